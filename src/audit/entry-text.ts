@@ -1,0 +1,19 @@
+/** The canonical text of an entry's body: stored, hashed and served as these very bytes. */
+import { Decimal } from '../domain/decimal.ts';
+import type { EntryBody } from '../domain/entry.ts';
+import { writeCanonical } from '../json/canonical.ts';
+import { ExactNumber, type ExactValue, parseExactJson } from '../json/exact-json.ts';
+
+export function writeBody(body: EntryBody): string {
+  return writeCanonical(body, (value) => (value instanceof Decimal ? value.text : undefined));
+}
+
+/** Reads a body that {@link writeBody} wrote; the ledger's hash vouches for its shape. */
+export function readBody(text: string): EntryBody {
+  return parseExactJson(text, (digits) => Decimal.of(digits)) as EntryBody;
+}
+
+/** What a sender sent, key order and white space aside: two requests are the same exactly when these are. */
+export function writeRequest(value: ExactValue): string {
+  return writeCanonical(value, (inner) => (inner instanceof ExactNumber ? inner.text : undefined));
+}

@@ -1,0 +1,74 @@
+/** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
+import { z } from 'zod';
+
+const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
+const url = z
+  .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
+  .transform((text) => text.replace(/\/+$/, ''));
+
+const environment = z.object({
+  DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
+  DRAINLEDGER_ORIGIN: z
+    .string({ error: 'is missing: name this log for ever, such as drains.ward.example' })
+    .regex(/^[A-Za-z0-9.\-/]{3,100}$/, { error: 'is no name: 3 to 100 of A-Z a-z 0-9 . - /' }),
+  DRAINLEDGER_HOST: z
+    .enum(LOOPBACK, { error: 'must be a loopback address: this version has no access control of its own' })
+    .default('127.0.0.1'),
+  DRAINLEDGER_PORT: z
+    .string()
+    .regex(/^\d{1,5}$/, { error: 'is no port: 0 to 65535' })
+    .transform(Number)
+    .refine((port) => port <= 65_535, { error: 'is no port: 0 to 65535' })
+    .default(8080),
+  DRAINLEDGER_PUBLIC_URL: url.optional(),
+  DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
+  DRAINLEDGER_PROFILES: z.string().min(1).optional(),
+  DRAINLEDGER_EHR_URL: url.optional(),
+  DRAINLEDGER_EHR_CEILING_S: z
+    .string()
+    .regex(/^\d{1,4}(\.\d)?$/, { error: 'is no number of seconds' })
+    .transform(Number)
+    .default(90),
+  DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
+});
+
+export interface Config {
+  readonly database: string;
+  readonly origin: string;
+  readonly host: string;
+  readonly port: number;
+  readonly publicUrl: string | undefined;
+  readonly canonical: string;
+  readonly profilesFile: string | undefined;
+  readonly ehr: { readonly baseUrl: string; readonly requestCeilingMs: number } | null;
+  readonly logLevel: string;
+}
+
+/** Everything that is wrong with the environment, a line each. */
+export class ConfigError extends Error {}
+
+/** @throws {ConfigError} listing all faults and unknown DRAINLEDGER_ names */
+export function readConfig(env: Readonly<Record<string, string | undefined>>): Config {
+  const parsed = environment.safeParse(env);
+  const unknown = Object.keys(env).filter(
+    (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
+  );
+  const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
+  for (const issue of parsed.error?.issues ?? []) faults.push(`${issue.path.join('.')} ${issue.message}`);
+  if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
+  const e = parsed.data;
+  return {
+    database: e.DRAINLEDGER_DATABASE,
+    origin: e.DRAINLEDGER_ORIGIN,
+    host: e.DRAINLEDGER_HOST,
+    port: e.DRAINLEDGER_PORT,
+    publicUrl: e.DRAINLEDGER_PUBLIC_URL,
+    canonical: e.DRAINLEDGER_CANONICAL,
+    profilesFile: e.DRAINLEDGER_PROFILES,
+    ehr:
+      e.DRAINLEDGER_EHR_URL === undefined
+        ? null
+        : { baseUrl: e.DRAINLEDGER_EHR_URL, requestCeilingMs: e.DRAINLEDGER_EHR_CEILING_S * 1000 },
+    logLevel: e.DRAINLEDGER_LOG_LEVEL,
+  };
+}

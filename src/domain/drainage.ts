@@ -1,0 +1,154 @@
+/**
+ * Levels to drained volumes, within and across runs.
+ *
+ * Within a run drained = running maximum of the level minus the maximum before it; a fall of up to one graduation
+ * counts as reading error (0 drained, made good before new volume counts); a larger fall that no entry explains
+ * makes its interval indeterminate, casts doubt on the rise that had set the maximum, and starts the run anew.
+ */
+import type { Interval, IntervalReason, LevelPoint, Span } from './interval.ts';
+import { graduationAt, type UnitProfile } from './unit-profile.ts';
+import { type EpochMs, type Microlitres, microlitres } from './units.ts';
+
+interface Run {
+  readonly max: Microlitres;
+  /** End of the interval that set the maximum; null when a first or opening level did. */
+  readonly maxSetAt: EpochMs | null;
+  readonly last: LevelPoint;
+}
+
+/** What is known of the chamber after an instant. */
+export interface ChamberState {
+  readonly profile: UnitProfile | null;
+  readonly run: Run | null;
+  /** An interval that began on a scale which ended without a closing level, or goes on without an opening one. */
+  readonly unclosed: { readonly from: LevelPoint; readonly reason: IntervalReason } | null;
+  readonly sampled: Microlitres;
+  readonly instilled: Microlitres;
+  readonly clamped: readonly Span[];
+  readonly clampedSince: EpochMs | null;
+}
+
+export const EMPTY_CHAMBER: ChamberState = {
+  profile: null,
+  run: null,
+  unclosed: null,
+  sampled: microlitres(0),
+  instilled: microlitres(0),
+  clamped: [],
+  clampedSince: null,
+};
+
+export interface LevelTaken {
+  readonly chamber: ChamberState;
+  /** Absent for the first level of a drain: a baseline ends no interval. */
+  readonly interval: Interval | null;
+  /** End of the interval whose rise is now in doubt. */
+  readonly contradicts: EpochMs | null;
+}
+
+/** Takes one level on the current scale. `lossy` names why the interval it ends can only be a lower bound. */
+export function takeLevel(
+  chamber: ChamberState,
+  point: LevelPoint,
+  lossy: IntervalReason | null,
+): LevelTaken {
+  const { run, unclosed } = chamber;
+  const from = unclosed?.from ?? run?.last;
+  const started = (max: Microlitres, maxSetAt: EpochMs | null): ChamberState => ({
+    ...afterInterval(chamber, point.at),
+    run: { max, maxSetAt, last: point },
+  });
+  if (from === undefined) return { chamber: started(point.level, null), interval: null, contradicts: null };
+  const ended = (drained: Microlitres | null, reason: IntervalReason | null) =>
+    endInterval(chamber, from, point, drained, reason);
+  if (run === null) {
+    const reason = unclosed?.reason ?? null;
+    return { chamber: started(point.level, null), interval: ended(null, reason), contradicts: null };
+  }
+  const rise = microlitres(point.level - run.max);
+  if (rise < 0 && -rise > toleranceAt(chamber, run.max)) {
+    return {
+      chamber: started(point.level, null),
+      interval: ended(null, 'unexplained-fall'),
+      contradicts: run.maxSetAt,
+    };
+  }
+  const interval = ended(microlitres(Math.max(0, rise)), unclosed?.reason ?? lossy);
+  const next = rise > 0 ? started(point.level, point.at) : started(run.max, run.maxSetAt);
+  return { chamber: next, interval, contradicts: null };
+}
+
+/** One graduation at this level; 0 while no unit is known. */
+export function toleranceAt(chamber: ChamberState, level: Microlitres): Microlitres {
+  return chamber.profile === null ? microlitres(0) : graduationAt(chamber.profile, level);
+}
+
+/**
+ * Ends the scale at a unit change or re-based level; `opening` is the level on the new one, if it was stated.
+ * What went in or out of the tube before the drain's first known level belongs to no interval.
+ */
+export function startScale(
+  chamber: ChamberState,
+  profile: UnitProfile | null,
+  opening: LevelPoint | null,
+  at: { readonly closedBy: LevelPoint | null; readonly reason: IntervalReason },
+): ChamberState {
+  const from = at.closedBy ?? chamber.unclosed?.from ?? chamber.run?.last ?? null;
+  const closed = at.closedBy !== null && opening !== null;
+  const reason = at.closedBy === null ? (chamber.unclosed?.reason ?? at.reason) : 'opening-not-stated';
+  const before = from === null && opening !== null ? afterInterval(chamber, opening.at) : chamber;
+  return {
+    ...before,
+    profile,
+    run: opening === null ? null : { max: opening.level, maxSetAt: null, last: opening },
+    unclosed: closed || from === null ? null : { from, reason },
+  };
+}
+
+function endInterval(
+  chamber: ChamberState,
+  from: LevelPoint,
+  to: LevelPoint,
+  drained: Microlitres | null,
+  reason: IntervalReason | null,
+): Interval {
+  const { clamped, clampedSince } = chamber;
+  return {
+    from,
+    to,
+    status: drained === null ? 'indeterminate' : reason === null ? 'measured' : 'at-least',
+    reason,
+    suspect: false,
+    drained,
+    sampled: chamber.sampled,
+    instilled: chamber.instilled,
+    clamped:
+      clampedSince === null || clampedSince >= to.at
+        ? clamped
+        : [...clamped, { from: clampedSince, to: to.at }],
+  };
+}
+
+function afterInterval(chamber: ChamberState, at: EpochMs): ChamberState {
+  return {
+    ...chamber,
+    unclosed: null,
+    sampled: microlitres(0),
+    instilled: microlitres(0),
+    clamped: [],
+    clampedSince: chamber.clampedSince === null ? null : at,
+  };
+}
+
+/** Closes or opens the tube at a moment; saying twice what already holds changes nothing. */
+export function setClamp(chamber: ChamberState, closed: boolean, at: EpochMs): ChamberState {
+  const { clampedSince } = chamber;
+  if (closed) return clampedSince === null ? { ...chamber, clampedSince: at } : chamber;
+  if (clampedSince === null) return chamber;
+  const span = { from: clampedSince, to: at };
+  return {
+    ...chamber,
+    clampedSince: null,
+    clamped: at > clampedSince ? [...chamber.clamped, span] : chamber.clamped,
+  };
+}

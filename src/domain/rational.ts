@@ -1,0 +1,40 @@
+/** An exact fraction; the denominator is positive. Used where a volume is spread over time or divided by weight. */
+export interface Rational {
+  readonly numerator: bigint;
+  readonly denominator: bigint;
+}
+
+export const ZERO: Rational = { numerator: 0n, denominator: 1n };
+
+/** @throws {RangeError} when the denominator is not positive or either is not a whole number */
+export function rational(numerator: number, denominator = 1): Rational {
+  if (denominator <= 0) throw new RangeError(`denominator ${denominator} is not positive`);
+  return { numerator: BigInt(numerator), denominator: BigInt(denominator) };
+}
+
+export function add(a: Rational, b: Rational): Rational {
+  if (a.denominator === b.denominator) {
+    return { numerator: a.numerator + b.numerator, denominator: a.denominator };
+  }
+  return {
+    numerator: a.numerator * b.denominator + b.numerator * a.denominator,
+    denominator: a.denominator * b.denominator,
+  };
+}
+
+/**
+ * The fraction as decimal digits with exactly `decimals` places, rounded half to even once
+ * (IEEE 754-2019 roundTiesToEven); never '-0.0'.
+ */
+export function roundHalfEven({ numerator, denominator }: Rational, decimals: number): string {
+  const scaled = numerator * 10n ** BigInt(decimals);
+  const negative = scaled < 0n;
+  const magnitude = negative ? -scaled : scaled;
+  let rounded = magnitude / denominator;
+  const twice = (magnitude % denominator) * 2n;
+  if (twice > denominator || (twice === denominator && rounded % 2n === 1n)) rounded += 1n;
+  const digits = rounded.toString().padStart(decimals + 1, '0');
+  const sign = negative && rounded !== 0n ? '-' : '';
+  if (decimals === 0) return `${sign}${digits}`;
+  return `${sign}${digits.slice(0, -decimals)}.${digits.slice(-decimals)}`;
+}

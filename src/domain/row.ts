@@ -1,0 +1,48 @@
+import type { Item } from './chains.ts';
+import type { Reference } from './entry.ts';
+import type { Interval, IntervalReason, LevelPart } from './interval.ts';
+import type { Mark } from './marks.ts';
+import type { Negativity } from './negativity.ts';
+import type { Rate } from './rate.ts';
+import type { EpochMs, Microlitres } from './units.ts';
+import type { Window } from './windows.ts';
+
+export type IncompleteReason = IntervalReason | 'suspect-rise' | 'baseline-only';
+
+/** Everything drained since the first known level, µL. A total only while `reasons` is empty. */
+export interface Cumulative {
+  readonly from: EpochMs;
+  readonly from_text: string;
+  readonly drained: Microlitres;
+  readonly sampled: Microlitres;
+  readonly instilled: Microlitres;
+  readonly net: Microlitres;
+  /** Drained in intervals whose rise is in doubt; not in the sums. */
+  readonly suspect: Microlitres;
+  /** Why the sums are those of the measured intervals and not a total. */
+  readonly reasons: readonly IncompleteReason[];
+}
+
+/** What a level gives: the interval it ends and all that is summed up to it. */
+export interface Volumes {
+  readonly interval: Interval;
+  readonly rate: Rate;
+  /** All since the previous reading, where a unit change lies between; otherwise the interval itself. */
+  readonly since_reading: Interval;
+  readonly since_reading_rate: Rate;
+  readonly cumulative: Cumulative;
+  readonly windows: readonly Window[];
+}
+
+/** One statement of the chart with all that is derived at its time. */
+export interface Row {
+  readonly item: Item;
+  readonly marks: readonly Mark[];
+  /** False while a mark keeps the whole statement out of the arithmetic. */
+  readonly counted: boolean;
+  /** Levels that the statement charts and a mark keeps out of the arithmetic. */
+  readonly leftOut: readonly LevelPart[];
+  readonly encounter: Reference | null;
+  readonly volumes: Volumes | null;
+  readonly negativity: Negativity | null;
+}

@@ -1,0 +1,235 @@
+/** One instant of a drain: the state before it and its statements give the state after it and their rows. */
+import type { Item } from './chains.ts';
+import { isTimeInQuestion } from './drain.ts';
+import { setClamp, startScale, takeLevel } from './drainage.ts';
+import type { Interval, LevelPart } from './interval.ts';
+import { type AgreedLevel, type LevelsAt, leftOutLevels, levelsAt } from './levels-at.ts';
+import { type Mark, type MarkBook, mark } from './marks.ts';
+import { type Negativity, totalNegativity } from './negativity.ts';
+import type { IncompleteReason, Row, Volumes } from './row.ts';
+import type { Circumstances, FoldState } from './state.ts';
+import { appendFlow, appendInterval } from './sums.ts';
+import type { UnitProfile } from './unit-profile.ts';
+import { type EpochMs, microlitres } from './units.ts';
+import { volumesAt } from './volumes.ts';
+
+export interface Stepped {
+  readonly state: FoldState;
+  readonly rows: readonly Row[];
+  /** End of the earlier interval whose rise this instant's fall contradicts. */
+  readonly contradicts: EpochMs | null;
+}
+
+export type IsSuspect = (intervalEnd: EpochMs) => boolean;
+
+export function step(
+  before: FoldState,
+  items: readonly Item[],
+  circumstances: Circumstances,
+  isSuspect: IsSuspect,
+): Stepped {
+  const marks: MarkBook = new Map();
+  const counted = items.filter((item) => counts(item, circumstances, marks));
+  const levels = takeLevels(before, counted, circumstances, isSuspect, marks);
+  let { state } = levels;
+  const rows: Row[] = [];
+  for (const item of items) {
+    const isCounted = counted.includes(item);
+    const profile = unitOf(item, before, levels);
+    const negativity = isCounted ? negativityOf(item, profile, state, marks) : null;
+    if (isCounted) state = takeEvent(state, item, marks, circumstances);
+    rows.push({
+      item,
+      marks: marks.get(item.id) ?? NO_MARKS,
+      counted: isCounted,
+      leftOut: isCounted ? leftOutLevels(item, levels.at) : NO_PARTS,
+      encounter: state.encounter,
+      volumes: levels.volumes.get(item.id) ?? null,
+      negativity,
+    });
+  }
+  return { state, rows, contradicts: levels.contradicts };
+}
+
+const NO_MARKS: readonly Mark[] = [];
+const NO_PARTS: readonly LevelPart[] = [];
+
+/** A weight is the patient's and a drain's facts are timeless: those count whenever they are charted. */
+function counts(item: Item, { placedAt, removedAt, settings }: Circumstances, marks: MarkBook): boolean {
+  if (isTimeInQuestion(item, settings)) {
+    mark(marks, item.id, 'time-in-question');
+    return false;
+  }
+  if (item.at - item.recorded_ms > settings.clock_skew_ms) mark(marks, item.id, 'clock-skew');
+  const { kind } = item.content;
+  if (kind === 'placed' || kind === 'drain-updated' || kind === 'weighed' || kind === 'reviewed') return true;
+  if (placedAt === null || item.at < placedAt) mark(marks, item.id, 'before-placement');
+  else if (removedAt !== null && item.at > removedAt) mark(marks, item.id, 'after-removal');
+  else return true;
+  return false;
+}
+
+interface LevelsTaken {
+  readonly at: LevelsAt;
+  readonly state: FoldState;
+  readonly volumes: ReadonlyMap<string, Volumes>;
+  readonly contradicts: EpochMs | null;
+}
+
+const NO_VOLUMES: ReadonlyMap<string, Volumes> = new Map();
+
+function takeLevels(
+  before: FoldState,
+  items: readonly Item[],
+  circumstances: Circumstances,
+  isSuspect: IsSuspect,
+  marks: MarkBook,
+): LevelsTaken {
+  const at = levelsAt(before.chamber, items, marks);
+  const { old, boundary } = at;
+  let state = before;
+  let volumes = NO_VOLUMES;
+  let contradicts: EpochMs | null = null;
+  if (old !== null) {
+    const taken = takeLevel(before.chamber, old.point, boundary?.rebased === true ? 'level-rebased' : null);
+    contradicts = taken.contradicts;
+    state = { ...before, chamber: taken.chamber };
+    if (taken.interval === null) {
+      state = { ...state, incomplete: because(state, 'baseline-only'), sinceReading: [] };
+    } else {
+      const interval = { ...taken.interval, suspect: isSuspect(taken.interval.to.at) };
+      state = withInterval(state, interval);
+      volumes = new Map([[old.point.id, volumesAt(state, interval, circumstances)]]);
+      if (isSudden(interval, circumstances)) mark(marks, old.point.id, 'sudden-jump');
+    }
+  }
+  if (boundary !== null) state = withScale(state, old, boundary);
+  if (isRead(old) || isRead(boundary?.opening ?? null)) state = { ...state, sinceReading: [] };
+  return { at, state, volumes, contradicts };
+}
+
+/** Whether a reading is among the levels that count, not only a closing or opening level. */
+const isRead = (levels: AgreedLevel | null): boolean =>
+  levels?.among.some(({ part }) => part === 'level') ?? false;
+
+function withInterval(state: FoldState, interval: Interval): FoldState {
+  const reason = interval.suspect ? 'suspect-rise' : interval.reason;
+  return {
+    ...state,
+    intervals: appendInterval(state.intervals, interval),
+    measuredFrom: state.measuredFrom ?? { ms: interval.from.at, text: interval.from.at_text },
+    incomplete: reason === null ? state.incomplete : because(state, reason),
+    sinceReading: [...state.sinceReading, interval],
+  };
+}
+
+function withScale(
+  state: FoldState,
+  closedBy: AgreedLevel | null,
+  { profile, opening, rebased }: NonNullable<LevelsAt['boundary']>,
+): FoldState {
+  const { chamber } = state;
+  const isUnknown = chamber.run === null && chamber.unclosed === null;
+  const neverRead = isUnknown && chamber.profile !== null;
+  const openedByReading = isUnknown && opening?.among.every(({ part }) => part === 'level') === true;
+  return {
+    ...state,
+    incomplete: neverRead || openedByReading ? because(state, 'baseline-only') : state.incomplete,
+    chamber: startScale(chamber, profile, opening?.point ?? null, {
+      closedBy: closedBy?.point ?? null,
+      reason: rebased ? 'level-rebased' : 'no-closing-level',
+    }),
+  };
+}
+
+function because(state: FoldState, reason: IncompleteReason): readonly IncompleteReason[] {
+  return state.incomplete.includes(reason) ? state.incomplete : [...state.incomplete, reason].sort();
+}
+
+function isSudden(interval: Interval, { settings }: Circumstances): boolean {
+  const { microlitres: limit, within_ms: within } = settings.sudden_jump;
+  return (interval.drained ?? 0) > limit && interval.to.at - interval.from.at < within;
+}
+
+/** The unit that a reading was made on: of two at its minute, the one whose scale its level is on. */
+function unitOf({ id }: Item, before: FoldState, { at, state }: LevelsTaken): UnitProfile | null {
+  const isOnNew =
+    at.boundary?.opening?.among.some((level) => level.id === id && level.part === 'level') === true;
+  return isOnNew ? state.chamber.profile : (before.chamber.profile ?? state.chamber.profile);
+}
+
+function negativityOf(
+  item: Item,
+  profile: UnitProfile | null,
+  now: FoldState,
+  marks: MarkBook,
+): Negativity | null {
+  const { content } = item;
+  if (content.kind !== 'reading') return null;
+  const source = content.suction?.source ?? now.suctionSource;
+  if (profile?.kind === 'wet-suction' && source === 'on' && content.suction?.bubbling === 'none') {
+    mark(marks, item.id, 'suction-without-bubbling');
+  }
+  const scale = profile?.leak_scale_max?.thousandths;
+  const grade = content.air_leak?.grade?.thousandths;
+  if (scale !== undefined && grade !== undefined && grade > scale) mark(marks, item.id, 'beyond-leak-scale');
+  return totalNegativity(content, profile, source);
+}
+
+function takeEvent(state: FoldState, item: Item, marks: MarkBook, circumstances: Circumstances): FoldState {
+  const { content, at } = item;
+  switch (content.kind) {
+    case 'placed':
+    case 'drain-updated':
+      return content.encounter === undefined ? state : { ...state, encounter: content.encounter };
+    case 'set-up':
+      return withSource(state, content.suction?.source);
+    case 'suction-changed':
+      return withSource(state, content.source);
+    case 'reading':
+      return takeReading(state, item, marks, circumstances);
+    case 'clamped':
+    case 'unclamped':
+      return { ...state, chamber: setClamp(state.chamber, content.kind === 'clamped', at) };
+    case 'instilled':
+    case 'sampled':
+      return withFlow(state, content.kind, content.volume_ml.thousandths, at);
+    default:
+      return state;
+  }
+}
+
+function withSource(state: FoldState, source: 'on' | 'off' | undefined): FoldState {
+  return source === undefined || source === state.suctionSource ? state : { ...state, suctionSource: source };
+}
+
+function takeReading(state: FoldState, item: Item, marks: MarkBook, { settings }: Circumstances): FoldState {
+  const { content, at } = item;
+  if (content.kind !== 'reading') return state;
+  let next = withSource(state, content.suction?.source);
+  if (content.clamped !== undefined) next = { ...next, chamber: setClamp(next.chamber, content.clamped, at) };
+  const level = content.level_ml?.thousandths;
+  if (level === undefined) return next;
+  const last = state.lastReading;
+  const again = last !== null && last.level === level && at - last.at <= settings.double_entry_ms;
+  if (again && item.author.type === 'person') mark(marks, item.id, 'possible-double-entry');
+  return { ...next, lastReading: { at, level } };
+}
+
+function withFlow(state: FoldState, kind: 'instilled' | 'sampled', volume: number, at: EpochMs): FoldState {
+  const flow = {
+    at,
+    sampled: microlitres(kind === 'sampled' ? volume : 0),
+    instilled: microlitres(kind === 'instilled' ? volume : 0),
+  };
+  const { chamber } = state;
+  return {
+    ...state,
+    flows: appendFlow(state.flows, flow),
+    chamber: {
+      ...chamber,
+      sampled: microlitres(chamber.sampled + flow.sampled),
+      instilled: microlitres(chamber.instilled + flow.instilled),
+    },
+  };
+}

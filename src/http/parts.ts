@@ -1,0 +1,24 @@
+import type { Settings } from '../domain/settings.ts';
+import type { Profiles } from '../intake/native/read-entry.ts';
+import type { Record } from '../record/record.ts';
+import type { Store } from '../store/port.ts';
+
+/** What the HTTP side is built from. */
+export interface Parts {
+  readonly record: Record;
+  readonly store: Store;
+  readonly profiles: Profiles;
+  readonly settings: Settings;
+  /** Start of our canonical URLs. */
+  readonly canonical: string;
+  /** Base URL under which clients reach this service, without a slash at the end. */
+  readonly publicUrl: string;
+  now(): number;
+}
+
+/** Shown wherever a person or a program meets the service. */
+export const CAUTIONS = [
+  'Not an alarm and not a medical device: do not use it for primary or sole monitoring.',
+  'It reports what was charted and what follows from it by arithmetic, for review; it gives no treatment advice.',
+  'Local policy and the responsible clinician decide.',
+] as const;

@@ -1,0 +1,209 @@
+/** What may be posted, as zod schemas: every field known, none coerced. The OpenAPI document is made from these. */
+import { z } from 'zod';
+import { parseInstant } from '../../domain/instant.ts';
+import {
+  flowMlMin,
+  MEND,
+  pressureMagnitude,
+  signedPressure,
+  volumeMl,
+  weightKg,
+  wholeNumber,
+} from './quantity.ts';
+
+const words = (most: number) => z.string().min(1).max(most);
+
+const instant = z
+  .string()
+  .refine((text) => parseInstant(text) !== undefined, {
+    error: `is no moment with an offset${MEND}send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00`,
+  })
+  .meta({ format: 'date-time', description: 'RFC 3339, offset required and kept, at most milliseconds' });
+
+/** Printable: a line feed would let two identifiers share one name. */
+// biome-ignore lint/suspicious/noControlCharactersInRegex: control characters are what it refuses
+const keyPart = words(200).regex(/^[^\u0000-\u001f\u007f]+$/, {
+  error: `holds control characters${MEND}send printable text`,
+});
+
+export const identifier = z
+  .strictObject({ system: keyPart, value: keyPart })
+  .meta({
+    description:
+      "The sender's own key: the same key with the same content is answered with the first result.",
+  });
+
+const reference = z
+  .strictObject({
+    reference: z
+      .string()
+      .max(200)
+      .regex(/^[A-Za-z]+\/[A-Za-z0-9\-.]{1,64}$/, {
+        error: `is no reference${MEND}send Type/id, such as Patient/123`,
+      })
+      .optional(),
+    identifier: identifier.optional(),
+  })
+  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
+    error: `names nothing${MEND}send 'reference' or 'identifier', or both`,
+  });
+
+const author = z
+  .strictObject({
+    type: z.enum(['person', 'device']),
+    reference: reference.shape.reference,
+    identifier: identifier.optional(),
+  })
+  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
+    error: `names nobody${MEND}send 'reference' or 'identifier', or both`,
+  });
+
+const drainFacts = {
+  patient: reference.optional(),
+  encounter: reference.optional(),
+  population: z.enum(['adult', 'paediatric']).optional(),
+  indication: z
+    .enum(['cardiac-surgery', 'thoracic-surgery', 'trauma', 'pneumothorax', 'effusion', 'other'])
+    .optional(),
+  chest_closed_at: instant.optional(),
+  unit_arrived_at: instant.optional(),
+  injured_at: instant.optional(),
+};
+
+const suction = z.strictObject({
+  source: z.enum(['on', 'off']).optional(),
+  column_cmh2o: pressureMagnitude.optional(),
+  dial_cmh2o: pressureMagnitude.optional(),
+  ordered_cmh2o: pressureMagnitude.optional(),
+  bubbling: z.enum(['none', 'gentle', 'vigorous']).optional(),
+  indicator: z.enum(['in-range', 'out-of-range', 'not-assessed']).optional(),
+});
+
+const seal = z.strictObject({
+  level_cmh2o: pressureMagnitude.optional(),
+  swing_low_cmh2o: pressureMagnitude.optional(),
+  swing_high_cmh2o: pressureMagnitude.optional(),
+});
+
+const airLeak = z.strictObject({
+  grade: wholeNumber.optional(),
+  phase: z.enum(['none', 'forced-expiratory', 'expiratory', 'inspiratory', 'continuous']).optional(),
+  flow_ml_min: flowMlMin.optional(),
+});
+
+const attachedUnit = {
+  profile: words(64).meta({ description: 'Id of a configured unit profile' }),
+  unit_serial: words(64).optional(),
+  opening_level_ml: volumeMl.optional(),
+};
+
+/** Fields of each statement, beside its kind. */
+export const STATEMENTS = {
+  placed: {
+    ...drainFacts,
+    site: z.enum(['pleural-left', 'pleural-right', 'mediastinal', 'pericardial']),
+    tubes: z.array(words(40)).min(1).max(6),
+  },
+  'set-up': {
+    ...attachedUnit,
+    seal_filled_cmh2o: pressureMagnitude.optional(),
+    suction: suction.optional(),
+    connections_checked: z.boolean().optional(),
+  },
+  reading: {
+    level_ml: volumeMl.optional(),
+    suction: suction.optional(),
+    seal: seal.optional(),
+    tidaling: z.enum(['present', 'absent', 'not-assessed']).optional(),
+    air_leak: airLeak.optional(),
+    pressure_cmh2o: signedPressure.optional(),
+    fluid_character: z
+      .enum(['serous', 'serosanguineous', 'sanguineous', 'chylous', 'purulent', 'other'])
+      .optional(),
+    fluid_colour: words(40).optional(),
+    clamped: z.boolean().optional(),
+    site_findings: words(500).optional(),
+    position_changed: z.boolean().optional(),
+  },
+  'unit-changed': { ...attachedUnit, closing_level_ml: volumeMl.optional() },
+  'level-rebased': {
+    cause: z.enum(['tip-over', 'spill', 'drained-off', 'other']),
+    last_trusted_level_ml: volumeMl.optional(),
+    new_level_ml: volumeMl.optional(),
+    estimated_loss_ml: volumeMl.optional(),
+  },
+  instilled: { volume_ml: volumeMl, purpose: z.enum(['flush', 'fibrinolytic', 'sclerosant', 'other']) },
+  sampled: { volume_ml: volumeMl },
+  'suction-changed': {
+    source: z.enum(['on', 'off']),
+    column_cmh2o: pressureMagnitude.optional(),
+    dial_cmh2o: pressureMagnitude.optional(),
+    ordered_cmh2o: pressureMagnitude.optional(),
+  },
+  clamped: {},
+  unclamped: {},
+  'seal-adjusted': {
+    chamber: z.enum(['seal', 'suction']),
+    water: z.enum(['added', 'withdrawn']),
+    volume_ml: volumeMl.optional(),
+    new_level_cmh2o: pressureMagnitude.optional(),
+  },
+  'negativity-vented': {},
+  'tube-manipulated': {
+    what: z.enum([
+      'repositioned',
+      'milked',
+      'stripped',
+      'unkinked',
+      'reconnected',
+      'dressing-changed',
+      'other',
+    ]),
+  },
+  'drain-updated': drainFacts,
+  weighed: { weight_kg: weightKg },
+  reviewed: { advisory: words(200), words: words(2000) },
+  removed: {},
+} as const;
+
+const note = words(2000).optional();
+const common = { identifier, author, effective_at: instant, note };
+
+type Kind = keyof typeof STATEMENTS;
+
+const entryOf = (kind: Kind) => z.strictObject({ kind: z.literal(kind), ...common, ...STATEMENTS[kind] });
+const replacementOf = (kind: Kind) =>
+  z.strictObject({ kind: z.literal(kind), effective_at: instant, note, ...STATEMENTS[kind] });
+
+const ofNoKind = { error: `is no kind of entry${MEND}send one of the kinds of the API reference` };
+const KINDS = Object.keys(STATEMENTS) as [Kind, ...Kind[]];
+const [, ...AFTER_PLACEMENT] = KINDS;
+
+/** A new content for any statement, a placement too. */
+const replacement = z.discriminatedUnion(
+  'kind',
+  [replacementOf('placed'), ...AFTER_PLACEMENT.map(replacementOf)],
+  ofNoKind,
+);
+
+export const placementBody = z.strictObject({ ...common, ...STATEMENTS.placed }).meta({ id: 'Placement' });
+
+const correction = z.strictObject({
+  kind: z.literal('corrected'),
+  ...common,
+  target: identifier,
+  reason: words(500),
+  replacement,
+});
+
+const retraction = z.strictObject({
+  kind: z.literal('entered-in-error'),
+  ...common,
+  target: identifier,
+  reason: words(500),
+});
+
+/** Every entry but a placement, which makes the drain that the others name. */
+export const entryBody = z
+  .discriminatedUnion('kind', [correction, retraction, ...AFTER_PLACEMENT.map(entryOf)], ofNoKind)
+  .meta({ id: 'Entry' });

@@ -1,0 +1,157 @@
+/**
+ * A strict JSON reader that keeps the digits of every number and refuses what `JSON.parse` lets pass.
+ *
+ * Why our own: a reading of `2.0` mL must stay `2.0` in the record (FHIR R4 json.html#decimal), Node 20 has no
+ * `context.source` in revivers, and a duplicate key must be refused, not silently won by its last value.
+ */
+
+/** A JSON number exactly as written. */
+export class ExactNumber {
+  readonly text: string;
+  constructor(text: string) {
+    this.text = text;
+  }
+}
+
+export type ExactValue = null | boolean | string | object;
+
+/** Text that is not acceptable JSON. `position` counts UTF-16 units from 0. */
+export class ExactJsonError extends Error {
+  readonly position: number;
+  constructor(message: string, position: number) {
+    super(message);
+    this.position = position;
+  }
+}
+
+const MAX_DEPTH = 32;
+const SPACE = /[ \t\n\r]*/y;
+const NUMBER = /-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?/y;
+// biome-ignore lint/suspicious/noControlCharactersInRegex: JSON forbids raw control characters in strings
+const STRING = /"(?:[^"\\\u0000-\u001f]|\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4}))*"/y;
+
+/**
+ * Reads one JSON value.
+ * @param numberOf makes the value that stands for a number from its digits; default {@link ExactNumber}
+ * @throws {ExactJsonError} on bad syntax, a duplicate or reserved key, nesting over 32, NUL or a lone surrogate
+ */
+export function parseExactJson(
+  text: string,
+  numberOf: (digits: string) => object = (digits) => new ExactNumber(digits),
+): ExactValue {
+  const reader: Reader = { text, at: 0, depth: 0, numberOf };
+  const value = readValue(reader);
+  skipSpace(reader);
+  if (reader.at < text.length) throw unexpected(reader, 'the end of the text');
+  return value;
+}
+
+interface Reader {
+  readonly text: string;
+  readonly numberOf: (digits: string) => object;
+  at: number;
+  depth: number;
+}
+
+function readValue(r: Reader): ExactValue {
+  skipSpace(r);
+  switch (r.text[r.at]) {
+    case '{':
+      return nested(r, readObject);
+    case '[':
+      return nested(r, readArray);
+    case '"':
+      return readString(r);
+    case 't':
+      return readWord(r, 'true', true);
+    case 'f':
+      return readWord(r, 'false', false);
+    case 'n':
+      return readWord(r, 'null', null);
+    default:
+      return r.numberOf(match(r, NUMBER, 'a value'));
+  }
+}
+
+function nested<T>(r: Reader, read: (r: Reader) => T): T {
+  r.depth += 1;
+  if (r.depth > MAX_DEPTH) throw new ExactJsonError(`nested deeper than ${MAX_DEPTH} levels`, r.at);
+  const value = read(r);
+  r.depth -= 1;
+  return value;
+}
+
+function readObject(r: Reader): Record<string, ExactValue> {
+  const object: Record<string, ExactValue> = {};
+  r.at += 1;
+  if (closes(r, '}')) return object;
+  for (;;) {
+    skipSpace(r);
+    const start = r.at;
+    const key = readString(r);
+    if (key === '__proto__') throw new ExactJsonError("the key '__proto__' is not allowed", start);
+    if (Object.hasOwn(object, key)) throw new ExactJsonError(`the key '${key}' stands twice`, start);
+    skipSpace(r);
+    expect(r, ':');
+    object[key] = readValue(r);
+    if (closes(r, '}')) return object;
+    expect(r, ',');
+  }
+}
+
+function readArray(r: Reader): ExactValue[] {
+  const array: ExactValue[] = [];
+  r.at += 1;
+  if (closes(r, ']')) return array;
+  for (;;) {
+    array.push(readValue(r));
+    if (closes(r, ']')) return array;
+    expect(r, ',');
+  }
+}
+
+function readString(r: Reader): string {
+  const start = r.at;
+  const raw = match(r, STRING, 'a quoted string');
+  const value: string = raw.includes('\\') ? JSON.parse(raw) : raw.slice(1, -1);
+  if (!value.isWellFormed()) throw new ExactJsonError('a string holds half of a surrogate pair', start);
+  if (value.includes('\u0000')) throw new ExactJsonError('a string holds the NUL character', start);
+  return value;
+}
+
+function readWord<T>(r: Reader, word: string, value: T): T {
+  if (!r.text.startsWith(word, r.at)) throw unexpected(r, 'a value');
+  r.at += word.length;
+  return value;
+}
+
+function closes(r: Reader, bracket: string): boolean {
+  skipSpace(r);
+  if (r.text[r.at] !== bracket) return false;
+  r.at += 1;
+  return true;
+}
+
+function expect(r: Reader, character: string): void {
+  if (r.text[r.at] !== character) throw unexpected(r, `'${character}'`);
+  r.at += 1;
+}
+
+function skipSpace(r: Reader): void {
+  SPACE.lastIndex = r.at;
+  SPACE.test(r.text);
+  r.at = SPACE.lastIndex;
+}
+
+function match(r: Reader, pattern: RegExp, wanted: string): string {
+  pattern.lastIndex = r.at;
+  const found = pattern.exec(r.text)?.[0];
+  if (found === undefined) throw unexpected(r, wanted);
+  r.at += found.length;
+  return found;
+}
+
+function unexpected(r: Reader, wanted: string): ExactJsonError {
+  const got = r.at < r.text.length ? `'${r.text[r.at]}'` : 'the end of the text';
+  return new ExactJsonError(`expected ${wanted}, found ${got} at position ${r.at}`, r.at);
+}

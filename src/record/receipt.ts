@@ -1,0 +1,24 @@
+import type { Accepted } from '../domain/decide.ts';
+import type { Settings } from '../domain/settings.ts';
+import type { Place } from '../store/port.ts';
+import { rowView } from './view.ts';
+
+/** Version of the derivation itself; it changes when the same entries would give other values. */
+export const ALGORITHM = '1';
+
+/** The answer to a post: kept with the entry, so that the same message gets the same answer for ever. */
+export function writeReceipt(accepted: Accepted, place: Place, settings: Settings): string {
+  const { entry, row, late, changes } = accepted;
+  return JSON.stringify({
+    drain: entry.drain,
+    sequence: place.seq,
+    entry: entry.id,
+    identifier: entry.body.identifier,
+    kind: entry.body.kind,
+    recorded_at: place.recordedAt,
+    late,
+    derivation: { algorithm: ALGORITHM, settings: settings.version },
+    derived: row === null ? null : rowView(row),
+    observations: changes.flatMap(({ issued }) => issued).length,
+  });
+}

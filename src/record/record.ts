@@ -1,0 +1,146 @@
+/** The one use case: entries in, receipts out, each durable with all that follows from it. */
+import { writeBody } from '../audit/entry-text.ts';
+import type { Subject } from '../domain/book.ts';
+import type { Refusal } from '../domain/chains.ts';
+import { type Accepted, type DrainChange, decide, enter } from '../domain/decide.ts';
+import { patientKey } from '../domain/drain.ts';
+import type { EntryBody, Identifier } from '../domain/entry.ts';
+import { parseInstant } from '../domain/instant.ts';
+import type { Settings } from '../domain/settings.ts';
+import { epochMs } from '../domain/units.ts';
+import { writeObservation } from '../fhir/observation.ts';
+import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Store } from '../store/port.ts';
+import { hashOf, nameOf } from './names.ts';
+import { writeReceipt } from './receipt.ts';
+
+/** An entry as it comes from any door, checked by itself but not yet against the ledger. */
+export interface Incoming {
+  readonly drain: string;
+  readonly body: EntryBody;
+  /** Canonical text of what was sent: the same key must always come with the same. */
+  readonly request: string;
+}
+
+/** Why the ledger does not take an entry. */
+export type NotTaken =
+  | Refusal
+  | {
+      readonly refused: 'no-such-drain' | 'in-the-future';
+      readonly pointer: string;
+      readonly value: string;
+      readonly mend: string;
+    };
+
+export interface RecordSettings {
+  readonly derivation: Settings;
+  /** Start of our canonical URLs. */
+  readonly canonical: string;
+}
+
+/** Records a unit: all of its entries or none. */
+export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
+
+export function createRecord(store: Store, settings: RecordSettings): Record {
+  return (unit) => store.append(unit.map((incoming) => requestOf(incoming, settings)));
+}
+
+/** The drain that a placement makes: named after the placement's own key. */
+export const drainNameOf = (placement: Identifier): string => nameOf(placement);
+
+function requestOf(incoming: Incoming, settings: RecordSettings): AppendRequest {
+  const { drain, body, request } = incoming;
+  const entryId = nameOf(body.identifier);
+  const links = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
+  return {
+    entryId,
+    identifier: body.identifier,
+    requestHash: hashOf(`${drain}\n${request}`),
+    drain,
+    linksPatient: patientKey(links),
+    decide: (subject, place) => decision(subject, place, incoming, entryId, settings),
+  };
+}
+
+function decision(
+  subject: Subject,
+  place: Place,
+  { drain, body }: Incoming,
+  entryId: string,
+  settings: RecordSettings,
+): Decision {
+  const refused = notTaken(subject, place, drain, body, settings.derivation);
+  if (refused !== null) return { refused };
+  const effective = parseInstant(body.effective_at);
+  if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
+  const entry = {
+    id: entryId,
+    drain,
+    seq: place.seq,
+    effective,
+    recorded_ms: epochMs(place.recordedMs),
+    body,
+  };
+  const decided = decide(subject, entry, settings.derivation);
+  if ('refused' in decided) return { refused: decided };
+  const own = decided.changes[0];
+  return {
+    type: body.kind,
+    actor: body.author,
+    effectiveAt: body.effective_at,
+    supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
+    body: writeBody(body),
+    receipt: writeReceipt(decided, place, settings.derivation),
+    issues: decided.changes.map((change) => issueOf(change, decided, place, settings)),
+    patientKey: patientKey(own?.view.patient),
+    enter: () => enter(subject, decided, settings.derivation),
+  };
+}
+
+function notTaken(
+  subject: Subject,
+  place: Place,
+  drain: string,
+  body: EntryBody,
+  settings: Settings,
+): NotTaken | null {
+  if (body.kind !== 'placed' && !subject.has(drain)) {
+    return {
+      refused: 'no-such-drain',
+      pointer: '/drain',
+      value: drain,
+      mend: 'place the drain first: POST /v1/drains',
+    };
+  }
+  if (body.author.type === 'device') return null;
+  const charted: readonly (readonly [string, string])[] =
+    body.kind === 'corrected'
+      ? [
+          ['/effective_at', body.effective_at],
+          ['/replacement/effective_at', body.replacement.effective_at],
+        ]
+      : [['/effective_at', body.effective_at]];
+  for (const [pointer, text] of charted) {
+    if ((parseInstant(text)?.ms ?? 0) - place.recordedMs <= settings.max_future_ms) continue;
+    const mend = `send a time no later than 5 minutes after now, ${place.recordedAt}`;
+    return { refused: 'in-the-future', pointer, value: text, mend };
+  }
+  return null;
+}
+
+function issueOf(
+  change: DrainChange,
+  { entry }: Accepted,
+  place: Place,
+  { canonical }: RecordSettings,
+): DrainIssue {
+  const { drain, view, issued } = change;
+  const context = { drain, patient: view.patient, site: view.site, canonical, issuedAt: place.recordedAt };
+  return {
+    drain,
+    texts: issued.map((fact) => writeObservation(fact, context).text),
+    reissued: issued
+      .filter(({ version, fact }) => version > 1 || fact.anchor !== entry.id)
+      .map(({ key, version, status }) => ({ factKey: key, version, status })),
+    deliverable: view.patient !== undefined,
+  };
+}

@@ -1,0 +1,106 @@
+/** The native wire form of what is derived: numbers in the unit that ends their name, or null with a reason. */
+
+import { millilitres } from '../domain/derived-facts.ts';
+import { writeInstantLike } from '../domain/instant.ts';
+import type { Interval } from '../domain/interval.ts';
+import { netOf } from '../domain/interval.ts';
+import type { Negativity } from '../domain/negativity.ts';
+import type { Rate } from '../domain/rate.ts';
+import { type Rational, rational, roundHalfEven } from '../domain/rational.ts';
+import type { Cumulative, Row, Volumes } from '../domain/row.ts';
+import { HOUR_MS } from '../domain/units.ts';
+import type { Window } from '../domain/windows.ts';
+
+export function rowView(row: Row) {
+  const { item, marks, counted, volumes, negativity } = row;
+  return {
+    entry: item.id,
+    identifier: item.identifier,
+    kind: item.content.kind,
+    effective_at: item.content.effective_at,
+    marks,
+    counted,
+    ...(volumes === null ? {} : volumesView(volumes)),
+    ...(negativity === null ? {} : { total_negativity: negativityView(negativity) }),
+  };
+}
+
+function volumesView(volumes: Volumes) {
+  return {
+    interval: intervalView(volumes.interval, volumes.rate),
+    since_reading: intervalView(volumes.since_reading, volumes.since_reading_rate),
+    cumulative: cumulativeView(volumes.cumulative),
+    windows: volumes.windows.map((window) => windowView(window, volumes.interval.to.at_text)),
+  };
+}
+
+/** µL as mL. */
+const ml = (microlitres: number | null): number | null => (microlitres === null ? null : microlitres / 1000);
+const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
+
+function intervalView(interval: Interval, rate: Rate) {
+  return {
+    from: interval.from.at_text,
+    to: interval.to.at_text,
+    status: interval.status,
+    reason: interval.reason,
+    suspect: interval.suspect,
+    net_ml: ml(netOf(interval)),
+    drained_ml: ml(interval.drained),
+    sampled_ml: ml(interval.sampled),
+    instilled_ml: ml(interval.instilled),
+    ...rateView(rate),
+  };
+}
+
+function rateView(rate: Rate) {
+  if (rate.value === null) return { rate_ml_h: null, rate_reason: rate.reason };
+  const { open, per_kg } = rate;
+  return {
+    rate_ml_h: rounded(rate.value, 1),
+    ...(open.value === null
+      ? { open_time_rate_ml_h: null, open_time_rate_reason: open.reason }
+      : { open_time_rate_ml_h: rounded(open.value, 1) }),
+    ...(per_kg.value === null
+      ? { rate_ml_kg_h: null, rate_ml_kg_h_reason: per_kg.reason }
+      : { rate_ml_kg_h: rounded(per_kg.value, 2), weight_kg: per_kg.weight.weight / 1000 }),
+  };
+}
+
+function cumulativeView(sum: Cumulative) {
+  const total = sum.reasons.length === 0;
+  return {
+    from: sum.from_text,
+    net_ml: total ? ml(sum.net) : null,
+    sum_of_measured_intervals_ml: ml(sum.net),
+    drained_ml: ml(sum.drained),
+    sampled_ml: ml(sum.sampled),
+    instilled_ml: ml(sum.instilled),
+    in_doubt_ml: ml(sum.suspect),
+    reasons: sum.reasons,
+  };
+}
+
+function windowView(window: Window, to: string) {
+  const covered = window.covered_ms === window.hours * HOUR_MS;
+  return {
+    hours: window.hours,
+    from: writeInstantLike(window.from, to),
+    to,
+    net_ml: Number(millilitres(window.net)),
+    at_least: !covered,
+    drained_ml: Number(millilitres(window.drained)),
+    sampled_ml: ml(window.sampled),
+    instilled_ml: ml(window.instilled),
+    net_low_ml: ml(window.net_low),
+    net_high_ml: ml(window.net_high),
+    coverage: rounded(rational(window.covered_ms, window.hours * HOUR_MS), 3),
+    interpolated: window.interpolated,
+  };
+}
+
+function negativityView(negativity: Negativity) {
+  if (negativity.value !== null) return { value_cmh2o: negativity.value / 1000 };
+  const { low, high, reason } = negativity;
+  return { value_cmh2o: null, low_cmh2o: ml(low), high_cmh2o: ml(high), reason };
+}

@@ -1,0 +1,125 @@
+/**
+ * What the service asks of a store. Every method is one whole unit of work: either all of it is durable when the
+ * promise resolves, or none of it happened. Deciding is synchronous and pure, so that an adapter may run it inside
+ * its transaction.
+ */
+import type { Subject } from '../domain/book.ts';
+import type { Author, Identifier } from '../domain/entry.ts';
+
+export interface AppendRequest {
+  readonly entryId: string;
+  readonly identifier: Identifier;
+  /** Hash of what was sent; the same key with another hash is another message. */
+  readonly requestHash: string;
+  readonly drain: string;
+  /** The patient that the entry links its drain to, so that the books of both are at hand. */
+  readonly linksPatient: string | null;
+  /** Given the books and the entry's place in the ledger, what to write. */
+  decide(subject: Subject, place: Place): Decision;
+}
+
+export interface Place {
+  readonly seq: number;
+  readonly recordedMs: number;
+  /** RFC 3339, UTC. */
+  readonly recordedAt: string;
+}
+
+export type Decision = { readonly refused: object } | Write;
+
+export interface Write {
+  readonly type: string;
+  readonly actor: Author;
+  readonly effectiveAt: string;
+  readonly supersedes: string | null;
+  readonly body: string;
+  readonly receipt: string;
+  readonly issues: readonly DrainIssue[];
+  /** The drain's patient after this entry. */
+  readonly patientKey: string | null;
+  /** Takes the entry into the books; called once it is certain to be written. */
+  enter(): void;
+}
+
+/** What one entry issues about one drain. */
+export interface DrainIssue {
+  readonly drain: string;
+  readonly texts: readonly string[];
+  /** Versions that a look-up by the entry they hang on would not find. */
+  readonly reissued: readonly {
+    readonly factKey: string;
+    readonly version: number;
+    readonly status: string;
+  }[];
+  readonly deliverable: boolean;
+}
+
+export type AppendOutcome =
+  | { readonly kind: 'recorded'; readonly receipt: string }
+  | { readonly kind: 'replayed'; readonly receipt: string }
+  /** The key was used before for another message; `receipt` is the answer that message got. */
+  | { readonly kind: 'conflict'; readonly receipt: string }
+  | { readonly kind: 'refused'; readonly refused: object };
+
+export interface StoredEntry {
+  readonly seq: number;
+  readonly entryId: string;
+  readonly recordedAt: string;
+  readonly hash: string;
+  /** Canonical text, as stored. */
+  readonly body: string;
+}
+
+export interface Delivery {
+  readonly target: string;
+  readonly drain: string;
+  readonly logIndex: number;
+  readonly attempts: number;
+  readonly texts: readonly string[];
+}
+
+export type Settlement =
+  | { readonly state: 'delivered' }
+  | { readonly state: 'dead'; readonly outcome: string }
+  | { readonly state: 'waiting'; readonly dueMs: number; readonly outcome: string };
+
+export interface DeliveryCount {
+  readonly target: string;
+  readonly state: string;
+  readonly count: number;
+}
+
+export interface Store {
+  /**
+   * Appends all of a unit or none of it; outcomes in the order of the requests. One refused request, or one conflict,
+   * leaves the others of its unit unwritten.
+   * @throws {StoreBusy} when too much is queued already @throws {StoreFailed} when it could not be made durable
+   */
+  append(unit: readonly AppendRequest[]): Promise<readonly AppendOutcome[]>;
+  /** Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`. */
+  claim(target: string, nowMs: number, lapsesMs: number, most: number): Promise<readonly Delivery[]>;
+  settle(delivery: Delivery, settlement: Settlement): Promise<void>;
+
+  /** The books of a drain and of all drains of its patient, folded from the ledger; empty when there is no such drain. */
+  books(drain: string): Subject;
+  entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
+  drains(after: string, most: number): readonly string[];
+  /** All versions of a resource in order; empty when it was never issued. */
+  versions(drain: string, factKey: string, resourceId: string): readonly string[];
+  deliveryCounts(): readonly DeliveryCount[];
+  /** Throws when the store cannot write. */
+  check(): void;
+  close(): Promise<void>;
+}
+
+/** The queue is full: try again after `retryAfterS` seconds. */
+export class StoreBusy extends Error {
+  readonly retryAfterS: number;
+  constructor(retryAfterS: number) {
+    super('more is queued than can be written in time');
+    this.retryAfterS = retryAfterS;
+  }
+}
+
+/** Nothing of the unit was made durable. */
+export class StoreFailed extends Error {}

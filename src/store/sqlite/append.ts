@@ -1,0 +1,172 @@
+/** One unit of entries into the ledger, inside the transaction of its group. */
+import { randomBytes } from 'node:crypto';
+import type Database from 'better-sqlite3';
+import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope } from '../../audit/chain.ts';
+import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Write } from '../port.ts';
+import type { BookShelf } from './books.ts';
+
+export interface Appender {
+  append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
+  /** Forgets heads kept in memory, after a rollback. */
+  forget(): void;
+}
+
+interface Known {
+  readonly system: string;
+  readonly value: string;
+  readonly request_hash: string;
+  readonly receipt: string;
+}
+
+/** Thrown to take back the first entry of a unit when the second is refused. */
+class UnitRefused extends Error {
+  readonly outcomes: readonly AppendOutcome[];
+  constructor(outcomes: readonly AppendOutcome[]) {
+    super('a unit is written whole or not at all');
+    this.outcomes = outcomes;
+  }
+}
+
+export interface AppenderOptions {
+  readonly origin: string;
+  readonly targets: readonly string[];
+  readonly shelf: BookShelf;
+  now(): number;
+}
+
+export function createAppender(db: Database.Database, options: AppenderOptions): Appender {
+  const { origin, shelf } = options;
+  const known = db.prepare<[string], Known>(
+    'SELECT system, value, request_hash, receipt FROM identity JOIN payload USING (log_index) WHERE entry_id = ?',
+  );
+  const head = db.prepare<[string], { seq: number; hash: string }>(
+    'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
+  );
+  const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
+  const write = statements(db);
+  const savepoint = {
+    set: db.prepare('SAVEPOINT unit'),
+    back: db.prepare('ROLLBACK TO unit'),
+    free: db.prepare('RELEASE unit'),
+  };
+  let lastIndex: number | null = null;
+  let lastRecordedMs = 0;
+
+  function placeOf(seq: number): Place {
+    // Never backwards, though the clock may step: order of recording is order of the log.
+    lastRecordedMs = Math.max(lastRecordedMs, options.now());
+    return { seq, recordedMs: lastRecordedMs, recordedAt: new Date(lastRecordedMs).toISOString() };
+  }
+
+  function appendOne(request: AppendRequest): AppendOutcome {
+    const before = known.get(request.entryId);
+    if (before !== undefined) return answerAgain(request, before);
+    const { drain } = request;
+    const subject = shelf.take(drain, request.linksPatient);
+    const last = head.get(drain) ?? { seq: 0, hash: genesis(origin, drain) };
+    const place = placeOf(last.seq + 1);
+    const decision: Decision = request.decide(subject, place);
+    if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
+    lastIndex = (lastIndex ?? newest.get() ?? -1) + 1;
+    keep(lastIndex, request, decision, place, last.hash);
+    decision.enter();
+    if (request.linksPatient !== null || place.seq === 1) {
+      write.drain.run(drain, decision.patientKey, lastIndex);
+      shelf.drop(subject);
+    }
+    return { kind: 'recorded', receipt: decision.receipt };
+  }
+
+  function keep(index: number, request: AppendRequest, decision: Write, place: Place, prev: string): void {
+    const salt = randomBytes(16);
+    const envelope = writeEnvelope({
+      v: 1,
+      origin,
+      stream: request.drain,
+      seq: place.seq,
+      prev,
+      entry: request.entryId,
+      type: decision.type,
+      actor: decision.actor,
+      effective_at: decision.effectiveAt,
+      recorded_at: place.recordedAt,
+      supersedes: decision.supersedes,
+      payload: payloadCommitment(salt, decision.body),
+      issued: issuedCommitment(
+        salt,
+        decision.issues.flatMap(({ texts }) => texts),
+      ),
+    });
+    write.ledger.run(index, request.drain, place.seq, envelope, entryHash(envelope));
+    write.payload.run(index, salt, decision.body, decision.receipt);
+    const { system, value } = request.identifier;
+    write.identity.run(request.entryId, system, value, request.requestHash, index);
+    for (const issue of decision.issues) keepIssue(index, issue);
+  }
+
+  function keepIssue(index: number, { drain, texts, reissued, deliverable }: DrainIssue): void {
+    if (texts.length === 0) return;
+    write.issued.run(index, drain, texts.join('\n'));
+    for (const { factKey, version, status } of reissued)
+      write.reissue.run(drain, factKey, version, status, index);
+    if (!deliverable) return;
+    for (const target of options.targets) write.delivery.run(target, drain, index);
+  }
+
+  /** All or none of several: the savepoint is only paid for where there is more than one. */
+  function appendWhole(unit: readonly AppendRequest[]): readonly AppendOutcome[] {
+    savepoint.set.run();
+    try {
+      const outcomes = unit.map(appendOne);
+      if (outcomes.some(({ kind }) => kind === 'refused' || kind === 'conflict'))
+        throw new UnitRefused(outcomes);
+      savepoint.free.run();
+      return outcomes;
+    } catch (error) {
+      savepoint.back.run();
+      savepoint.free.run();
+      for (const { drain } of unit) shelf.drop(shelf.take(drain, null));
+      lastIndex = null;
+      if (error instanceof UnitRefused) return error.outcomes;
+      throw error;
+    }
+  }
+
+  return {
+    append: (unit) => (unit.length === 1 ? unit.map(appendOne) : appendWhole(unit)),
+    forget() {
+      lastIndex = null;
+      shelf.clear();
+    },
+  };
+}
+
+function answerAgain(request: AppendRequest, before: Known): AppendOutcome {
+  const { system, value } = request.identifier;
+  if (before.system !== system || before.value !== value) {
+    throw new Error(`two identifiers share the name ${request.entryId}; change the value of the new one`);
+  }
+  const kind = before.request_hash === request.requestHash ? 'replayed' : 'conflict';
+  return { kind, receipt: before.receipt };
+}
+
+function statements(db: Database.Database) {
+  return {
+    ledger: db.prepare('INSERT INTO ledger (log_index, stream, seq, envelope, hash) VALUES (?, ?, ?, ?, ?)'),
+    payload: db.prepare('INSERT INTO payload (log_index, salt, body, receipt) VALUES (?, ?, ?, ?)'),
+    identity: db.prepare(
+      'INSERT INTO identity (entry_id, system, value, request_hash, log_index) VALUES (?, ?, ?, ?, ?)',
+    ),
+    issued: db.prepare('INSERT INTO issued (log_index, drain, resources) VALUES (?, ?, ?)'),
+    reissue: db.prepare(
+      'INSERT INTO reissue (drain, fact_key, version, status, log_index) VALUES (?, ?, ?, ?, ?)',
+    ),
+    delivery: db.prepare(
+      `INSERT INTO delivery (target, drain, log_index, state, attempts, due_ms) VALUES (?, ?, ?, 'waiting', 0, 0)`,
+    ),
+    drain: db.prepare(
+      `INSERT INTO drain (drain, patient_key, placed_log) VALUES (?, ?, ?)
+       ON CONFLICT (drain) DO UPDATE SET patient_key = excluded.patient_key`,
+    ),
+  };
+}

@@ -1,0 +1,116 @@
+/** The books in memory: read from the ledger when first needed, dropped when in doubt. */
+import type Database from 'better-sqlite3';
+import { readBody } from '../../audit/entry-text.ts';
+import { type Book, openBooks, type Subject } from '../../domain/book.ts';
+import type { Entry } from '../../domain/entry.ts';
+import { parseInstant } from '../../domain/instant.ts';
+import type { IssueStatus } from '../../domain/issue.ts';
+import type { Settings } from '../../domain/settings.ts';
+
+interface LedgerRow {
+  readonly seq: number;
+  readonly envelope: string;
+  readonly body: string;
+}
+
+interface ReissueRow {
+  readonly fact_key: string;
+  readonly version: number;
+  readonly status: IssueStatus;
+}
+
+/** Reads books from the ledger on one connection. */
+export function createBookReader(db: Database.Database, settings: Settings) {
+  const entries = db.prepare<[string], LedgerRow>(
+    'SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index) WHERE stream = ? ORDER BY seq',
+  );
+  const reissues = db.prepare<[string], ReissueRow>(
+    'SELECT fact_key, version, status FROM reissue WHERE drain = ? ORDER BY fact_key, version',
+  );
+  const patientOf = db
+    .prepare<[string], string | null>('SELECT patient_key FROM drain WHERE drain = ?')
+    .pluck();
+  const drainsOf = db.prepare<[string], string>('SELECT drain FROM drain WHERE patient_key = ?').pluck();
+
+  function drainsTogether(drain: string, linksPatient: string | null): string[] {
+    const patients = [patientOf.get(drain) ?? null, linksPatient].filter((key) => key !== null);
+    return [...new Set([drain, ...patients.flatMap((key) => drainsOf.all(key))])];
+  }
+
+  /** The books of a drain, and of all drains of its patient and of the patient it is about to be linked to. */
+  return (drain: string, linksPatient: string | null): Subject => {
+    const ledger = new Map<string, readonly Entry[]>();
+    const reissued = new Map<string, Book['reissues']>();
+    for (const name of drainsTogether(drain, linksPatient)) {
+      const rows = entries.all(name);
+      if (rows.length === 0) continue;
+      ledger.set(
+        name,
+        rows.map((row) => toEntry(name, row)),
+      );
+      reissued.set(name, new Map(reissues.all(name).map(({ fact_key, ...issue }) => [fact_key, issue])));
+    }
+    return openBooks(ledger, reissued, settings);
+  };
+}
+
+function toEntry(drain: string, { seq, envelope, body: text }: LedgerRow): Entry {
+  const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
+  const body = readBody(text);
+  const [effective, recorded] = [parseInstant(body.effective_at), parseInstant(recorded_at)];
+  if (effective === undefined || recorded === undefined) {
+    throw new Error(`entry ${seq} of drain ${drain} holds no readable time; run verify on this database`);
+  }
+  return { id: entry, drain, seq, effective, recorded_ms: recorded.ms, body };
+}
+
+export interface BookShelf {
+  /** @param linksPatient a patient the next entry links the drain to */
+  take(drain: string, linksPatient: string | null): Subject;
+  /** Keeps books that were not there before: those of a drain just placed. */
+  put(subject: Subject): void;
+  /** Forgets the books of a patient, to be read anew. */
+  drop(subject: Subject): void;
+  clear(): void;
+}
+
+/** Keeps the books last used, up to so many entries in all. */
+export function createBookShelf(
+  read: (drain: string, linksPatient: string | null) => Subject,
+  mostEntries: number,
+): BookShelf {
+  const shelf = new Map<string, Subject>();
+  const drop = (subject: Subject): void => {
+    for (const drain of subject.keys()) shelf.delete(drain);
+  };
+  const entriesIn = (subject: Subject): number =>
+    [...subject.values()].reduce((sum, book) => sum + book.head, 0);
+
+  function put(subject: Subject): void {
+    for (const drain of subject.keys()) {
+      shelf.delete(drain);
+      shelf.set(drain, subject);
+    }
+    let kept = 0;
+    for (const each of new Set(shelf.values())) kept += entriesIn(each);
+    for (const each of shelf.values()) {
+      if (kept <= mostEntries || each === subject) break;
+      kept -= entriesIn(each);
+      drop(each);
+    }
+  }
+
+  return {
+    take(drain, linksPatient) {
+      const kept = shelf.get(drain);
+      if (kept !== undefined && linksPatient === null) return kept;
+      if (kept !== undefined) drop(kept);
+      const subject = read(drain, linksPatient);
+      put(subject);
+      return subject;
+    },
+    put,
+    drop,
+    clear: () => shelf.clear(),
+  };
+}

@@ -1,0 +1,110 @@
+import type { Settings } from '../../domain/settings.ts';
+import type { Store, StoredEntry } from '../port.ts';
+import { createAppender } from './append.ts';
+import { createBookReader, createBookShelf } from './books.ts';
+import { createDeliveries, createDeliveryReader } from './deliveries.ts';
+import { createGroupCommit } from './group-commit.ts';
+import { migrate } from './migrate.ts';
+import { openReader, openWriter } from './open.ts';
+import { claimOwnership } from './owner.ts';
+
+export interface SqliteStoreOptions {
+  readonly file: string;
+  readonly migrationsFolder: string;
+  /** Name of this log, part of every entry's hash. */
+  readonly origin: string;
+  readonly targets: readonly string[];
+  readonly settings: Settings;
+  readonly mostQueued: number;
+  now(): number;
+  onFatal(error: Error): void;
+}
+
+const MOST_IN_GROUP = 200;
+const MOST_ENTRIES_IN_MEMORY = 200_000;
+
+/**
+ * Opens the ledger in one SQLite file, which this process then owns.
+ * @throws when another process owns it, its settings are not durable, or its schema is newer than this program
+ */
+export function openSqliteStore(options: SqliteStoreOptions): Store {
+  const owner = claimOwnership(options.file);
+  const writer = openWriter(options.file);
+  migrate(writer, options.migrationsFolder);
+  const reader = openReader(options.file);
+  const shelf = createBookShelf(createBookReader(writer, options.settings), MOST_ENTRIES_IN_MEMORY);
+  const appender = createAppender(writer, { ...options, shelf });
+  const deliveries = createDeliveries(writer);
+  const open = createDeliveryReader(reader);
+  const group = createGroupCommit(writer, {
+    mostInGroup: MOST_IN_GROUP,
+    mostQueued: options.mostQueued,
+    onRollback: () => appender.forget(),
+    onFatal: options.onFatal,
+  });
+  const readBooks = createBookReader(reader, options.settings);
+
+  return {
+    append: (unit) => group.submit(() => appender.append(unit)),
+    claim(target, now, lapses, most) {
+      if (!open.isDue(target, now)) return Promise.resolve([]);
+      return group.submit(() => deliveries.claim(target, now, lapses, most));
+    },
+    settle: (delivery, settlement) => group.submit(() => deliveries.settle(delivery, settlement)),
+    books: (drain) => readBooks(drain, null),
+    ...createReads(reader),
+    deliveryCounts: () => open.counts(),
+    check() {
+      writer.prepare('SELECT max(log_index) FROM ledger').get();
+      if (!writer.open) throw new Error('the database is closed');
+    },
+    async close() {
+      await group.close();
+      reader.close();
+      writer.pragma('wal_checkpoint(TRUNCATE)');
+      writer.close();
+      owner.release();
+    },
+  };
+}
+
+interface EntryRow {
+  readonly seq: number;
+  readonly envelope: string;
+  readonly hash: string;
+  readonly body: string;
+}
+
+function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entries' | 'drains' | 'versions'> {
+  const entries = reader.prepare<[string, number, number], EntryRow>(
+    `SELECT seq, envelope, hash, body FROM ledger JOIN payload USING (log_index)
+     WHERE stream = ? AND seq > ? ORDER BY seq LIMIT ?`,
+  );
+  const drains = reader
+    .prepare<[string, number], string>('SELECT drain FROM drain WHERE drain > ? ORDER BY drain LIMIT ?')
+    .pluck();
+  const issuedWith = reader
+    .prepare<[object], string>(
+      `SELECT resources FROM issued
+       WHERE drain = @drain AND log_index IN (
+         SELECT log_index FROM identity WHERE entry_id = @anchor
+         UNION SELECT log_index FROM reissue WHERE drain = @drain AND fact_key = @factKey)
+       ORDER BY log_index`,
+    )
+    .pluck();
+  return {
+    entries: (drain, afterSeq, most) => entries.all(drain, afterSeq, most).map(storedEntry),
+    drains: (after, most) => drains.all(after, most),
+    versions(drain, factKey, resourceId) {
+      const anchor = factKey.slice(factKey.lastIndexOf('.') + 1);
+      const opening = `{"resourceType":"Observation","id":"${resourceId}",`;
+      const texts = issuedWith.all({ drain, anchor, factKey }).flatMap((text) => text.split('\n'));
+      return texts.filter((text) => text.startsWith(opening));
+    },
+  };
+}
+
+function storedEntry({ seq, envelope, hash, body }: EntryRow): StoredEntry {
+  const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
+  return { seq, entryId: entry, recordedAt: recorded_at, hash, body };
+}

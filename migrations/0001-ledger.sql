@@ -16,13 +16,20 @@ CREATE TABLE payload (
   receipt   TEXT    NOT NULL
 ) STRICT;
 
--- The exact texts of the resource versions that an entry issued, one a line, by the drain they are about.
-CREATE TABLE issued (
-  log_index INTEGER NOT NULL REFERENCES ledger (log_index),
-  drain     TEXT    NOT NULL,
-  resources TEXT    NOT NULL,
-  PRIMARY KEY (log_index, drain)
+-- Texts that many resource versions share, with holes in them (src/json/frame.ts), by the hash of the frame.
+CREATE TABLE frame (
+  name TEXT PRIMARY KEY,
+  text TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
+
+-- The exact texts of the resource versions that an entry issued, by the drain they are about: a JSON list of lists,
+-- each a frame's name and what fills its holes.
+CREATE TABLE issued (
+  drain     TEXT    NOT NULL,
+  log_index INTEGER NOT NULL REFERENCES ledger (log_index),
+  resources TEXT    NOT NULL,
+  UNIQUE (drain, log_index)
+) STRICT;
 
 -- The sender's key of each entry, for ever.
 CREATE TABLE identity (
@@ -54,6 +61,9 @@ CREATE TRIGGER identity_keeps_words BEFORE UPDATE ON identity BEGIN SELECT RAISE
 CREATE TRIGGER reissue_keeps_rows  BEFORE DELETE ON reissue  BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
 CREATE TRIGGER reissue_keeps_words BEFORE UPDATE ON reissue  BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
 
+CREATE TRIGGER frame_keeps_rows    BEFORE DELETE ON frame    BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
+CREATE TRIGGER frame_keeps_words   BEFORE UPDATE ON frame    BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END;
+
 -- Which patient each drain belongs to: made from the ledger, so that a patient's drains are found together.
 CREATE TABLE drain (
   drain       TEXT    PRIMARY KEY,
@@ -62,15 +72,25 @@ CREATE TABLE drain (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX drain_of_patient ON drain (patient_key) WHERE patient_key IS NOT NULL;
 
--- What is still to be sent, and what became of it: one row for what one entry issued on one drain, a target.
-CREATE TABLE delivery (
-  target      TEXT    NOT NULL,
-  drain       TEXT    NOT NULL,
-  log_index   INTEGER NOT NULL,
-  state       TEXT    NOT NULL CHECK (state IN ('waiting', 'sending', 'delivered', 'dead')),
-  attempts    INTEGER NOT NULL,
-  due_ms      INTEGER NOT NULL,
-  outcome     TEXT,
+-- How far delivery has come, one row a drain and target. What is to be sent is `issued` itself, in order: an entry
+-- costs delivery nothing while the lane is busy, and finding what is due costs the same with any backlog.
+CREATE TABLE lane (
+  target    TEXT    NOT NULL,
+  drain     TEXT    NOT NULL,
+  log_index INTEGER NOT NULL,
+  state     TEXT    NOT NULL CHECK (state IN ('idle', 'waiting', 'sending')),
+  attempts  INTEGER NOT NULL,
+  due_ms    INTEGER NOT NULL,
+  outcome   TEXT,
+  PRIMARY KEY (target, drain)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX lane_due ON lane (target, due_ms) WHERE state <> 'idle';
+
+-- What a target will never take, and why.
+CREATE TABLE dead_letter (
+  target    TEXT    NOT NULL,
+  drain     TEXT    NOT NULL,
+  log_index INTEGER NOT NULL,
+  outcome   TEXT    NOT NULL,
   PRIMARY KEY (target, drain, log_index)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX delivery_open ON delivery (target, drain, log_index) WHERE state IN ('waiting', 'sending');

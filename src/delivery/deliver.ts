@@ -4,8 +4,10 @@
  * At most one request is under way for each drain and target, in the order of the ledger. After an unknown outcome
  * the delivery waits until the EHR can no longer be acting on it.
  */
+import { setTimeout } from 'node:timers/promises';
 import type { Delivery, Settlement, Store } from '../store/port.ts';
 import { type Backoff, backoffMs } from './backoff.ts';
+import { breakerAfter, CLOSED, isTripped } from './breaker.ts';
 import { transactionOf } from './bundle.ts';
 import { type Verdict, verdictOn, verdictOnFailure } from './classify.ts';
 
@@ -40,50 +42,55 @@ export interface Deliverer {
 export function startDelivering(options: DeliverOptions): Deliverer {
   const { store, target } = options;
   const underWay = new Set<Promise<void>>();
-  let stopped = false;
-  let timer: NodeJS.Timeout | undefined;
+  const stopping = new AbortController();
+  let breaker = CLOSED;
 
-  async function round(): Promise<void> {
-    const free = target.mostAtOnce - underWay.size;
+  /** Sends what is due; false when there was nothing to do. */
+  async function round(): Promise<boolean> {
     const now = options.now();
-    const claimed = free > 0 ? await store.claim(target.name, now, now + target.requestCeilingMs, free) : [];
+    const most = isTripped(breaker) ? 1 : target.mostAtOnce;
+    if (underWay.size >= most || now < breaker.restsUntilMs) return false;
+    const claimed = await store.claim(target.name, now, now + target.requestCeilingMs, most - underWay.size);
     for (const delivery of claimed) {
-      const sending = sendAndSettle(options, delivery).finally(() => underWay.delete(sending));
+      const sending = deliver(delivery).finally(() => underWay.delete(sending));
       underWay.add(sending);
     }
-    if (claimed.length > 0) await Promise.race(underWay);
-    else await pause();
+    return claimed.length > 0;
   }
 
-  const pause = () =>
-    new Promise<void>((resolve) => {
-      timer = setTimeout(resolve, options.pollMs);
-    });
+  async function deliver(delivery: Delivery): Promise<void> {
+    const verdict = await send(options, delivery);
+    breaker = breakerAfter(breaker, verdict, target.backoff, options.now(), options.random());
+    await settle(options, delivery, verdict);
+  }
 
   async function run(): Promise<void> {
-    while (!stopped) {
-      try {
-        await round();
-      } catch (error) {
+    while (!stopping.signal.aborted) {
+      const busy = await round().catch((error: unknown) => {
         options.log.warn({ target: target.name, error: String(error) }, 'could not claim deliveries');
-        await pause();
-      }
+        return false;
+      });
+      if (busy || underWay.size > 0) await Promise.race([...underWay, pause(options.pollMs, stopping.signal)]);
+      else await pause(options.pollMs, stopping.signal);
     }
+    await Promise.all(underWay);
   }
 
   const running = run();
   return {
-    async stop() {
-      stopped = true;
-      clearTimeout(timer);
-      await Promise.race([running, Promise.resolve()]);
-      await Promise.all(underWay);
+    stop() {
+      stopping.abort();
+      return running;
     },
   };
 }
 
-async function sendAndSettle(options: DeliverOptions, delivery: Delivery): Promise<void> {
-  const verdict = await send(options, delivery);
+/** Resolves after a time, or at once when stopping. */
+function pause(ms: number, signal: AbortSignal): Promise<void> {
+  return setTimeout(ms, undefined, { signal }).catch(() => undefined);
+}
+
+async function settle(options: DeliverOptions, delivery: Delivery, verdict: Verdict): Promise<void> {
   if (verdict.kind !== 'delivered') {
     const { target, logIndex, attempts } = delivery;
     options.log.warn({ target, log_index: logIndex, attempts, verdict: verdict.kind }, 'not delivered');

@@ -157,11 +157,17 @@ function windowFact(row: Row, window: Window, net: Fact): Fact {
       ...(window.net_high === null
         ? NONE
         : [{ name: 'net-high', quantity: thousandthsText(window.net_high) } as const]),
-      { name: 'coverage', quantity: roundHalfEven(rational(window.covered_ms, window.hours * HOUR_MS), 3) },
+      { name: 'coverage', quantity: coverageOf(window) },
     ],
     flags,
     derived_from: [refTo(net)],
   });
+}
+
+/** The covered part of a window, rounded down: only all of it reads 1.000. */
+function coverageOf({ covered_ms, hours }: Window): string {
+  const thousandths = Math.floor((covered_ms * 1000) / (hours * HOUR_MS));
+  return roundHalfEven(rational(thousandths, 1000), 3);
 }
 
 /** Exact digits where the volume is whole microlitres, else 1 decimal. */

@@ -38,13 +38,12 @@ const volume = (display: string, definition: string): FactCode => ({
   unit: 'mL',
   category: 'exam',
 });
-const trailing = (hours: number): FactCode => ({
-  ...volume(
+/** Neither the fluid-balance category nor the broader observable: windows overlap, and adding them would count twice. */
+const trailing = (hours: number): FactCode =>
+  volume(
     `Net chest drainage, trailing ${hours} h`,
     `Drained + sampled - instilled over the ${hours} elapsed hours before a level was read, mL; drained volume spread evenly over the unclamped time of its interval. With comparator >= where part of the time is not covered.`,
-  ),
-  fluid_volume: true,
-});
+  );
 const pressure = (
   display: string,
   definition: string,

@@ -2,24 +2,15 @@
  * A fact as the exact text of a FHIR R4 Observation.
  *
  * The text is put together field by field, because a number must keep the digits it was charted with and because a
- * version is kept, hashed and served as the very text that was issued.
+ * version is kept, hashed and served as the very text that was issued. What all Observations of a kind share is fixed,
+ * the rest are holes (json/frame.ts).
  */
 import type { Reference, Site } from '../domain/entry.ts';
-import type { Fact, FactRef, FactValue, Flag } from '../domain/fact.ts';
+import type { Fact, FactName, FactRef, Flag } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
-import {
-  COMPONENT_CODES,
-  type Coding,
-  DATA_ABSENT_REASON,
-  DRAIN_OUTPUT,
-  FACT_CODES,
-  FLUID_BALANCE,
-  OBSERVATION_CATEGORY,
-  PRESENCE,
-  SITE_CODES,
-  UCUM,
-  type Unit,
-} from './codes.ts';
+import { COMPONENT_CODES, DATA_ABSENT_REASON, FACT_CODES, PRESENCE, UCUM, type Unit } from './codes.ts';
+import { type Framed, FrameBuilder } from '../json/frame.ts';
+import { concept, fixedParts, localSystem } from './fixed-parts.ts';
 
 /** What all Observations of one drain share at one issue. */
 export interface ObservationContext {
@@ -32,140 +23,107 @@ export interface ObservationContext {
   readonly issuedAt: string;
 }
 
-export interface IssuedObservation {
-  readonly id: string;
-  readonly version: number;
-  readonly text: string;
-}
-
 /** The logical id of a fact: the same for every version, in every ledger that holds the entry. */
 export function observationId(drain: string, { name, anchor }: Pick<FactRef, 'name' | 'anchor'>): string {
   return `${name}.${drain}.${anchor}`;
 }
 
-export function writeObservation(issued: Issued, context: ObservationContext): IssuedObservation {
-  const { fact, version, status } = issued;
-  const id = observationId(context.drain, fact);
-  const fields = [
-    '"resourceType":"Observation"',
-    `"id":${quote(id)}`,
-    `"meta":{"versionId":"${version}","lastUpdated":${quote(context.issuedAt)}}`,
-    `"identifier":[{"system":${quote(`${context.canonical}/observation`)},"value":${quote(id)}}]`,
-    `"status":"${status}"`,
-    categoryField(fact),
-    codeField(fact, context),
-    ...referenceField('subject', context.patient),
-    ...referenceField('encounter', fact.encounter ?? undefined),
-    effectiveField(fact),
-    `"issued":${quote(context.issuedAt)}`,
-    ...performerField(fact),
-    ...valueField(fact, context),
-    ...interpretationField(fact.flags, context),
-    ...(fact.note === null ? [] : [`"note":[{"text":${quote(fact.note)}}]`]),
-    ...(context.site === null || fact.name === 'body-weight'
-      ? []
-      : [`"bodySite":${concept([SITE_CODES[context.site]])}`]),
-    ...referencesField('hasMember', fact.members, context.drain),
-    ...referencesField('derivedFrom', fact.derived_from, context.drain),
-    ...componentField(fact, context),
-  ];
-  return { id, version, text: `{${fields.join(',')}}` };
+export function writeObservation({ fact, version, status }: Issued, context: ObservationContext): Framed {
+  const { canonical, site, issuedAt } = context;
+  const { categoryAndCode, bodySite } = fixedParts(canonical, site, fact.name);
+  const to = new FrameBuilder().fixed('{"resourceType":"Observation","id":"');
+  writeId(to, fact, context.drain);
+  to.fixed('","meta":{"versionId":"').hole(String(version)).fixed('","lastUpdated":"').hole(issuedAt);
+  to.fixed(`"},"identifier":[{"system":"${canonical}/observation","value":"`);
+  writeId(to, fact, context.drain);
+  to.fixed(`"}],"status":"${status}"${categoryAndCode}`);
+  writeReference(to, 'subject', context.patient);
+  writeReference(to, 'encounter', fact.encounter);
+  writeEffective(to, fact);
+  to.fixed(',"issued":"').hole(issuedAt).fixed('"');
+  if (fact.author !== null) to.fixed(',"performer":[').hole(referenceText(fact.author)).fixed(']');
+  writeValue(to, fact, canonical);
+  writeInterpretation(to, fact.flags, canonical);
+  if (fact.note !== null) to.fixed(',"note":[{"text":').hole(JSON.stringify(fact.note)).fixed('}]');
+  to.fixed(bodySite);
+  writeReferences(to, 'hasMember', fact.members, context.drain);
+  writeReferences(to, 'derivedFrom', fact.derived_from, context.drain);
+  writeComponents(to, fact, canonical);
+  return to.fixed('}').built();
 }
 
-const quote = (text: string): string => JSON.stringify(text);
-
-function concept(codings: readonly Coding[], text?: string): string {
-  return JSON.stringify(text === undefined ? { coding: codings } : { coding: codings, text });
+/** As {@link observationId}, in the pieces that repeat. */
+function writeId(to: FrameBuilder, { name, anchor }: FactRef, drain: string): void {
+  to.fixed(`${name}.`).hole(drain).fixed('.').hole(anchor);
 }
 
-function categoryField({ name }: Fact): string {
-  const { category, fluid_volume } = FACT_CODES[name];
-  const concepts = [
-    concept([{ system: OBSERVATION_CATEGORY, code: category, display: CATEGORY_DISPLAY[category] }]),
-  ];
-  if (fluid_volume) concepts.push(concept([FLUID_BALANCE]));
-  return `"category":[${concepts.join(',')}]`;
-}
-
-const CATEGORY_DISPLAY = { exam: 'Exam', therapy: 'Therapy', 'vital-signs': 'Vital Signs' } as const;
-
-export const localSystem = (canonical: string, name: 'observation' | 'value' | 'flag'): string =>
-  `${canonical}/CodeSystem/chest-drain-${name}`;
-
-function codeField({ name }: Fact, { canonical, site }: ObservationContext): string {
-  const { display, loinc, fluid_volume } = FACT_CODES[name];
-  const standard = loinc?.(site) ?? null;
-  const codings: Coding[] = [{ system: localSystem(canonical, 'observation'), code: name, display }];
-  if (standard !== null) codings.unshift(standard);
-  if (fluid_volume) codings.push(DRAIN_OUTPUT);
-  return `"code":${concept(codings, display)}`;
-}
-
-function referenceField(name: string, to: Reference | undefined): string[] {
-  return to === undefined ? [] : [`"${name}":${referenceText(to)}`];
+function writeReference(to: FrameBuilder, name: string, reference: Reference | null | undefined): void {
+  if (reference === undefined || reference === null) return;
+  to.fixed(`,"${name}":`).hole(referenceText(reference));
 }
 
 function referenceText({ reference, identifier }: Reference): string {
   return JSON.stringify({ reference, identifier });
 }
 
-function referencesField(name: string, refs: readonly FactRef[], drain: string): string[] {
-  if (refs.length === 0) return [];
-  const texts = refs.map((ref) => `{"reference":"Observation/${observationId(ref.drain ?? drain, ref)}"}`);
-  return [`"${name}":[${texts.join(',')}]`];
+function writeReferences(to: FrameBuilder, name: string, refs: readonly FactRef[], drain: string): void {
+  if (refs.length === 0) return;
+  to.fixed(`,"${name}":[`);
+  refs.forEach((ref, i) => {
+    to.fixed(`${i === 0 ? '' : ','}{"reference":"Observation/`);
+    writeId(to, ref, ref.drain ?? drain);
+    to.fixed('"}');
+  });
+  to.fixed(']');
 }
 
-function effectiveField({ effective }: Fact): string {
-  if ('at' in effective) return `"effectiveDateTime":${quote(effective.at)}`;
-  return `"effectivePeriod":{"start":${quote(effective.from)},"end":${quote(effective.to)}}`;
+/** Instants passed intake's grammar, so they hold nothing that JSON would escape. */
+function writeEffective(to: FrameBuilder, { effective }: Fact): void {
+  if ('at' in effective) to.fixed(',"effectiveDateTime":"').hole(effective.at).fixed('"');
+  else to.fixed(',"effectivePeriod":{"start":"').hole(effective.from).fixed('","end":"').hole(effective.to).fixed('"}');
 }
 
-function performerField({ author }: Fact): string[] {
-  if (author === null) return [];
-  return [`"performer":[${referenceText(author)}]`];
-}
-
-function valueField({ name, value }: Fact, context: ObservationContext): string[] {
+function writeValue(to: FrameBuilder, { name, value }: Fact, canonical: string): void {
   if ('quantity' in value) {
-    const unit = FACT_CODES[name].unit ?? '1';
-    return [`"valueQuantity":${quantity(value.quantity, unit, value.at_least === true)}`];
-  }
-  if ('code' in value) return [`"valueCodeableConcept":${codedValue(name, value.code, context)}`];
-  if ('text' in value) return [`"valueString":${quote(value.text)}`];
-  if ('absent' in value) return [`"dataAbsentReason":${absence(value)}`];
-  return [];
+    to.fixed(',"valueQuantity":');
+    writeQuantity(to, value.quantity, FACT_CODES[name].unit ?? '1', value.at_least === true);
+  } else if ('code' in value) to.fixed(',"valueCodeableConcept":').hole(codedValue(name, value.code, canonical));
+  else if ('text' in value) to.fixed(',"valueString":').hole(JSON.stringify(value.text));
+  else if ('absent' in value) to.fixed(',"dataAbsentReason":').hole(absence(value.absent));
 }
 
-function quantity(digits: string, unit: Unit, atLeast: boolean): string {
-  const comparator = atLeast ? '"comparator":">=",' : '';
-  return `{"value":${digits},${comparator}"unit":"${unit}","system":"${UCUM}","code":"${unit}"}`;
+function writeQuantity(to: FrameBuilder, digits: string, unit: Unit, atLeast: boolean): void {
+  const comparator = atLeast ? ',"comparator":">="' : '';
+  to.fixed('{"value":').hole(digits).fixed(`${comparator},"unit":"${unit}","system":"${UCUM}","code":"${unit}"}`);
 }
 
-function codedValue(name: Fact['name'], code: string, { canonical }: ObservationContext): string {
+function codedValue(name: FactName, code: string, canonical: string): string {
   const local = { system: localSystem(canonical, 'value'), code: `${name}-${code}`, display: code };
   const presence = name === 'tidaling' ? PRESENCE[code] : undefined;
   return concept(presence === undefined ? [local] : [local, presence], code);
 }
 
-function absence({ absent }: Extract<FactValue, { absent: string }>): string {
-  return concept([{ system: DATA_ABSENT_REASON, code: 'unknown', display: 'Unknown' }], absent);
+function absence(why: string): string {
+  return concept([{ system: DATA_ABSENT_REASON, code: 'unknown', display: 'Unknown' }], why);
 }
 
-function interpretationField(flags: readonly Flag[], { canonical }: ObservationContext): string[] {
-  if (flags.length === 0) return [];
+function writeInterpretation(to: FrameBuilder, flags: readonly Flag[], canonical: string): void {
+  if (flags.length === 0) return;
   const system = localSystem(canonical, 'flag');
-  return [
-    `"interpretation":[${flags.map((flag) => concept([{ system, code: flag, display: flag }])).join(',')}]`,
-  ];
+  const concepts = flags.map((flag) => concept([{ system, code: flag, display: flag }]));
+  to.fixed(`,"interpretation":[${concepts.join(',')}]`);
 }
 
-function componentField({ components }: Fact, { canonical }: ObservationContext): string[] {
-  if (components.length === 0) return [];
+function writeComponents(to: FrameBuilder, { components }: Fact, canonical: string): void {
+  if (components.length === 0) return;
   const system = localSystem(canonical, 'observation');
-  const texts = components.map(({ name, quantity: digits }) => {
+  to.fixed(',"component":[');
+  components.forEach(({ name, quantity }, i) => {
     const { display, unit } = COMPONENT_CODES[name];
-    const code = concept([{ system, code: name, display }], display);
-    return `{"code":${code},"valueQuantity":${quantity(digits, unit, false)}}`;
+    const coding = `{"system":"${system}","code":"${name}","display":"${display}"}`;
+    to.fixed(`${i === 0 ? '' : ','}{"code":{"coding":[${coding}]},"valueQuantity":`);
+    writeQuantity(to, quantity, unit, false);
+    to.fixed('}');
   });
-  return [`"component":[${texts.join(',')}]`];
+  to.fixed(']');
 }

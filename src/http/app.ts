@@ -1,15 +1,20 @@
 /** Builds the HTTP side and never listens. */
-import Fastify, { type FastifyBaseLogger, type FastifyError, type FastifyInstance } from 'fastify';
-import { StoreBusy, StoreFailed } from '../store/port.ts';
+import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify';
+import { StoreBusy } from '../store/port.ts';
 import { acceptJson } from './body.ts';
-import { outcomeErrors } from './fhir/errors.ts';
+import { answerBrokenHttp } from './broken-http.ts';
+import { logFailure, problemOf } from './failures.ts';
 import { registerFhir } from './fhir/observations.ts';
+import { FHIR_BASE } from './fhir/outcomes.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
+import { guard } from './guard.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerReads } from './native/reads.ts';
 import { registerOps } from './ops.ts';
 import type { Parts } from './parts.ts';
-import { problem, sendProblem } from './problem.ts';
+import { registerReference } from './reference.ts';
+import { refuse } from './refuse.ts';
+import { collectRoutes } from './routes.ts';
 
 export interface AppOptions {
   readonly parts: Parts;
@@ -20,20 +25,26 @@ const BODY_BYTES = 256 * 1024;
 
 export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
   const app = Fastify({
-    loggerInstance: logger,
-    disableRequestLogging: true,
+    loggerInstance: quiet(logger),
+    logController: new LogController({ disableRequestLogging: true }),
     bodyLimit: BODY_BYTES,
     requestTimeout: 10_000,
     connectionTimeout: 30_000,
     keepAliveTimeout: 10_000,
     routerOptions: { maxParamLength: 128 },
     return503OnClosing: false,
+    frameworkErrors: (error, request, reply) => refuse(request, reply, problemOf(error, request)),
+    clientErrorHandler: answerBrokenHttp,
   });
+  const routes = collectRoutes(app);
   endKeepAliveOnClose(app);
-  logAnswers(app);
-  acceptJson(app, ['application/json']);
-  problemErrors(app);
+  logAnswers(app, logger);
+  keepFromCaches(app);
+  acceptJson(app, 'application/json');
+  guard(app, routes);
+  answerErrors(app);
   registerOps(app, parts);
+  registerReference(app, routes);
   app.register(
     async (native) => {
       registerReads(native, parts);
@@ -41,57 +52,38 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
     },
     { prefix: '/v1' },
   );
-  app.register(
-    async (fhir) => {
-      outcomeErrors(fhir);
-      registerFhir(fhir, parts);
-    },
-    { prefix: '/fhir' },
-  );
+  app.register(async (fhir) => registerFhir(fhir, parts), { prefix: FHIR_BASE });
   return app;
 }
 
-/** One line an answer: the route's pattern, never the URL, which could name a patient. */
-function logAnswers(app: FastifyInstance): void {
-  app.addHook('onResponse', async (request, reply) => {
+/** The framework's own lines only where something is wrong: some would quote the URL, which could name a patient. */
+function quiet(logger: FastifyBaseLogger): FastifyBaseLogger {
+  const level = ['trace', 'debug', 'info'].includes(logger.level) ? 'warn' : logger.level;
+  return logger.child({}, { level });
+}
+
+/** One line an answer, with the route's pattern in place of the URL. */
+function logAnswers(app: FastifyInstance, logger: FastifyBaseLogger): void {
+  app.addHook('onResponse', (request, reply, done) => {
     const route = request.routeOptions.url ?? 'unknown';
     const ms = Math.round(reply.elapsedTime);
-    request.log.info({ method: request.method, route, status: reply.statusCode, ms }, 'answered');
+    logger.info({ id: request.id, method: request.method, route, status: reply.statusCode, ms }, 'answered');
+    done();
   });
 }
 
-function problemErrors(app: FastifyInstance): void {
-  app.setNotFoundHandler((request, reply) => {
-    const detail = `${request.method} at this path is not known; see GET /openapi.json`;
-    return sendProblem(reply, problem(404, 'no-such-route', 'There is nothing here', detail));
+function keepFromCaches(app: FastifyInstance): void {
+  app.addHook('onRequest', (_request, reply, done) => {
+    reply.header('cache-control', 'no-store');
+    done();
   });
-  app.setErrorHandler((error: FastifyError, request, reply) => {
-    if (error instanceof StoreBusy) {
-      reply.header('retry-after', error.retryAfterS);
-      return sendProblem(
-        reply,
-        problem(503, 'busy', 'Too much is queued; nothing was written', 'Send it again a little later.'),
-      );
-    }
-    if (error instanceof StoreFailed) {
-      request.log.error({ name: error.name, message: error.message }, 'not durable');
-      return sendProblem(
-        reply,
-        problem(
-          503,
-          'not-durable',
-          'Nothing was written',
-          'The store cannot write now; send it again later.',
-        ),
-      );
-    }
-    const status = error.statusCode ?? 500;
-    if (status < 500)
-      return sendProblem(reply, problem(status, 'bad-request', 'The request cannot be read', error.message));
-    request.log.error({ code: error.code, name: error.name, stack: error.stack }, 'request failed');
-    return sendProblem(
-      reply,
-      problem(500, 'failed', 'The server failed', 'Nothing was written. Send it again later.'),
-    );
+}
+
+function answerErrors(app: FastifyInstance): void {
+  app.setErrorHandler((error: Parameters<typeof problemOf>[0], request, reply) => {
+    const problem = problemOf(error, request);
+    if (error instanceof StoreBusy) reply.header('retry-after', error.retryAfterS);
+    else if (problem.status >= 500) logFailure(request.log, error);
+    return refuse(request, reply, problem);
   });
 }

@@ -1,25 +1,25 @@
 /** Bodies are read by our own strict JSON reader: digits kept, nothing coerced, duplicate keys refused. */
-import type { FastifyInstance } from 'fastify';
+import type { FastifyInstance, FastifyRequest } from 'fastify';
+import { type Fault, pointerOf, shortened } from '../intake/fault.ts';
 import { ExactJsonError, type ExactValue, parseExactJson } from '../json/exact-json.ts';
+import { type Problem, problemOfFaults } from './problem.ts';
 
 /** A body that is no acceptable JSON. */
 export class BadBody extends Error {
   readonly statusCode: number;
-  constructor(statusCode: number, message: string) {
-    super(message);
-    this.statusCode = statusCode;
+  readonly problem: Problem;
+  constructor(status: number, slug: string, title: string, fault: Fault) {
+    super(title);
+    this.statusCode = status;
+    this.problem = problemOfFaults(status, slug, title, [fault]);
   }
 }
 
-export function acceptJson(app: FastifyInstance, contentTypes: string[]): void {
+export function acceptJson(app: FastifyInstance, contentType: string): void {
   app.removeAllContentTypeParsers();
-  app.addContentTypeParser(contentTypes, { parseAs: 'buffer' }, (request, body, done) => {
-    const encoding = request.headers['content-encoding'];
-    if (encoding !== undefined && encoding !== 'identity') {
-      done(new BadBody(415, `content-encoding '${encoding}' is not accepted: send the body as it is`));
-      return;
-    }
+  app.addContentTypeParser(contentType, { parseAs: 'buffer' }, (request, body, done) => {
     try {
+      refuseEncoded(request);
       done(null, readJson(body as Buffer));
     } catch (error) {
       done(error instanceof Error ? error : new Error(String(error)));
@@ -27,12 +27,41 @@ export function acceptJson(app: FastifyInstance, contentTypes: string[]): void {
   });
 }
 
+const CHARSET = /;\s*charset\s*=\s*"?([^";\s]*)/i;
+
+/** Bytes are read as they are: taking them for something else would change what was charted. */
+function refuseEncoded({ headers }: FastifyRequest): void {
+  const encoding = headers['content-encoding'];
+  if (encoding !== undefined && encoding !== 'identity') {
+    throw unsupported('content-encoding', encoding, 'is not read here', 'send the body as it is');
+  }
+  const charset = CHARSET.exec(headers['content-type'] ?? '')?.[1];
+  if (charset !== undefined && charset.toLowerCase() !== 'utf-8') {
+    throw unsupported('content-type', charset, 'is a charset that is not read here', 'send UTF-8');
+  }
+}
+
+function unsupported(header: string, value: string, detail: string, mend: string): BadBody {
+  const fault = { pointer: header, value: shortened(value), detail, mend };
+  return new BadBody(415, 'unsupported-media-type', 'The body is of no type that is read here', fault);
+}
+
 function readJson(body: Buffer): ExactValue {
   try {
     return parseExactJson(new TextDecoder('utf-8', { fatal: true }).decode(body));
   } catch (error) {
-    if (error instanceof ExactJsonError)
-      throw new BadBody(400, `the body is no acceptable JSON: ${error.message}`);
-    throw new BadBody(400, 'the body is not UTF-8: send JSON in UTF-8');
+    throw notJson(
+      error instanceof ExactJsonError
+        ? {
+            pointer: shortened(pointerOf(error.path)),
+            value: shortened(error.found),
+            detail: error.message,
+            mend: error.mend,
+          }
+        : { pointer: '', value: undefined, detail: 'is not UTF-8', mend: 'send JSON in UTF-8' },
+    );
   }
 }
+
+const notJson = (fault: Fault): BadBody =>
+  new BadBody(400, 'not-json', 'The body is no acceptable JSON; nothing was written', fault);

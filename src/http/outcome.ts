@@ -1,4 +1,5 @@
 /** What became of an entry, as status, headers and body; the same for one entry and for an item of a batch. */
+import type { Identifier } from '../domain/entry.ts';
 import type { NotTaken } from '../record/record.ts';
 import type { AppendOutcome } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
@@ -19,42 +20,38 @@ const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
   'already-void': 409,
 };
 
-export function answerOf(outcome: AppendOutcome): Answer | Problem {
+/** @param pointer where the entry stands in its message */
+export function answerOf(outcome: AppendOutcome, pointer: string): Answer | Problem {
   switch (outcome.kind) {
     case 'recorded':
       return { status: 201, body: outcome.receipt };
     case 'replayed':
       return { status: 200, body: outcome.receipt };
     case 'conflict':
-      return keyUsedTwice(outcome.receipt);
+      return keyUsedTwice(outcome.receipt, pointer);
     case 'refused':
-      return notTaken(outcome.refused as NotTaken);
+      return notTaken(outcome.refused as NotTaken, pointer);
     default:
       return outcome satisfies never;
   }
 }
 
-function keyUsedTwice(receipt: string): Problem {
-  const detail =
-    'This identifier already names another message. Send a new identifier, or a correction that names it.';
+function keyUsedTwice(receipt: string, within: string): Problem {
+  const first = JSON.parse(receipt) as { readonly identifier: Identifier };
   const error = {
-    pointer: '/identifier',
-    value: undefined,
+    pointer: `${within}/identifier`,
+    value: JSON.stringify(first.identifier),
     detail: 'already names an entry with other content',
     mend: 'send a new identifier, or a correction that names this one',
   };
+  const detail = `${error.pointer} ${error.detail}: ${error.mend}`;
   const title = 'The identifier was used before; nothing was written';
-  return { ...problem(409, 'identifier-used', title, detail, [error]), first: JSON.parse(receipt) };
+  return { ...problem(409, 'identifier-used', title, detail, [error]), first };
 }
 
-function notTaken({ refused, pointer, value, mend }: NotTaken): Problem {
-  const detail = `${pointer} ${value}: ${mend}`;
-  const error = { pointer, value: JSON.stringify(value), detail: refused.replaceAll('-', ' '), mend };
-  return problem(
-    STATUS_OF[refused],
-    refused,
-    'The ledger does not take this entry; nothing was written',
-    detail,
-    [error],
-  );
+function notTaken({ refused, pointer, value, mend }: NotTaken, within: string): Problem {
+  const title = 'The ledger does not take this entry; nothing was written';
+  const place = `${within}${pointer}`;
+  const error = { pointer: place, value: JSON.stringify(value), detail: refused.replaceAll('-', ' '), mend };
+  return problem(STATUS_OF[refused], refused, title, `${place} ${value}: ${mend}`, [error]);
 }

@@ -1,6 +1,7 @@
 /** Errors of the native API: RFC 9457 problem details that name the field, the value and the mend. */
-import type { FastifyReply } from 'fastify';
 import type { Fault } from '../intake/fault.ts';
+
+export const PROBLEM_JSON = 'application/problem+json; charset=utf-8';
 
 export interface Problem {
   readonly type: `urn:drainledger:problem:${string}`;
@@ -28,20 +29,24 @@ export function problem(
   };
 }
 
-export function sendProblem(reply: FastifyReply, body: Problem): FastifyReply {
-  return reply.code(body.status).type('application/problem+json; charset=utf-8').send(JSON.stringify(body));
-}
-
-/** What is wrong with a message, as one problem. */
-export function faulty(faults: readonly Fault[]): Problem {
+/** Faults as one problem; its detail says what the list says, for people. */
+export function problemOfFaults(
+  status: number,
+  slug: string,
+  title: string,
+  faults: readonly Fault[],
+): Problem {
   const detail = faults
     .map((fault) => `${fault.pointer || 'the message'} ${fault.detail}: ${fault.mend}`)
     .join('; ');
-  return problem(
+  return problem(status, slug, title, detail, faults);
+}
+
+/** What is wrong with a message. */
+export const faulty = (faults: readonly Fault[]): Problem =>
+  problemOfFaults(
     422,
     'invalid-message',
     'The message cannot be taken as it is; nothing was written',
-    detail,
     faults,
   );
-}

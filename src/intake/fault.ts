@@ -1,6 +1,9 @@
 /** One thing that is wrong with a message: where, what was sent, what is wrong with it, and what to send instead. */
+import { writeCanonical } from '../json/canonical.ts';
+import { ExactNumber } from '../json/exact-json.ts';
+
 export interface Fault {
-  /** JSON pointer (RFC 6901) into the message. */
+  /** JSON pointer (RFC 6901) into the message; `?name` for a query parameter, a header by its name. */
   readonly pointer: string;
   /** What stands there, as JSON, shortened; undefined when nothing does. */
   readonly value: string | undefined;
@@ -12,13 +15,12 @@ const MOST_SHOWN = 120;
 
 export function shown(value: unknown): string | undefined {
   if (value === undefined) return undefined;
-  const text =
-    JSON.stringify(value, (_key, inner) => (isDigits(inner) ? Number(inner.text) : inner)) ?? String(value);
-  return text.length <= MOST_SHOWN ? text : `${text.slice(0, MOST_SHOWN)}…`;
+  return shortened(writeCanonical(value, (inner) => (inner instanceof ExactNumber ? inner.text : undefined)));
 }
 
-function isDigits(value: unknown): value is { readonly text: string } {
-  return typeof value === 'object' && value !== null && 'text' in value && Object.keys(value).length === 1;
+/** Cut text must not end in half of a surrogate pair. */
+export function shortened(text: string): string {
+  return text.length <= MOST_SHOWN ? text : `${text.slice(0, MOST_SHOWN).toWellFormed()}…`;
 }
 
 export function pointerOf(path: readonly PropertyKey[]): string {

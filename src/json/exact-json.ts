@@ -15,18 +15,25 @@ export class ExactNumber {
 
 export type ExactValue = null | boolean | string | object;
 
-/** Text that is not acceptable JSON. `position` counts UTF-16 units from 0. */
+/** Text that is not acceptable JSON: what is wrong (the message), with what, where, and what to send instead. */
 export class ExactJsonError extends Error {
-  readonly position: number;
-  constructor(message: string, position: number) {
-    super(message);
-    this.position = position;
+  readonly found: string;
+  readonly mend: string;
+  /** Keys and indexes that lead to the place. */
+  readonly path: readonly (string | number)[];
+  constructor(r: Pick<Reader, 'path'>, detail: string, found: string, mend: string) {
+    super(detail);
+    this.found = found;
+    this.mend = mend;
+    this.path = [...r.path];
   }
 }
 
 const MAX_DEPTH = 32;
 const SPACE = /[ \t\n\r]*/y;
 const NUMBER = /-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?/y;
+const MORE_OF_A_NUMBER = /[0-9.eE+-]/;
+const WRITTEN_AS_NUMBER = /[0-9.eE+-]{1,40}/y;
 // biome-ignore lint/suspicious/noControlCharactersInRegex: JSON forbids raw control characters in strings
 const STRING = /"(?:[^"\\\u0000-\u001f]|\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4}))*"/y;
 
@@ -39,7 +46,7 @@ export function parseExactJson(
   text: string,
   numberOf: (digits: string) => object = (digits) => new ExactNumber(digits),
 ): ExactValue {
-  const reader: Reader = { text, at: 0, depth: 0, numberOf };
+  const reader: Reader = { text, at: 0, depth: 0, path: [], numberOf };
   const value = readValue(reader);
   skipSpace(reader);
   if (reader.at < text.length) throw unexpected(reader, 'the end of the text');
@@ -49,6 +56,7 @@ export function parseExactJson(
 interface Reader {
   readonly text: string;
   readonly numberOf: (digits: string) => object;
+  readonly path: (string | number)[];
   at: number;
   depth: number;
 }
@@ -69,13 +77,29 @@ function readValue(r: Reader): ExactValue {
     case 'n':
       return readWord(r, 'null', null);
     default:
-      return r.numberOf(match(r, NUMBER, 'a value'));
+      return r.numberOf(readNumber(r));
   }
+}
+
+function readNumber(r: Reader): string {
+  const start = r.at;
+  const digits = match(r, NUMBER, 'a value');
+  if (!MORE_OF_A_NUMBER.test(r.text.charAt(r.at))) return digits;
+  WRITTEN_AS_NUMBER.lastIndex = start;
+  const written = WRITTEN_AS_NUMBER.exec(r.text)?.[0] ?? digits;
+  throw new ExactJsonError(r, 'is not as JSON writes numbers', written, 'send digits such as 1, 0.5 or 1.0');
 }
 
 function nested<T>(r: Reader, read: (r: Reader) => T): T {
   r.depth += 1;
-  if (r.depth > MAX_DEPTH) throw new ExactJsonError(`nested deeper than ${MAX_DEPTH} levels`, r.at);
+  if (r.depth > MAX_DEPTH) {
+    throw new ExactJsonError(
+      r,
+      `is nested deeper than ${MAX_DEPTH} levels`,
+      r.text.charAt(r.at),
+      'nest less',
+    );
+  }
   const value = read(r);
   r.depth -= 1;
   return value;
@@ -87,13 +111,15 @@ function readObject(r: Reader): Record<string, ExactValue> {
   if (closes(r, '}')) return object;
   for (;;) {
     skipSpace(r);
-    const start = r.at;
     const key = readString(r);
-    if (key === '__proto__') throw new ExactJsonError("the key '__proto__' is not allowed", start);
-    if (Object.hasOwn(object, key)) throw new ExactJsonError(`the key '${key}' stands twice`, start);
+    r.path.push(key);
+    if (key === '__proto__') throw new ExactJsonError(r, 'is no allowed key', key, 'remove it');
+    if (Object.hasOwn(object, key))
+      throw new ExactJsonError(r, 'is a key that stands twice', key, 'send it once');
     skipSpace(r);
     expect(r, ':');
     object[key] = readValue(r);
+    r.path.pop();
     if (closes(r, '}')) return object;
     expect(r, ',');
   }
@@ -104,18 +130,22 @@ function readArray(r: Reader): ExactValue[] {
   r.at += 1;
   if (closes(r, ']')) return array;
   for (;;) {
+    r.path.push(array.length);
     array.push(readValue(r));
+    r.path.pop();
     if (closes(r, ']')) return array;
     expect(r, ',');
   }
 }
 
 function readString(r: Reader): string {
-  const start = r.at;
   const raw = match(r, STRING, 'a quoted string');
   const value: string = raw.includes('\\') ? JSON.parse(raw) : raw.slice(1, -1);
-  if (!value.isWellFormed()) throw new ExactJsonError('a string holds half of a surrogate pair', start);
-  if (value.includes('\u0000')) throw new ExactJsonError('a string holds the NUL character', start);
+  if (!value.isWellFormed()) {
+    throw new ExactJsonError(r, 'holds half of a surrogate pair', raw, 'send whole characters');
+  }
+  if (value.includes('\u0000'))
+    throw new ExactJsonError(r, 'holds the NUL character', raw, 'send it without');
   return value;
 }
 
@@ -152,6 +182,7 @@ function match(r: Reader, pattern: RegExp, wanted: string): string {
 }
 
 function unexpected(r: Reader, wanted: string): ExactJsonError {
-  const got = r.at < r.text.length ? `'${r.text[r.at]}'` : 'the end of the text';
-  return new ExactJsonError(`expected ${wanted}, found ${got} at position ${r.at}`, r.at);
+  const found = r.at < r.text.length ? r.text.slice(r.at, r.at + 20) : 'the end of the text';
+  const detail = `is no JSON at position ${r.at}, where ${wanted} is expected`;
+  return new ExactJsonError(r, detail, found, 'send JSON by RFC 8259; NaN, Infinity, +1 and .5 are none');
 }

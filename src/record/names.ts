@@ -1,4 +1,4 @@
-import { createHash } from 'node:crypto';
+import { hash } from 'node:crypto';
 import type { Identifier } from '../domain/entry.ts';
 
 const ALPHABET = 'abcdefghijklmnopqrstuvwxyz234567';
@@ -8,14 +8,19 @@ const ALPHABET = 'abcdefghijklmnopqrstuvwxyz234567';
  * Made from the sender's key, so that a ledger restored and sent the same messages again gives the same FHIR ids.
  */
 export function nameOf({ system, value }: Identifier): string {
-  const digest = createHash('sha256').update(`${system}\n${value}`).digest();
-  let bits = digest.readBigUInt64BE(0) * 65536n + BigInt(digest.readUInt16BE(8));
+  const digest = hash('sha256', `${system}\n${value}`, 'buffer');
   let name = '';
-  for (let i = 0; i < 16; i += 1) {
-    name = ALPHABET.charAt(Number(bits % 32n)) + name;
-    bits /= 32n;
+  // Five bytes are eight characters: two rounds of 40 bits, each exact in a double.
+  for (const start of [0, 5]) {
+    let bits = digest.readUIntBE(start, 5);
+    let characters = '';
+    for (let i = 0; i < 8; i += 1) {
+      characters = ALPHABET.charAt(bits % 32) + characters;
+      bits = Math.floor(bits / 32);
+    }
+    name += characters;
   }
   return name;
 }
 
-export const hashOf = (text: string): string => createHash('sha256').update(text).digest('hex');
+export const hashOf = (text: string): string => hash('sha256', text, 'hex');

@@ -137,7 +137,7 @@ function issueOf(
   const context = { drain, patient: view.patient, site: view.site, canonical, issuedAt: place.recordedAt };
   return {
     drain,
-    texts: issued.map((fact) => writeObservation(fact, context).text),
+    resources: issued.map((fact) => writeObservation(fact, context)),
     reissued: issued
       .filter(({ version, fact }) => version > 1 || fact.anchor !== entry.id)
       .map(({ key, version, status }) => ({ factKey: key, version, status })),

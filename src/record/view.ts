@@ -12,7 +12,7 @@ import { HOUR_MS } from '../domain/units.ts';
 import type { Window } from '../domain/windows.ts';
 
 export function rowView(row: Row) {
-  const { item, marks, counted, volumes, negativity } = row;
+  const { item, marks, counted, leftOut, volumes, negativity } = row;
   return {
     entry: item.id,
     identifier: item.identifier,
@@ -20,6 +20,7 @@ export function rowView(row: Row) {
     effective_at: item.content.effective_at,
     marks,
     counted,
+    left_out: leftOut,
     ...(volumes === null ? {} : volumesView(volumes)),
     ...(negativity === null ? {} : { total_negativity: negativityView(negativity) }),
   };

@@ -5,6 +5,7 @@
  */
 import type { Subject } from '../domain/book.ts';
 import type { Author, Identifier } from '../domain/entry.ts';
+import type { Framed } from '../json/frame.ts';
 
 export interface AppendRequest {
   readonly entryId: string;
@@ -44,7 +45,7 @@ export interface Write {
 /** What one entry issues about one drain. */
 export interface DrainIssue {
   readonly drain: string;
-  readonly texts: readonly string[];
+  readonly resources: readonly Framed[];
   /** Versions that a look-up by the entry they hang on would not find. */
   readonly reissued: readonly {
     readonly factKey: string;
@@ -75,6 +76,7 @@ export interface Delivery {
   readonly drain: string;
   readonly logIndex: number;
   readonly attempts: number;
+  /** Exact texts of the resources, in the order in which they were issued. */
   readonly texts: readonly string[];
 }
 
@@ -83,6 +85,7 @@ export type Settlement =
   | { readonly state: 'dead'; readonly outcome: string }
   | { readonly state: 'waiting'; readonly dueMs: number; readonly outcome: string };
 
+/** Lanes (a drain to a target) by state, and dead letters. */
 export interface DeliveryCount {
   readonly target: string;
   readonly state: string;

@@ -1,5 +1,5 @@
 import fc from 'fast-check';
-import { describe, expect, it } from 'vitest';
+import { describe, expect, it, vi } from 'vitest';
 import type { Subject } from '../../src/domain/book.ts';
 import { type Accepted, decide, enter } from '../../src/domain/decide.ts';
 import type { DrainView } from '../../src/domain/drain.ts';
@@ -7,6 +7,9 @@ import { factKey, factsOf, type Issued } from '../../src/domain/issue.ts';
 import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import { entryOf, reopened, rowsIn, type Told } from '../support/drain-script.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
+
+// A failure needs time to shrink to its smallest form.
+vi.setConfig({ testTimeout: 120_000 });
 
 /** What a record that takes every issue as it comes holds in the end: the latest of each fact, by drain and key. */
 type Recorded = Map<string, Issued>;

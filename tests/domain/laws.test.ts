@@ -1,9 +1,12 @@
 import fc from 'fast-check';
-import { describe, expect, it } from 'vitest';
+import { describe, expect, it, vi } from 'vitest';
 import type { Subject } from '../../src/domain/book.ts';
 import { reopened, rowsIn, type Told, tell } from '../support/drain-script.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
 import { written } from '../support/written.ts';
+
+// A failure needs time to shrink to its smallest form.
+vi.setConfig({ testTimeout: 120_000 });
 
 const DRAINS = ['d1', 'd2'] as const;
 

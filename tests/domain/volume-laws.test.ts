@@ -1,5 +1,5 @@
 import fc from 'fast-check';
-import { describe, expect, it } from 'vitest';
+import { describe, expect, it, vi } from 'vitest';
 import { netOf } from '../../src/domain/interval.ts';
 import { add, type Rational, rational } from '../../src/domain/rational.ts';
 import type { Row, Volumes } from '../../src/domain/row.ts';
@@ -8,6 +8,9 @@ import type { Window } from '../../src/domain/windows.ts';
 import { instilled, level, placed, rowsIn, rowsOf, setUp, type Told, tell } from '../support/drain-script.ts';
 import { arrivalOf, ledger, minute } from '../support/ledgers.ts';
 import { measuredDrain } from '../support/measured-drains.ts';
+
+// A failure needs time to shrink to its smallest form.
+vi.setConfig({ testTimeout: 120_000 });
 
 const equal = (a: Rational, b: Rational) => a.numerator * b.denominator === b.numerator * a.denominator;
 const volumesOf = (rows: readonly Row[]): Volumes[] => rows.flatMap(({ volumes }) => volumes ?? []);

@@ -84,7 +84,7 @@ export function bodyOf(told: Told): EntryBody {
 export function entryOf(told: Told, seq: number): Entry {
   const body = bodyOf(told);
   const effective = parseInstant(body.effective_at);
-  const recordedAt = parseInstant(at(told.recorded ?? '+20 00:00'));
+  const recordedAt = parseInstant(at(told.recorded ?? '2030-01-01T00:00:00Z'));
   if (effective === undefined || recordedAt === undefined)
     throw new Error(`no instant in ${JSON.stringify(told)}`);
   return {

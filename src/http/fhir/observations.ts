@@ -1,11 +1,64 @@
 /** Issued Observations, as the very texts that were issued: read, version read, history. */
 import type { FastifyInstance, FastifyReply } from 'fastify';
+import { z } from 'zod';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import { observationId } from '../../fhir/observation.ts';
-import { operationOutcome } from '../../fhir/outcome.ts';
 import type { Parts } from '../parts.ts';
-import { FHIR_JSON, sendOutcome } from './errors.ts';
+import { problem } from '../problem.ts';
+import type { AnswerDoc, RouteDoc } from '../route-doc.ts';
+import { FHIR_BASE, FHIR_JSON, sendOutcome } from './outcomes.ts';
 
+const fhir = (text: string, resourceType: string): AnswerDoc => ({
+  text,
+  mediaType: 'application/fhir+json',
+  schema: z
+    .looseObject({ resourceType: z.literal(resourceType) })
+    .meta({ id: resourceType, description: `FHIR R4 (4.0.1) ${resourceType}.` }),
+});
+
+const query = {
+  _format: z
+    .enum(['json', 'application/json', 'application/fhir+json'])
+    .meta({ description: 'JSON is the only format.' }),
+};
+const refusals = (text404?: string) => ({
+  ...(text404 === undefined ? {} : { 404: fhir(text404, 'OperationOutcome') }),
+  default: fhir('Any other error.', 'OperationOutcome'),
+});
+const VERSIONED = 'Decimals keep the digits they were charted with. ETag names the version.';
+
+const DOCS = {
+  metadata: {
+    operation: 'capabilities',
+    summary: 'What can be done with FHIR here',
+    query,
+    answers: { 200: fhir('The CapabilityStatement.', 'CapabilityStatement'), ...refusals() },
+  },
+  read: {
+    operation: 'readObservation',
+    summary: 'The newest version of an Observation',
+    about: VERSIONED,
+    query,
+    answers: { 200: fhir('The Observation.', 'Observation'), ...refusals('It was never issued.') },
+  },
+  version: {
+    operation: 'readObservationVersion',
+    summary: 'One version of an Observation, as the text that was issued',
+    about: VERSIONED,
+    query,
+    answers: { 200: fhir('The version.', 'Observation'), ...refusals('It was never issued.') },
+  },
+  history: {
+    operation: 'observationHistory',
+    summary: 'All versions of an Observation, newest first',
+    query,
+    answers: { 200: fhir('A Bundle of type history.', 'Bundle'), ...refusals('It was never issued.') },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+interface OfId {
+  Params: { id: string };
+}
 interface OfVersion {
   Params: { id: string; version: string };
 }
@@ -15,27 +68,34 @@ export function registerFhir(app: FastifyInstance, parts: Parts): void {
     capabilityStatement(parts.publicUrl, parts.canonical, new Date(parts.now()).toISOString()),
   );
 
-  app.get('/metadata', (_request, reply) => reply.type(FHIR_JSON).send(statement));
+  app.get('/metadata', { config: { doc: DOCS.metadata } }, (_request, reply) =>
+    reply.type(FHIR_JSON).send(statement),
+  );
 
-  app.get<{ Params: { id: string } }>('/Observation/:id', (request, reply) => {
+  app.get<OfId>('/Observation/:id', { config: { doc: DOCS.read } }, (request, reply) => {
     const { id } = request.params;
     return sendVersion(reply, id, versionsOf(parts, id).at(-1));
   });
 
-  app.get<OfVersion>('/Observation/:id/_history/:version', (request, reply) => {
-    const { id, version } = request.params;
-    return sendVersion(
-      reply,
-      id,
-      versionsOf(parts, id).find((text) => versionOf(text).number === version),
-    );
-  });
+  app.get<OfVersion>(
+    '/Observation/:id/_history/:version',
+    { config: { doc: DOCS.version } },
+    (request, reply) => {
+      const { id, version } = request.params;
+      const versions = versionsOf(parts, id);
+      return sendVersion(
+        reply,
+        id,
+        versions.find((text) => versionOf(text).number === version),
+      );
+    },
+  );
 
-  app.get<{ Params: { id: string } }>('/Observation/:id/_history', (request, reply) => {
+  app.get<OfId>('/Observation/:id/_history', { config: { doc: DOCS.history } }, (request, reply) => {
     const { id } = request.params;
     const texts = versionsOf(parts, id);
     if (texts.length === 0) return notFound(reply, id);
-    return reply.type(FHIR_JSON).send(historyBundle(`${parts.publicUrl}/fhir`, id, texts));
+    return reply.type(FHIR_JSON).send(historyBundle(`${parts.publicUrl}${FHIR_BASE}`, id, texts));
   });
 }
 
@@ -57,8 +117,8 @@ function sendVersion(reply: FastifyReply, id: string, text: string | undefined):
 
 function notFound(reply: FastifyReply, id: string): FastifyReply {
   const example = observationId('drain', { name: 'net-drainage', anchor: 'entry' });
-  const diagnostics = `No Observation or version '${id}' was issued; ids look like ${example}`;
-  return sendOutcome(reply, 404, operationOutcome('not-found', diagnostics));
+  const detail = `No Observation or version '${id}' was issued; ids look like ${example}`;
+  return sendOutcome(reply, problem(404, 'not-issued', 'It was never issued', detail));
 }
 
 /** Version and time stand in `meta`, which our own writer puts right after the id. */

@@ -1,19 +1,63 @@
 /** Entries in: one by one, or as a batch with one outcome for each item. */
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
-import { type Read, readEntry, readPlacement } from '../../intake/native/read-entry.ts';
+import { batchBody, readBatch, readItem, togetherPointer } from '../../intake/native/read-batch.ts';
+import { readEntry, readPlacement } from '../../intake/native/read-entry.ts';
+import { entryBody, placementBody } from '../../intake/native/schemas.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { drainNameOf, type Incoming } from '../../record/record.ts';
 import { StoreBusy, StoreFailed } from '../../store/port.ts';
 import { type Answer, answerOf } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
-import { faulty, type Problem, problem, sendProblem } from '../problem.ts';
+import { faulty, type Problem, problem } from '../problem.ts';
+import { sendProblem } from '../refuse.ts';
+import { json, type RouteDoc } from '../route-doc.ts';
+import { outcomes, problems, receipt } from './answers.ts';
 
-const MOST_ITEMS = 500;
 const BATCH_BYTES = 2 * 1024 * 1024;
 
+const ONE_ENTRY = {
+  200: json('The same message was recorded before: the answer it got then.', receipt),
+  201: json('Recorded: on disk before this answer left.', receipt),
+};
+const NOT_TAKEN = {
+  400: 'The body is no acceptable JSON.',
+  409: 'The identifier names another message, or the entry to change is not the newest form or is void.',
+  415: 'The body is not JSON in UTF-8, or is compressed.',
+  422: 'The message shows by itself that it is wrong, or does not fit what it changes.',
+  503: 'The store cannot write now.',
+};
+
+const DOCS = {
+  place: {
+    operation: 'placeDrain',
+    summary: 'Place a drain',
+    about: 'Makes a drain. Its id is made from the identifier of the placement.',
+    body: placementBody,
+    answers: { ...ONE_ENTRY, ...problems(NOT_TAKEN) },
+  },
+  enter: {
+    operation: 'enter',
+    summary: 'Enter one fact about a drain',
+    about:
+      'What only other entries could show to be wrong is accepted and marked. The answer carries what is derived.',
+    body: entryBody,
+    answers: { ...ONE_ENTRY, ...problems({ ...NOT_TAKEN, 404: 'There is no such drain.' }) },
+  },
+  batch: {
+    operation: 'enterMany',
+    summary: 'Enter facts about several drains',
+    about: 'One outcome an item, in order; a bad item harms no other. At most 2 MiB.',
+    body: batchBody,
+    answers: {
+      200: json('What became of each item.', outcomes),
+      ...problems({ 400: NOT_TAKEN[400], 415: NOT_TAKEN[415], 422: 'The body is no batch.' }),
+    },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
 export function registerEntries(app: FastifyInstance, parts: Parts): void {
-  app.post('/drains', async (request, reply) => {
+  app.post('/drains', { config: { doc: DOCS.place } }, async (request, reply) => {
     const sent = request.body as ExactValue;
     const read = readPlacement(sent);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
@@ -22,43 +66,45 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     return send(reply, answer, `/v1/drains/${drain}`);
   });
 
-  app.post<{ Params: { drain: string } }>('/drains/:drain/entries', async (request, reply) => {
-    const { drain } = request.params;
-    const incoming = incomingOf(
-      drain,
-      request.body as ExactValue,
-      readEntry(request.body as ExactValue, parts.profiles),
-    );
-    if ('status' in incoming) return sendProblem(reply, incoming);
-    return send(reply, await recorded(parts, [incoming]), `/v1/drains/${drain}/entries`);
-  });
+  app.post<{ Params: { drain: string } }>(
+    '/drains/:drain/entries',
+    { config: { doc: DOCS.enter } },
+    async (request, reply) => {
+      const { drain } = request.params;
+      const sent = request.body as ExactValue;
+      const read = readEntry(sent, parts.profiles);
+      if ('faults' in read) return sendProblem(reply, faulty(read.faults));
+      const answer = await recorded(parts, [{ drain, body: read.body, request: writeRequest(sent) }]);
+      return send(reply, answer, `/v1/drains/${drain}/entries`);
+    },
+  );
 
-  app.post('/entries', { bodyLimit: BATCH_BYTES }, async (request, reply) => {
-    const items = itemsOf(request.body as ExactValue);
-    if ('status' in items) return sendProblem(reply, items);
-    const answers = await Promise.all(items.map((item) => answerItem(parts, item)));
+  app.post('/entries', { bodyLimit: BATCH_BYTES, config: { doc: DOCS.batch } }, async (request, reply) => {
+    const read = readBatch(request.body as ExactValue);
+    if ('faults' in read) return sendProblem(reply, faulty(read.faults));
+    const answers = await Promise.all(read.items.map((item) => answerItem(parts, item)));
     return reply
       .type('application/json; charset=utf-8')
       .send(`{"outcomes":[${answers.map(outcomeText).join(',')}]}`);
   });
 }
 
-function incomingOf(drain: string, sent: ExactValue, read: Read): Incoming | Problem {
-  return 'faults' in read ? faulty(read.faults) : { drain, body: read.body, request: writeRequest(sent) };
-}
-
 /** Records a unit and answers with what stands in the way, or with the receipts: of one entry, or of several as a list. */
-async function recorded(parts: Parts, unit: readonly Incoming[]): Promise<Answer | Problem> {
-  const outcomes = await parts.record(unit);
-  const answers = outcomes.map(answerOf);
-  const [first] = answers;
-  if (first === undefined) throw new Error('a unit holds at least one entry');
-  if (answers.length === 1) return first;
-  const stopped = answers.find((answer) => 'type' in answer);
-  if (stopped !== undefined) return stopped;
+async function recorded(
+  parts: Parts,
+  unit: readonly Incoming[],
+  pointerTo: (n: number) => string = () => '',
+): Promise<Answer | Problem> {
+  const answers = (await parts.record(unit)).map((outcome, n) => answerOf(outcome, pointerTo(n)));
+  const receipts: Answer[] = [];
+  for (const answer of answers) {
+    if ('type' in answer) return answer;
+    receipts.push(answer);
+  }
+  const body = receipts.map((answer) => answer.body).join(',');
   return {
-    status: first.status,
-    body: `[${answers.map((answer) => ('body' in answer ? answer.body : '')).join(',')}]`,
+    status: Math.max(...receipts.map(({ status }) => status)),
+    body: receipts.length > 1 ? `[${body}]` : body,
   };
 }
 
@@ -68,55 +114,26 @@ function send(reply: FastifyReply, answer: Answer | Problem, location: string): 
   return reply.code(answer.status).type('application/json; charset=utf-8').send(answer.body);
 }
 
-function itemsOf(sent: ExactValue): readonly ExactValue[] | Problem {
-  const entries = isObject(sent) && Object.keys(sent).length === 1 ? sent.entries : undefined;
-  if (!Array.isArray(entries) || entries.length === 0 || entries.length > MOST_ITEMS) {
-    const mend = `send {"entries": [...]} with 1 to ${MOST_ITEMS} items`;
-    return faulty([{ pointer: '/entries', value: undefined, detail: 'is no list of entries', mend }]);
-  }
-  return entries as readonly ExactValue[];
-}
-
-/** An item is an entry with its drain, or `{"together": [...]}`: entries of several drains, all or none. */
 async function answerItem(parts: Parts, item: ExactValue): Promise<Answer | Problem> {
-  const together = isObject(item) && Array.isArray(item.together) ? (item.together as ExactValue[]) : [item];
-  const unit: Incoming[] = [];
-  for (const sent of together) {
-    const incoming = fromItem(parts, sent);
-    if ('status' in incoming) return incoming;
-    unit.push(incoming);
-  }
-  if (unit.length === 0 || unit.length > 2) {
-    return faulty([
-      { pointer: '/together', value: undefined, detail: 'holds no one or two entries', mend: 'send 1 or 2' },
-    ]);
-  }
+  const read = readItem(item, parts.profiles);
+  if ('faults' in read) return faulty(read.faults);
+  const unit = read.unit.map(({ drain, body, sent }) => ({ drain, body, request: writeRequest(sent) }));
   try {
-    return await recorded(parts, unit);
+    return await recorded(parts, unit, unit.length > 1 ? togetherPointer : undefined);
   } catch (error) {
-    if (error instanceof StoreBusy)
-      return problem(503, 'busy', 'Too much is queued; nothing was written', error.message);
-    if (error instanceof StoreFailed)
-      return problem(503, 'not-durable', 'Nothing was written', error.message);
+    if (error instanceof StoreBusy || error instanceof StoreFailed) {
+      return problem(
+        503,
+        'not-durable',
+        'Nothing of this item was written',
+        'Send the item again a little later.',
+      );
+    }
     throw error;
   }
-}
-
-function fromItem(parts: Parts, item: ExactValue): Incoming | Problem {
-  const { drain, ...entry } = isObject(item) ? item : {};
-  if (typeof drain !== 'string') {
-    return faulty([
-      { pointer: '/drain', value: undefined, detail: 'names no drain', mend: 'send the id of the drain' },
-    ]);
-  }
-  return incomingOf(drain, entry, readEntry(entry, parts.profiles));
 }
 
 function outcomeText(answer: Answer | Problem): string {
   if ('type' in answer) return JSON.stringify({ status: answer.status, problem: answer });
   return `{"status":${answer.status},"result":${answer.body}}`;
-}
-
-function isObject(value: ExactValue): value is Record<string, ExactValue> {
-  return typeof value === 'object' && value !== null && !Array.isArray(value);
 }

@@ -1,81 +1,143 @@
 /** What is known of drains: list, one drain, entries, chart, current state. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { z } from 'zod';
 import type { Book } from '../../domain/book.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { EpochMs } from '../../domain/units.ts';
-import { shown } from '../../intake/fault.ts';
+import { MEND } from '../../intake/native/quantity.ts';
 import { chartViewOf, drainViewOf, stateViewOf } from '../../record/chart-view.ts';
 import type { StoredEntry } from '../../store/port.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
-import { faulty, type Problem, problem, sendProblem } from '../problem.ts';
+import { type Problem, problem } from '../problem.ts';
+import { sendProblem } from '../refuse.ts';
+import { json, type RouteDoc } from '../route-doc.ts';
+import * as answers from './answers.ts';
 
-type Query = Readonly<Record<string, string | string[] | undefined>>;
-type Single = Readonly<Record<string, string | undefined>>;
 interface OfDrain {
   Params: { drain: string };
-  Querystring: Query;
+  Querystring: { readonly after?: string; readonly as_of?: string };
 }
 
 const PAGE = { drains: 50, entries: 500 } as const;
 
+const asOf = z
+  .string()
+  .refine((text) => parseInstant(text) !== undefined, {
+    error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
+  })
+  .meta({ format: 'date-time', description: 'Only what is charted up to this time. Default: all of it.' });
+const afterNumber = z
+  .string()
+  .regex(/^[0-9]{1,15}$/, { error: `is no sequence number${MEND}send the next_after of the page before` })
+  .meta({ description: '`next_after` of the page before.' });
+const afterName = z.string().max(64).meta({ description: '`next_after` of the page before.' });
+
+const NO_DRAIN = answers.problems({ 404: 'There is no such drain.' });
+
+const DOCS = {
+  about: {
+    operation: 'about',
+    summary: 'What this service is',
+    answers: { 200: json('Its name and what to keep in mind.', answers.about), ...answers.problems({}) },
+  },
+  profiles: {
+    operation: 'unitProfiles',
+    summary: 'The configured unit profiles',
+    answers: {
+      200: json('What a set-up or unit change may name.', answers.unitProfiles),
+      ...answers.problems({}),
+    },
+  },
+  drains: {
+    operation: 'drains',
+    summary: 'The drains, by id',
+    query: { after: afterName },
+    answers: { 200: json(`A page of ${PAGE.drains}.`, answers.drainsPage), ...answers.problems({}) },
+  },
+  drain: {
+    operation: 'drain',
+    summary: 'What is known of a drain',
+    answers: { 200: json('The drain.', answers.drain), ...NO_DRAIN },
+  },
+  chart: {
+    operation: 'chart',
+    summary: 'All that stands of a drain, with what follows from it',
+    about: 'Corrections stand in the place of what they correct; what was entered in error is left out.',
+    query: { as_of: asOf },
+    answers: { 200: json('The chart.', answers.chart), ...NO_DRAIN },
+  },
+  state: {
+    operation: 'state',
+    summary: 'Where a drain stands, each value with its time and age',
+    query: { as_of: asOf },
+    answers: { 200: json('The state.', answers.state), ...NO_DRAIN },
+  },
+  entries: {
+    operation: 'entries',
+    summary: 'The ledger of a drain, entry by entry as it was written',
+    query: { after: afterNumber },
+    answers: { 200: json(`A page of ${PAGE.entries}.`, answers.entriesPage), ...NO_DRAIN },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
 export function registerReads(app: FastifyInstance, parts: Parts): void {
   const { store } = parts;
 
-  app.get('/', async () => ({
+  app.get('/', { config: { doc: DOCS.about } }, async () => ({
     service: 'drainledger',
     cautions: CAUTIONS,
     api_reference: `${parts.publicUrl}/openapi.json`,
   }));
 
-  app.get('/unit-profiles', async () => ({ profiles: [...parts.profiles.values()].map(plain) }));
-
-  app.get<{ Querystring: Query }>('/drains', async (request, reply) => {
-    const { query, wrong } = queryOf(request.query, ['after']);
-    if (wrong !== null) return sendProblem(reply, wrong);
-    const names = store.drains(query.after ?? '', PAGE.drains);
-    const drains = names.flatMap((name) => store.books(name).get(name) ?? []).map(drainViewOf);
-    return { drains, next_after: names.length === PAGE.drains ? names.at(-1) : null };
-  });
-
-  app.get<OfDrain>('/drains/:drain', (request, reply) => withBook(request, reply, [], drainViewOf));
-
-  app.get<OfDrain>('/drains/:drain/chart', (request, reply) =>
-    withBook(request, reply, ['as_of'], (book, asOf) => chartViewOf(book, asOf)),
+  app.get('/unit-profiles', { config: { doc: DOCS.profiles } }, (_request, reply) =>
+    sendPlain(reply, { profiles: [...parts.profiles.values()] }),
   );
 
-  app.get<OfDrain>('/drains/:drain/state', (request, reply) =>
-    withBook(request, reply, ['as_of'], (book, asOf) => stateViewOf(book, asOf, parts.now())),
-  );
-
-  app.get<OfDrain>('/drains/:drain/entries', async (request, reply) => {
-    const { drain } = request.params;
-    const { query, wrong } = queryOf(request.query, ['after']);
-    if (wrong !== null) return sendProblem(reply, wrong);
-    const after = Number(query.after ?? '0');
-    if (!Number.isSafeInteger(after) || after < 0) return sendProblem(reply, noNumber(query.after));
-    const entries = store.entries(drain, after, PAGE.entries);
-    if (entries.length === 0 && store.entries(drain, 0, 1).length === 0)
-      return sendProblem(reply, noSuchDrain(drain));
-    const next = entries.length === PAGE.entries ? entries.at(-1)?.seq : null;
-    const body = `{"drain":"${drain}","entries":[${entries.map(entryText).join(',')}],"next_after":${next}}`;
-    return reply.type('application/json; charset=utf-8').send(body);
+  app.get<OfDrain>('/drains', { config: { doc: DOCS.drains } }, (request, reply) => {
+    const names = store.drains(request.query.after ?? '', PAGE.drains + 1);
+    const page = names.slice(0, PAGE.drains);
+    const drains = page.flatMap((name) => store.books(name).get(name) ?? []).map(drainViewOf);
+    return sendPlain(reply, { drains, next_after: names.length > page.length ? page.at(-1) : null });
   });
 
-  function withBook(
-    request: FastifyRequest<OfDrain>,
-    reply: FastifyReply,
-    allowed: readonly string[],
-    view: (book: Book, asOf: EpochMs | null) => object,
-  ): FastifyReply {
-    const { drain } = request.params;
-    const { query, wrong } = queryOf(request.query, allowed);
-    if (wrong !== null) return sendProblem(reply, wrong);
-    const asOf = query.as_of === undefined ? null : parseInstant(query.as_of);
-    if (asOf === undefined) return sendProblem(reply, noInstant(query.as_of));
-    const book = store.books(drain).get(drain);
-    if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-    return reply.send(plain(view(book, asOf === null ? null : asOf.ms)));
-  }
+  app.get<OfDrain>('/drains/:drain', { config: { doc: DOCS.drain } }, (request, reply) =>
+    withBook(parts, request, reply, drainViewOf),
+  );
+  app.get<OfDrain>('/drains/:drain/chart', { config: { doc: DOCS.chart } }, (request, reply) =>
+    withBook(parts, request, reply, chartViewOf),
+  );
+  app.get<OfDrain>('/drains/:drain/state', { config: { doc: DOCS.state } }, (request, reply) =>
+    withBook(parts, request, reply, (book, at) => stateViewOf(book, at, parts.now())),
+  );
+  app.get<OfDrain>('/drains/:drain/entries', { config: { doc: DOCS.entries } }, (request, reply) =>
+    sendEntries(parts, request, reply),
+  );
+}
+
+function withBook(
+  { store }: Parts,
+  { params: { drain }, query }: FastifyRequest<OfDrain>,
+  reply: FastifyReply,
+  view: (book: Book, asOf: EpochMs | null) => object,
+): FastifyReply {
+  const book = store.books(drain).get(drain);
+  if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+  const at = query.as_of === undefined ? undefined : parseInstant(query.as_of);
+  return sendPlain(reply, view(book, at?.ms ?? null));
+}
+
+function sendEntries(
+  { store }: Parts,
+  { params: { drain }, query }: FastifyRequest<OfDrain>,
+  reply: FastifyReply,
+): FastifyReply {
+  const found = store.entries(drain, Number(query.after ?? '0'), PAGE.entries + 1);
+  if (found.length === 0 && store.entries(drain, 0, 1).length === 0)
+    return sendProblem(reply, noSuchDrain(drain));
+  const page = found.slice(0, PAGE.entries);
+  const next = found.length > page.length ? page.at(-1)?.seq : null;
+  const body = `{"drain":"${drain}","entries":[${page.map(entryText).join(',')}],"next_after":${next}}`;
+  return reply.type('application/json; charset=utf-8').send(body);
 }
 
 /** The stored text of the body goes out as it is, digits and all. */
@@ -83,49 +145,23 @@ function entryText({ seq, entryId, recordedAt, hash, body }: StoredEntry): strin
   return `{"sequence":${seq},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}","body":${body}}`;
 }
 
-/** Decimals as plain JSON numbers. */
-function plain<T>(value: T): unknown {
-  return JSON.parse(
-    JSON.stringify(value, (_key, inner) => (isDecimal(inner) ? inner.thousandths / 1000 : inner)),
-  );
+/** Decimals go out as plain JSON numbers. */
+function sendPlain(reply: FastifyReply, value: object): FastifyReply {
+  const text = JSON.stringify(value, (_key, inner) => (isDecimal(inner) ? inner.thousandths / 1000 : inner));
+  return reply.type('application/json; charset=utf-8').send(text);
 }
 
 function isDecimal(value: unknown): value is { readonly thousandths: number } {
   return typeof value === 'object' && value !== null && 'thousandths' in value;
 }
 
-/** Query parameters by name; one that is not known here, or stands twice, is refused. */
-function queryOf(query: Query, allowed: readonly string[]): { query: Single; wrong: Problem | null } {
-  const faults = Object.entries(query).flatMap(([name, value]) => {
-    if (!allowed.includes(name)) {
-      const mend =
-        allowed.length === 0 ? 'leave it out: none is known here' : `send only ${allowed.join(', ')}`;
-      return [{ pointer: `?${name}`, value: shown(value), detail: 'is no parameter of this', mend }];
-    }
-    return Array.isArray(value)
-      ? [{ pointer: `?${name}`, value: shown(value), detail: 'stands twice', mend: 'send it once' }]
-      : [];
-  });
-  return { query: query as Single, wrong: faults.length > 0 ? faulty(faults) : null };
+function noSuchDrain(drain: string): Problem {
+  const error = {
+    pointer: '/drain',
+    value: JSON.stringify(drain),
+    detail: 'names no drain',
+    mend: 'place the drain first: POST /v1/drains',
+  };
+  const detail = `${error.pointer} ${drain}: ${error.mend}`;
+  return problem(404, 'no-such-drain', 'There is no such drain', detail, [error]);
 }
-
-const noSuchDrain = (drain: string): Problem =>
-  problem(404, 'no-such-drain', 'There is no such drain', `/drain ${drain}: place it first, POST /v1/drains`);
-const noInstant = (value: string | undefined): Problem =>
-  faulty([
-    {
-      pointer: '?as_of',
-      value: shown(value),
-      detail: 'is no moment with an offset',
-      mend: 'send RFC 3339, such as 2026-03-01T08:00:00Z',
-    },
-  ]);
-const noNumber = (value: string | undefined): Problem =>
-  faulty([
-    {
-      pointer: '?after',
-      value: shown(value),
-      detail: 'is no sequence number',
-      mend: 'send the next_after of the page before',
-    },
-  ]);

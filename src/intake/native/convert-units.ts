@@ -10,6 +10,7 @@ export interface InFieldUnits {
   readonly faults: readonly Fault[];
 }
 
+/** The same message where nothing has another unit. */
 export function inFieldUnits(value: ExactValue): InFieldUnits {
   const sent: AsSent[] = [];
   const faults: Fault[] = [];
@@ -17,31 +18,53 @@ export function inFieldUnits(value: ExactValue): InFieldUnits {
 }
 
 function walk(value: ExactValue, path: readonly string[], sent: AsSent[], faults: Fault[]): ExactValue {
-  if (typeof value !== 'object' || value === null || value instanceof ExactNumber || Array.isArray(value))
-    return value;
-  const members = Object.entries(value as Record<string, ExactValue>).map(([key, member]) => {
-    const unit = unitOfField(key);
+  if (!isMembers(value)) return value;
+  let changed = value;
+  for (const [key, member] of Object.entries(value)) {
+    if (typeof member !== 'object' || member === null || member instanceof ExactNumber) continue;
     const inner = [...path, key];
-    if (unit === undefined || !isQuantity(member)) return [key, walk(member, inner, sent, faults)];
-    const digits = convert(member.value.text, member.unit, unit);
-    if (digits === undefined) {
-      const detail = `has a unit that UCUM cannot convert to ${unit}`;
-      faults.push({
-        pointer: `${pointerOf(inner)}/unit`,
-        value: shown(member.unit),
-        detail,
-        mend: `send ${unit}`,
-      });
-      return [key, member];
-    }
-    sent.push({ field: pointerOf(inner), value: member.value.text, unit: member.unit });
-    return [key, new ExactNumber(digits)];
-  });
-  return Object.fromEntries(members);
+    const unit = unitOfField(key);
+    const next =
+      unit !== undefined && isQuantity(member)
+        ? inUnit(member, unit, inner, sent, faults)
+        : walk(member, inner, sent, faults);
+    if (next !== member) changed = { ...changed, [key]: next };
+  }
+  return changed;
 }
 
-function isQuantity(value: ExactValue): value is { readonly value: ExactNumber; readonly unit: string } {
-  if (typeof value !== 'object' || value === null) return false;
+interface Quantity {
+  readonly value: ExactNumber;
+  readonly unit: string;
+}
+
+function inUnit(
+  quantity: Quantity,
+  unit: string,
+  path: readonly string[],
+  sent: AsSent[],
+  faults: Fault[],
+): ExactValue {
+  const digits = convert(quantity.value.text, quantity.unit, unit);
+  if (digits === undefined) {
+    const detail = `cannot be converted to ${unit} by UCUM`;
+    const mend = `send a plain number in ${unit}, or a value and the UCUM code of a unit of the same kind`;
+    faults.push({ pointer: pointerOf(path), value: shown(quantity), detail, mend });
+    return quantity;
+  }
+  if (quantity.unit !== unit) {
+    sent.push({ field: pointerOf(path), value: quantity.value.text, unit: quantity.unit });
+  }
+  return new ExactNumber(digits);
+}
+
+function isMembers(value: ExactValue): value is Record<string, ExactValue> {
+  return (
+    typeof value === 'object' && value !== null && !(value instanceof ExactNumber) && !Array.isArray(value)
+  );
+}
+
+function isQuantity(value: object): value is Quantity {
   const { value: amount, unit, ...rest } = value as Record<string, unknown>;
   return amount instanceof ExactNumber && typeof unit === 'string' && Object.keys(rest).length === 0;
 }

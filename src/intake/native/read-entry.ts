@@ -3,10 +3,10 @@ import type { z } from 'zod';
 import type { EntryBody } from '../../domain/entry.ts';
 import type { UnitProfile } from '../../domain/unit-profile.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
-import { type Fault, pointerOf, shown } from '../fault.ts';
+import { type Fault, shown } from '../fault.ts';
 import { inFieldUnits } from './convert-units.ts';
-import { MEND } from './quantity.ts';
 import { entryBody, placementBody } from './schemas.ts';
+import { faultsOf } from './zod-faults.ts';
 
 export type Profiles = ReadonlyMap<string, UnitProfile>;
 export type Read = { readonly body: EntryBody } | { readonly faults: readonly Fault[] };
@@ -30,7 +30,7 @@ function checked<T>(
   const converted = inFieldUnits(value);
   if (converted.faults.length > 0) return converted;
   const result = schema.safeParse(converted.value);
-  if (!result.success) return { faults: result.error.issues.flatMap((issue) => faultsOf(issue, value)) };
+  if (!result.success) return { faults: faultsOf(result.error, value) };
   const sent = converted.sent.length === 0 ? {} : { as_sent: converted.sent };
   return { value: { ...result.data, ...sent } as T & object };
 }
@@ -49,51 +49,4 @@ function withProfile(body: EntryBody, profiles: Profiles): Read {
   }
   const attached = { ...place, unit_profile: profile };
   return { body: (body.kind === 'corrected' ? { ...body, replacement: attached } : attached) as EntryBody };
-}
-
-function faultsOf(issue: z.core.$ZodIssue, input: ExactValue): Fault[] {
-  if (issue.code === 'unrecognized_keys') {
-    return issue.keys.map((key) => {
-      const path = [...issue.path, key];
-      return {
-        pointer: pointerOf(path),
-        value: shown(at(input, path)),
-        detail: 'is no field of this',
-        mend: 'remove it',
-      };
-    });
-  }
-  const value = at(input, issue.path);
-  const [detail = issue.message, mend = mendOf(issue)] = issue.message.split(MEND);
-  const missing = value === undefined;
-  return [
-    {
-      pointer: pointerOf(issue.path),
-      value: shown(value),
-      detail: missing ? 'is missing' : detail,
-      mend,
-    },
-  ];
-}
-
-function mendOf(issue: z.core.$ZodIssue): string {
-  switch (issue.code) {
-    case 'invalid_value':
-      return `send one of ${issue.values.map((value) => shown(value)).join(', ')}`;
-    case 'invalid_type':
-      return `send ${issue.expected === 'object' ? 'an object' : `a ${issue.expected}`}`;
-    case 'too_small':
-      return `send at least ${issue.minimum} ${issue.origin === 'string' ? 'characters' : 'items'}`;
-    case 'too_big':
-      return `send at most ${issue.maximum} ${issue.origin === 'string' ? 'characters' : 'items'}`;
-    default:
-      return 'send what the API reference describes';
-  }
-}
-
-function at(value: unknown, path: readonly PropertyKey[]): unknown {
-  return path.reduce<unknown>((inner, step) => {
-    if (typeof inner !== 'object' || inner === null) return undefined;
-    return (inner as Record<PropertyKey, unknown>)[step];
-  }, value);
 }

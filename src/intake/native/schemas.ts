@@ -13,7 +13,7 @@ import {
 
 const words = (most: number) => z.string().min(1).max(most);
 
-const instant = z
+export const instant = z
   .string()
   .refine((text) => parseInstant(text) !== undefined, {
     error: `is no moment with an offset${MEND}send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00`,
@@ -26,12 +26,10 @@ const keyPart = words(200).regex(/^[^\u0000-\u001f\u007f]+$/, {
   error: `holds control characters${MEND}send printable text`,
 });
 
-export const identifier = z
-  .strictObject({ system: keyPart, value: keyPart })
-  .meta({
-    description:
-      "The sender's own key: the same key with the same content is answered with the first result.",
-  });
+export const identifier = z.strictObject({ system: keyPart, value: keyPart }).meta({
+  id: 'Identifier',
+  description: "The sender's own key: the same key with the same content is answered with the first result.",
+});
 
 const reference = z
   .strictObject({
@@ -46,6 +44,10 @@ const reference = z
   })
   .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
     error: `names nothing${MEND}send 'reference' or 'identifier', or both`,
+  })
+  .meta({
+    id: 'Reference',
+    description: 'A FHIR reference or a business identifier, or both; never a name.',
   });
 
 const author = z
@@ -56,7 +58,8 @@ const author = z
   })
   .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
     error: `names nobody${MEND}send 'reference' or 'identifier', or both`,
-  });
+  })
+  .meta({ id: 'Author', description: 'Who charts: reference or identifier, or both; never a name.' });
 
 const drainFacts = {
   patient: reference.optional(),
@@ -70,26 +73,38 @@ const drainFacts = {
   injured_at: instant.optional(),
 };
 
-const suction = z.strictObject({
-  source: z.enum(['on', 'off']).optional(),
-  column_cmh2o: pressureMagnitude.optional(),
-  dial_cmh2o: pressureMagnitude.optional(),
-  ordered_cmh2o: pressureMagnitude.optional(),
-  bubbling: z.enum(['none', 'gentle', 'vigorous']).optional(),
-  indicator: z.enum(['in-range', 'out-of-range', 'not-assessed']).optional(),
-});
+const suction = z
+  .strictObject({
+    source: z.enum(['on', 'off']).optional(),
+    column_cmh2o: pressureMagnitude.optional(),
+    dial_cmh2o: pressureMagnitude.optional(),
+    ordered_cmh2o: pressureMagnitude.optional(),
+    bubbling: z.enum(['none', 'gentle', 'vigorous']).optional(),
+    indicator: z.enum(['in-range', 'out-of-range', 'not-assessed']).optional(),
+  })
+  .meta({
+    id: 'Suction',
+    description: 'What is shown and ordered. Only what is proven enters total negativity.',
+  });
 
-const seal = z.strictObject({
-  level_cmh2o: pressureMagnitude.optional(),
-  swing_low_cmh2o: pressureMagnitude.optional(),
-  swing_high_cmh2o: pressureMagnitude.optional(),
-});
+const seal = z
+  .strictObject({
+    level_cmh2o: pressureMagnitude.optional(),
+    swing_low_cmh2o: pressureMagnitude.optional(),
+    swing_high_cmh2o: pressureMagnitude.optional(),
+  })
+  .meta({
+    id: 'Seal',
+    description: 'Height of the water-seal column: still, or the low and high of its swing.',
+  });
 
-const airLeak = z.strictObject({
-  grade: wholeNumber.optional(),
-  phase: z.enum(['none', 'forced-expiratory', 'expiratory', 'inspiratory', 'continuous']).optional(),
-  flow_ml_min: flowMlMin.optional(),
-});
+const airLeak = z
+  .strictObject({
+    grade: wholeNumber.optional(),
+    phase: z.enum(['none', 'forced-expiratory', 'expiratory', 'inspiratory', 'continuous']).optional(),
+    flow_ml_min: flowMlMin.optional(),
+  })
+  .meta({ id: 'AirLeak', description: 'Grades of different scales are not comparable.' });
 
 const attachedUnit = {
   profile: words(64).meta({ description: 'Id of a configured unit profile' }),
@@ -171,39 +186,53 @@ const common = { identifier, author, effective_at: instant, note };
 
 type Kind = keyof typeof STATEMENTS;
 
-const entryOf = (kind: Kind) => z.strictObject({ kind: z.literal(kind), ...common, ...STATEMENTS[kind] });
-const replacementOf = (kind: Kind) =>
-  z.strictObject({ kind: z.literal(kind), effective_at: instant, note, ...STATEMENTS[kind] });
+const pascal = (kind: string): string =>
+  kind.replace(/(?:^|-)([a-z])/g, (_, letter: string) => letter.toUpperCase());
 
-const ofNoKind = { error: `is no kind of entry${MEND}send one of the kinds of the API reference` };
+const entryOf = (kind: Kind) =>
+  z
+    .strictObject({ kind: z.literal(kind), ...common, ...STATEMENTS[kind] })
+    .meta({ id: `${pascal(kind)}Entry` });
+const replacementOf = (kind: Kind) =>
+  z
+    .strictObject({ kind: z.literal(kind), effective_at: instant, note, ...STATEMENTS[kind] })
+    .meta({ id: `${pascal(kind)}Content` });
+
 const KINDS = Object.keys(STATEMENTS) as [Kind, ...Kind[]];
 const [, ...AFTER_PLACEMENT] = KINDS;
+export const ALL_KINDS = [...KINDS, 'corrected', 'entered-in-error'] as const;
 
 /** A new content for any statement, a placement too. */
-const replacement = z.discriminatedUnion(
-  'kind',
-  [replacementOf('placed'), ...AFTER_PLACEMENT.map(replacementOf)],
-  ofNoKind,
-);
+const replacement = z
+  .discriminatedUnion('kind', [replacementOf('placed'), ...AFTER_PLACEMENT.map(replacementOf)])
+  .meta({ id: 'Content', description: 'A whole new content; the kind and the patient cannot change.' });
 
 export const placementBody = z.strictObject({ ...common, ...STATEMENTS.placed }).meta({ id: 'Placement' });
 
-const correction = z.strictObject({
-  kind: z.literal('corrected'),
-  ...common,
-  target: identifier,
-  reason: words(500),
-  replacement,
-});
+const correction = z
+  .strictObject({
+    kind: z.literal('corrected'),
+    ...common,
+    target: identifier,
+    reason: words(500),
+    replacement,
+  })
+  .meta({
+    id: 'CorrectedEntry',
+    description: 'Replaces the newest form of an entry by a whole new content.',
+  });
 
-const retraction = z.strictObject({
-  kind: z.literal('entered-in-error'),
-  ...common,
-  target: identifier,
-  reason: words(500),
-});
+const retraction = z
+  .strictObject({ kind: z.literal('entered-in-error'), ...common, target: identifier, reason: words(500) })
+  .meta({
+    id: 'EnteredInErrorEntry',
+    description: 'Says that an entry, with all its corrections, never was true. Final.',
+  });
 
 /** Every entry but a placement, which makes the drain that the others name. */
 export const entryBody = z
-  .discriminatedUnion('kind', [correction, retraction, ...AFTER_PLACEMENT.map(entryOf)], ofNoKind)
-  .meta({ id: 'Entry' });
+  .discriminatedUnion('kind', [correction, retraction, ...AFTER_PLACEMENT.map(entryOf)])
+  .meta({
+    id: 'Entry',
+    description: 'One fact about a drain, by its kind. Every field is known; none is coerced.',
+  });

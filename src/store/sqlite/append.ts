@@ -4,6 +4,7 @@ import type Database from 'better-sqlite3';
 import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope } from '../../audit/chain.ts';
 import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Write } from '../port.ts';
 import type { BookShelf } from './books.ts';
+import { createFrameWriter } from './frames.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
@@ -44,6 +45,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   );
   const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
   const write = statements(db);
+  const frames = createFrameWriter(db);
   const savepoint = {
     set: db.prepare('SAVEPOINT unit'),
     back: db.prepare('ROLLBACK TO unit'),
@@ -78,7 +80,10 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   }
 
   function keep(index: number, request: AppendRequest, decision: Write, place: Place, prev: string): void {
-    const salt = randomBytes(16);
+    const salt = nextSalt();
+    const issued = decision.issues.flatMap((issue) =>
+      issue.resources.length === 0 ? [] : { issue, stored: frames.store(issue.resources) },
+    );
     const envelope = writeEnvelope({
       v: 1,
       origin,
@@ -94,23 +99,21 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       payload: payloadCommitment(salt, decision.body),
       issued: issuedCommitment(
         salt,
-        decision.issues.flatMap(({ texts }) => texts),
+        issued.map(({ stored }) => stored),
       ),
     });
     write.ledger.run(index, request.drain, place.seq, envelope, entryHash(envelope));
     write.payload.run(index, salt, decision.body, decision.receipt);
     const { system, value } = request.identifier;
     write.identity.run(request.entryId, system, value, request.requestHash, index);
-    for (const issue of decision.issues) keepIssue(index, issue);
+    for (const { issue, stored } of issued) keepIssue(index, issue, stored);
   }
 
-  function keepIssue(index: number, { drain, texts, reissued, deliverable }: DrainIssue): void {
-    if (texts.length === 0) return;
-    write.issued.run(index, drain, texts.join('\n'));
-    for (const { factKey, version, status } of reissued)
-      write.reissue.run(drain, factKey, version, status, index);
+  function keepIssue(index: number, { drain, reissued, deliverable }: DrainIssue, stored: string): void {
+    write.issued.run(drain, index, stored);
+    for (const { factKey, version, status } of reissued) write.reissue.run(drain, factKey, version, status, index);
     if (!deliverable) return;
-    for (const target of options.targets) write.delivery.run(target, drain, index);
+    for (const target of options.targets) write.lane.run(target, drain, index);
   }
 
   /** All or none of several: the savepoint is only paid for where there is more than one. */
@@ -127,6 +130,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       savepoint.free.run();
       for (const { drain } of unit) shelf.drop(shelf.take(drain, null));
       lastIndex = null;
+      frames.forget();
       if (error instanceof UnitRefused) return error.outcomes;
       throw error;
     }
@@ -136,9 +140,21 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     append: (unit) => (unit.length === 1 ? unit.map(appendOne) : appendWhole(unit)),
     forget() {
       lastIndex = null;
+      frames.forget();
       shelf.clear();
     },
   };
+}
+
+const SALT_BYTES = 16;
+let salts: Buffer = Buffer.alloc(0);
+
+/** A fresh salt, cut from a pool: one call for random bytes serves 256 entries. */
+function nextSalt(): Buffer {
+  if (salts.length === 0) salts = randomBytes(256 * SALT_BYTES);
+  const salt = salts.subarray(0, SALT_BYTES);
+  salts = salts.subarray(SALT_BYTES);
+  return salt;
 }
 
 function answerAgain(request: AppendRequest, before: Known): AppendOutcome {
@@ -157,12 +173,14 @@ function statements(db: Database.Database) {
     identity: db.prepare(
       'INSERT INTO identity (entry_id, system, value, request_hash, log_index) VALUES (?, ?, ?, ?, ?)',
     ),
-    issued: db.prepare('INSERT INTO issued (log_index, drain, resources) VALUES (?, ?, ?)'),
+    issued: db.prepare('INSERT INTO issued (drain, log_index, resources) VALUES (?, ?, ?)'),
     reissue: db.prepare(
       'INSERT INTO reissue (drain, fact_key, version, status, log_index) VALUES (?, ?, ?, ?, ?)',
     ),
-    delivery: db.prepare(
-      `INSERT INTO delivery (target, drain, log_index, state, attempts, due_ms) VALUES (?, ?, ?, 'waiting', 0, 0)`,
+    lane: db.prepare(
+      `INSERT INTO lane (target, drain, log_index, state, attempts, due_ms) VALUES (?, ?, ?, 'waiting', 0, 0)
+       ON CONFLICT (target, drain) DO UPDATE SET log_index = excluded.log_index, state = 'waiting', attempts = 0, due_ms = 0
+       WHERE state = 'idle'`,
     ),
     drain: db.prepare(
       `INSERT INTO drain (drain, patient_key, placed_log) VALUES (?, ?, ?)

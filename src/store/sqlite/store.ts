@@ -3,6 +3,7 @@ import type { Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf } from './books.ts';
 import { createDeliveries, createDeliveryReader } from './deliveries.ts';
+import { createFrameReader } from './frames.ts';
 import { createGroupCommit } from './group-commit.ts';
 import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
@@ -92,13 +93,14 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
        ORDER BY log_index`,
     )
     .pluck();
+  const textsIn = createFrameReader(reader);
   return {
     entries: (drain, afterSeq, most) => entries.all(drain, afterSeq, most).map(storedEntry),
     drains: (after, most) => drains.all(after, most),
     versions(drain, factKey, resourceId) {
       const anchor = factKey.slice(factKey.lastIndexOf('.') + 1);
       const opening = `{"resourceType":"Observation","id":"${resourceId}",`;
-      const texts = issuedWith.all({ drain, anchor, factKey }).flatMap((text) => text.split('\n'));
+      const texts = issuedWith.all({ drain, anchor, factKey }).flatMap(textsIn);
       return texts.filter((text) => text.startsWith(opening));
     },
   };

@@ -1,0 +1,33 @@
+// Writes openapi/openapi.json from the built service, by asking it. Run as: npm run build && node scripts/write-openapi.mjs
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { pino } from 'pino';
+import { readConfig } from '../dist/config.js';
+import { startService } from '../dist/service.js';
+
+const target = fileURLToPath(new URL('../openapi/', import.meta.url));
+const folder = mkdtempSync(join(tmpdir(), 'openapi-'));
+try {
+  const service = await startService({
+    config: readConfig({
+      DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
+      DRAINLEDGER_ORIGIN: 'reference.example',
+      DRAINLEDGER_PORT: '0',
+    }),
+    logger: pino({ level: 'silent' }),
+    onFatal(error) {
+      throw error;
+    },
+  });
+  try {
+    const answer = await fetch(`${service.url}/openapi.json`);
+    mkdirSync(target, { recursive: true });
+    writeFileSync(join(target, 'openapi.json'), await answer.text());
+  } finally {
+    await service.stop();
+  }
+} finally {
+  rmSync(folder, { recursive: true });
+}

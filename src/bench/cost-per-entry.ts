@@ -1,0 +1,68 @@
+/** What one more entry costs a drain that has few, and one that has many: median time from call to durable. */
+import { fileURLToPath } from 'node:url';
+import { DEFAULT_SETTINGS } from '../domain/settings.ts';
+import { readEntry, readPlacement } from '../intake/native/read-entry.ts';
+import { parseExactJson } from '../json/exact-json.ts';
+import { defaultProfiles } from '../profiles.ts';
+import { createRecord, drainNameOf, type Incoming } from '../record/record.ts';
+import { openSqliteStore } from '../store/sqlite/store.ts';
+import { type Message, placement, reading, setUp } from './messages.ts';
+
+const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
+const LAST = 10_000;
+const SAMPLE = 200;
+
+export interface Cost {
+  readonly 'µs at the 10th': number;
+  readonly 'µs at the 10,000th': number;
+  readonly ratio: number;
+}
+
+export async function costPerEntry(file: string): Promise<Cost> {
+  const store = openSqliteStore({
+    file,
+    migrationsFolder: MIGRATIONS,
+    origin: 'bench.example',
+    targets: ['ehr'],
+    settings: DEFAULT_SETTINGS,
+    mostQueued: 1000,
+    now: Date.now,
+    onFatal: (error) => {
+      throw error;
+    },
+  });
+  const record = createRecord(store, { derivation: DEFAULT_SETTINGS, canonical: 'http://example.org/drainledger' });
+  const placed = incoming('', placement('cost', 0));
+  const drain = drainNameOf(placed.body.identifier);
+  await record([{ ...placed, drain }]);
+  await record([incoming(drain, setUp('cost', 0, drain))]);
+  const times: number[] = [];
+  for (let n = 1; n <= LAST + SAMPLE; n += 1) {
+    const next = incoming(drain, reading('cost', 0, drain, n));
+    const start = process.hrtime.bigint();
+    const [outcome] = await record([next]);
+    times.push(Number(process.hrtime.bigint() - start) / 1000);
+    if (outcome?.kind !== 'recorded') throw new Error(`reading ${n}: ${JSON.stringify(outcome)}`);
+  }
+  await store.close();
+  // The first entries run cold code: a second drain would do too, but the warm one is what a running service sees.
+  const early = median(times.slice(1000, 1000 + SAMPLE));
+  const late = median(times.slice(-SAMPLE));
+  return {
+    'µs at the 10th': Math.round(early),
+    'µs at the 10,000th': Math.round(late),
+    ratio: Number((late / early).toFixed(2)),
+  };
+}
+
+function incoming(drain: string, { body }: Message): Incoming {
+  const sent = parseExactJson(body);
+  const read = drain === '' ? readPlacement(sent) : readEntry(sent, defaultProfiles());
+  if ('faults' in read) throw new Error(JSON.stringify(read.faults));
+  return { drain, body: read.body, request: body };
+}
+
+function median(times: readonly number[]): number {
+  const sorted = [...times].sort((a, b) => a - b);
+  return sorted[Math.floor(sorted.length / 2)] ?? Number.NaN;
+}

@@ -1,0 +1,61 @@
+/** The command line: `node dist/cli/main.js COMMAND`. */
+import { parseArgs } from 'node:util';
+import { runDemo } from '../demo/run.ts';
+
+const USAGE = `Usage: node dist/cli/main.js COMMAND
+
+Commands:
+  demo [--once] [--keep-database DIR]
+      Sends 72 invented hours of three drains to the service and shows the charts and what reaches an EHR.
+      --once               check that the EHR holds exactly what the service issued, and end: 0 yes, 1 no
+      --keep-database DIR  keep the database and the logs in DIR, which must not hold one yet
+
+  --help  this text
+`;
+
+const EXIT_USAGE = 64;
+
+function read(args: readonly string[]) {
+  const { values, positionals } = parseArgs({
+    args: [...args],
+    strict: true,
+    allowPositionals: true,
+    options: {
+      help: { type: 'boolean', short: 'h', default: false },
+      once: { type: 'boolean', default: false },
+      'keep-database': { type: 'string' },
+    },
+  });
+  if (values.help) return { help: true } as const;
+  if (positionals.length !== 1 || positionals[0] !== 'demo') {
+    throw new Error(
+      positionals.length === 0 ? 'no command was given' : `no such command: ${positionals.join(' ')}`,
+    );
+  }
+  return { help: false, once: values.once, keepIn: values['keep-database'] ?? null } as const;
+}
+
+async function main(args: readonly string[]): Promise<number> {
+  let asked: ReturnType<typeof read>;
+  try {
+    asked = read(args);
+  } catch (error) {
+    process.stderr.write(`${messageOf(error)}\n\n${USAGE}`);
+    return EXIT_USAGE;
+  }
+  if (asked.help) {
+    process.stdout.write(USAGE);
+    return 0;
+  }
+  return runDemo(asked);
+}
+
+const messageOf = (error: unknown): string => (error instanceof Error ? error.message : String(error));
+
+main(process.argv.slice(2)).then(
+  (code) => process.exit(code),
+  (error: unknown) => {
+    process.stderr.write(`The demo failed: ${messageOf(error)}\n`);
+    process.exit(1);
+  },
+);

@@ -1,0 +1,159 @@
+/** What the native API answers, as schemas: the API reference is made from them, and the tests hold answers to them. */
+import { z } from 'zod';
+import { ALL_KINDS, identifier } from '../../intake/native/schemas.ts';
+import { type AnswerDoc, json } from '../route-doc.ts';
+import { row } from './row-answers.ts';
+
+const time = z.string().meta({ format: 'date-time' });
+const count = z.number().int().nonnegative();
+
+const derivation = z
+  .object({ algorithm: z.string(), settings: z.string() })
+  .meta({ id: 'Derivation', description: 'Versions of the arithmetic and of its settings.' });
+
+export const receipt = z
+  .object({
+    drain: z.string(),
+    sequence: count.describe('Place of the entry in the ledger of its drain, from 1.'),
+    entry: z.string().describe('Id made from the identifier: the same in every ledger that holds the entry.'),
+    identifier,
+    kind: z.enum(ALL_KINDS),
+    recorded_at: time.describe('Clock of the service, UTC.'),
+    late: z.boolean().describe('Whether something later was charted before it came.'),
+    derivation,
+    derived: row.nullable().describe('What the entry says and gives; null where it withdraws.'),
+    observations: count.describe('How many FHIR Observations it issued, re-issues included.'),
+  })
+  .meta({ id: 'Receipt', description: 'The same for every resend of the same message.' });
+
+const fault = z
+  .object({
+    pointer: z
+      .string()
+      .describe('JSON pointer into the message; ?name for a query parameter; a header by its name.'),
+    value: z
+      .string()
+      .optional()
+      .describe('What stands there, as JSON, shortened; absent where nothing does.'),
+    detail: z.string().describe('What is wrong with it.'),
+    mend: z.string().describe('What to send instead.'),
+  })
+  .meta({ id: 'Fault' });
+
+export const problem = z
+  .object({
+    type: z.string().describe('Names the kind of problem: urn:drainledger:problem:…'),
+    title: z.string(),
+    status: z.number().int(),
+    detail: z.string(),
+    errors: z.array(fault).optional(),
+    first: receipt
+      .optional()
+      .describe('Where an identifier was used twice: the answer to its first message.'),
+  })
+  .meta({ id: 'Problem', description: 'RFC 9457 problem details. Nothing was written.' });
+
+const outcome = z.union([
+  z.object({ status: z.number().int(), result: z.union([receipt, z.array(receipt)]) }),
+  z.object({ status: z.number().int(), problem }),
+]);
+export const outcomes = z
+  .object({ outcomes: z.array(outcome).describe('One an item, in the order of the items.') })
+  .meta({ id: 'BatchOutcomes' });
+
+const reference = z.object({ reference: z.string().optional(), identifier: identifier.optional() });
+const drainFields = {
+  drain: z.string(),
+  patient: reference.optional(),
+  encounter: reference.optional(),
+  population: z.enum(['adult', 'paediatric']).optional(),
+  indication: z.string().optional(),
+  chest_closed_at: time.optional(),
+  unit_arrived_at: time.optional(),
+  injured_at: time.optional(),
+  site: z.string().nullable().describe('Null where no placement stands.'),
+  tubes: z.array(z.string()),
+  placed_at: time.nullable(),
+  removed_at: time.nullable(),
+  entries: count.describe('Sequence number of the newest entry.'),
+};
+export const drain = z.object(drainFields).meta({ id: 'Drain' });
+export const drainsPage = z
+  .object({ drains: z.array(drain), next_after: z.string().nullable().describe('Null on the last page.') })
+  .meta({ id: 'DrainsPage' });
+
+const stored = z
+  .object({
+    sequence: count,
+    entry: z.string(),
+    recorded_at: time,
+    hash: z.string().describe('SHA-256 that chains the entry to the one before it.'),
+    body: z
+      .looseObject({ identifier, kind: z.enum(ALL_KINDS), effective_at: time })
+      .describe(
+        'The entry as accepted: its fields as sent, every digit kept; converted quantities in the unit of their field and as sent in as_sent; the unit profile copied into unit_profile.',
+      ),
+  })
+  .meta({ id: 'StoredEntry' });
+export const entriesPage = z
+  .object({
+    drain: z.string(),
+    entries: z.array(stored),
+    next_after: count.nullable().describe('Null on the last page.'),
+  })
+  .meta({ id: 'EntriesPage' });
+
+export const chart = z
+  .object({ ...drainFields, derivation, rows: z.array(row).describe('In order of time.') })
+  .meta({ id: 'Chart' });
+
+const profile = z
+  .object({
+    id: z.string(),
+    kind: z.enum(['gravity', 'wet-suction', 'dry-suction', 'electronic']),
+    capacity_ml: z.number(),
+    graduations: z
+      .array(z.object({ up_to_ml: z.number(), mark_ml: z.number() }))
+      .describe('Up to `up_to_ml` the chamber has a mark every `mark_ml`.'),
+    leak_scale_max: z.number().optional(),
+    seal_fill_cmh2o: z.number().optional(),
+    seal_reading_includes_fill: z.boolean(),
+    seal_fill_counts: z.boolean().describe('Whether the fill depth counts as negativity: local convention.'),
+  })
+  .meta({ id: 'UnitProfile' });
+export const unitProfiles = z.object({ profiles: z.array(profile) });
+
+const agedRow = row
+  .extend({
+    age_s: z.number().int().describe('Seconds from its time to `as_of`; negative where a clock ran ahead.'),
+  })
+  .nullable();
+export const state = z
+  .object({
+    ...drainFields,
+    derivation,
+    as_of: time,
+    unit: profile.nullable(),
+    level_ml: z.number().nullable().describe('Last level on the scale in use, mL; null while none is known.'),
+    fill_fraction: z.number().nullable().describe('Level over capacity, 3 decimals.'),
+    suction_source: z.enum(['on', 'off']).nullable(),
+    clamped_since: time.nullable(),
+    last_reading: agedRow,
+    last_volumes: agedRow.describe('The last row with an interval. Silence shows as age, never as 0 mL.'),
+    last_total_negativity: agedRow,
+  })
+  .meta({ id: 'State' });
+
+export const about = z.object({
+  service: z.string(),
+  cautions: z.array(z.string()),
+  api_reference: z.string(),
+});
+
+/** Answers that are problems, by status; any other status is one too. */
+export function problems(texts: Readonly<Record<number, string>>): Readonly<Record<string, AnswerDoc>> {
+  const all = Object.entries({ ...texts, default: 'Any other problem.' });
+  return Object.fromEntries(
+    all.map(([status, text]) => [status, { ...json(text, problem), mediaType: 'application/problem+json' }]),
+  );
+}

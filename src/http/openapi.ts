@@ -1,0 +1,120 @@
+/** The API reference, OpenAPI 3.1, from the routes and the schemas that the code itself uses. */
+import { z } from 'zod';
+import { CAUTIONS } from './parts.ts';
+import type { AnswerDoc, RouteDoc } from './route-doc.ts';
+import type { Route } from './routes.ts';
+
+/** Version of this interface, not of the program. */
+const VERSION = '1.0.0';
+
+const ABOUT = `${CAUTIONS.join(' ')}
+
+Readings of water-seal chest drains go in; volumes, rates, windows and total negativity that follow from them come out,
+each as of a time, with its marks and, where there is no number, with the reason.
+
+Numbers are in the unit that ends their name. Suction, seal level and total negativity are positive magnitudes below
+atmosphere; \`pressure_cmh2o\` alone is signed against it. Volumes are exact; rates and interpolated volumes are rounded
+once, half to even. A path that answers GET answers HEAD too. Unknown fields and parameters are refused, and nothing is
+coerced.`;
+
+const PATH_PARAMETERS: Readonly<Record<string, string>> = {
+  drain: 'Id of the drain, as its placement was answered.',
+  id: 'Logical id of the resource.',
+  version: 'Version of the resource, as its meta.versionId.',
+};
+
+type Json = Readonly<Record<string, unknown>>;
+type Components = Map<string, string>;
+
+/** @throws {Error} naming a route that has no documentation, or two things that share a name */
+export function writeOpenApi(routes: readonly Route[]): string {
+  const components: Components = new Map();
+  const paths: Record<string, Record<string, Json>> = {};
+  const operations = new Set<string>();
+  for (const { method, url, doc } of routes) {
+    // A GET route answers HEAD by itself.
+    if (method === 'HEAD' || isSlashTwin(url)) continue;
+    if (doc === undefined)
+      throw new Error(`${method} ${url} has no documentation: give its route config.doc`);
+    if (operations.has(doc.operation)) throw new Error(`two routes are called ${doc.operation}: rename one`);
+    operations.add(doc.operation);
+    const path = url.replaceAll(/:(\w+)/g, '{$1}');
+    paths[path] = { ...paths[path], [method.toLowerCase()]: operationOf(url, doc, components) };
+  }
+  const schemas = [...components]
+    .sort(([a], [b]) => (a < b ? -1 : 1))
+    .map(([id, text]) => [id, JSON.parse(text)]);
+  const document = {
+    openapi: '3.1.0',
+    info: { title: 'drainledger', version: VERSION, description: ABOUT, license: LICENSE },
+    servers: [{ url: '/' }],
+    paths,
+    components: { schemas: Object.fromEntries(schemas) },
+  };
+  return `${JSON.stringify(document, null, 2)}\n`;
+}
+
+const LICENSE = { name: 'Apache-2.0', identifier: 'Apache-2.0' };
+
+/** The root of a prefix is registered with and without a slash at its end. */
+const isSlashTwin = (url: string): boolean => url.length > 1 && url.endsWith('/');
+
+function operationOf(url: string, doc: RouteDoc, components: Components): Json {
+  const parameters = [...pathParameters(url), ...queryParameters(doc, components)];
+  const answers = Object.entries(doc.answers).map(([status, answer]) => [
+    status,
+    answerOf(answer, components),
+  ]);
+  return {
+    operationId: doc.operation,
+    summary: doc.summary,
+    description: [doc.about, CAUTIONS[0]].filter((part) => part !== undefined).join('\n\n'),
+    ...(parameters.length === 0 ? {} : { parameters }),
+    ...(doc.body === undefined ? {} : { requestBody: bodyOf(doc.body, components) }),
+    responses: Object.fromEntries(answers),
+  };
+}
+
+function pathParameters(url: string): Json[] {
+  return [...url.matchAll(/:(\w+)/g)].map(([, name = '']) => {
+    const description = PATH_PARAMETERS[name];
+    if (description === undefined) throw new Error(`${url}: describe :${name} in PATH_PARAMETERS`);
+    return { name, in: 'path', required: true, description, schema: { type: 'string' } };
+  });
+}
+
+function queryParameters({ query }: RouteDoc, components: Components): Json[] {
+  return Object.entries(query ?? {}).map(([name, type]) => {
+    const { description, ...schema } = schemaOf(type, 'input', components);
+    return { name, in: 'query', required: false, description, schema };
+  });
+}
+
+function bodyOf(body: z.ZodType, components: Components): Json {
+  return { required: true, content: { 'application/json': { schema: schemaOf(body, 'input', components) } } };
+}
+
+function answerOf({ text, schema, mediaType }: AnswerDoc, components: Components): Json {
+  return { description: text, content: { [mediaType]: { schema: schemaOf(schema, 'output', components) } } };
+}
+
+/** The JSON Schema of a type; parts that have an id become components. */
+function schemaOf(type: z.ZodType, io: 'input' | 'output', components: Components): Json {
+  const options = { io, target: 'draft-2020-12', unrepresentable: 'any' } as const;
+  const text = JSON.stringify(z.toJSONSchema(type, options)).replaceAll(
+    '"#/$defs/',
+    '"#/components/schemas/',
+  );
+  const { $schema: _dialect, $defs = {}, ...schema } = JSON.parse(text) as Json;
+  for (const [id, part] of Object.entries($defs as Json)) {
+    const { id: _id, ...rest } = part as Json;
+    keepComponent(id, JSON.stringify(rest), components);
+  }
+  return schema;
+}
+
+function keepComponent(id: string, text: string, components: Components): void {
+  const before = components.get(id);
+  if (before !== undefined && before !== text) throw new Error(`two schemas are called ${id}: rename one`);
+  components.set(id, text);
+}

@@ -1,0 +1,24 @@
+import type { FastifyInstance } from 'fastify';
+import { z } from 'zod';
+import { writeOpenApi } from './openapi.ts';
+import { json } from './route-doc.ts';
+import type { Routes } from './routes.ts';
+
+const document = z.looseObject({ openapi: z.string(), info: z.looseObject({}), paths: z.looseObject({}) });
+
+/** Serves the API reference, made from the routes once all are there; a route without documentation stops the start. */
+export function registerReference(app: FastifyInstance, routes: Routes): void {
+  let text = '';
+  app.addHook('onReady', (done) => {
+    text = writeOpenApi(routes.all);
+    done();
+  });
+  const doc = {
+    operation: 'apiReference',
+    summary: 'This document',
+    answers: { 200: json('The API reference, OpenAPI 3.1.', document) },
+  };
+  app.get('/openapi.json', { config: { doc } }, (_request, reply) =>
+    reply.type('application/json; charset=utf-8').send(text),
+  );
+}

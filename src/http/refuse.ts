@@ -1,0 +1,19 @@
+/** Errors go out in the form of the API that was asked: an OperationOutcome under the FHIR base, else a problem. */
+import type { FastifyReply, FastifyRequest } from 'fastify';
+import { FHIR_BASE, sendOutcome } from './fhir/outcomes.ts';
+import { PROBLEM_JSON, type Problem } from './problem.ts';
+
+export function refuse(request: FastifyRequest, reply: FastifyReply, problem: Problem): FastifyReply {
+  return isFhir(pathOf(request)) ? sendOutcome(reply, problem) : sendProblem(reply, problem);
+}
+
+export function sendProblem(reply: FastifyReply, problem: Problem): FastifyReply {
+  return reply.code(problem.status).type(PROBLEM_JSON).send(JSON.stringify(problem));
+}
+
+export function pathOf({ url }: FastifyRequest): string {
+  const end = url.search(/[?#]/);
+  return end < 0 ? url : url.slice(0, end);
+}
+
+const isFhir = (path: string): boolean => path === FHIR_BASE || path.startsWith(`${FHIR_BASE}/`);

@@ -1,0 +1,67 @@
+/** The real service for tests: listening on 127.0.0.1 with a SQLite file of its own. */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { pino } from 'pino';
+import { readConfig } from '../../src/config.ts';
+import { startService } from '../../src/service.ts';
+import { createCheck, type OpenApi } from './answer-check.ts';
+
+export interface Reply {
+  readonly status: number;
+  readonly headers: Headers;
+  readonly text: string;
+}
+
+export interface TestService {
+  readonly url: string;
+  readonly folder: string;
+  readonly document: OpenApi;
+  /** All that was logged, a JSON line each. */
+  log(): string;
+  /** Sends a body as it is, or an object as JSON; every answer is held to the API reference. */
+  send(method: string, path: string, body?: string | object | Buffer, headers?: object): Promise<Reply>;
+  stop(): Promise<void>;
+}
+
+const JSON_TYPE = { 'content-type': 'application/json' };
+
+export async function startTestService(): Promise<TestService> {
+  const folder = mkdtempSync(join(tmpdir(), 'http-test-'));
+  const lines: string[] = [];
+  const service = await startService({
+    config: readConfig({
+      DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
+      DRAINLEDGER_ORIGIN: 'test.example',
+      DRAINLEDGER_PORT: '0',
+    }),
+    logger: pino({ level: 'debug' }, { write: (line: string) => lines.push(line) }),
+    onFatal(error) {
+      throw error;
+    },
+  });
+  const document = (await (await fetch(`${service.url}/openapi.json`)).json()) as OpenApi;
+  const check = createCheck(document);
+  return {
+    url: service.url,
+    folder,
+    document,
+    log: () => lines.join(''),
+    async send(method, path, body, headers = body === undefined ? {} : JSON_TYPE) {
+      const sent = typeof body === 'object' && !Buffer.isBuffer(body) ? JSON.stringify(body) : body;
+      const answer = await fetch(`${service.url}${path}`, {
+        method,
+        headers: headers as Record<string, string>,
+        ...(sent === undefined ? {} : { body: sent as string }),
+      });
+      const text = await answer.text();
+      const contentType = answer.headers.get('content-type') ?? '';
+      if (method !== 'HEAD') check({ method, path, status: answer.status, contentType, text });
+      return { status: answer.status, headers: answer.headers, text };
+    },
+    async stop() {
+      await service.stop();
+      rmSync(folder, { recursive: true });
+    },
+  };
+}

@@ -30,7 +30,9 @@ function volumeRemarks({ kind, since_reading: interval }: RowAnswer, byWeight: b
   if (interval === undefined) return [];
   const remarks: string[] = [];
   if (interval.reason !== null)
-    remarks.push(`net ${interval.net_ml === null ? 'unknown' : 'at least'}: ${words(interval.reason)}`);
+    remarks.push(
+      `net ${interval.net_ml === null ? 'unknown' : 'at least'}, no rate: ${words(interval.reason)}`,
+    );
   if (interval.suspect) remarks.push('rise in doubt: a later level contradicts it');
   if (kind !== 'reading') return remarks;
   if (interval.rate_ml_h === null) {

@@ -26,7 +26,7 @@ export interface Book {
 /** Books by drain, of all drains that share a patient with one of them. */
 export type Subject = Map<string, Book>;
 
-export const identifierKey = ({ system, value }: Identifier): string => `${system}\n${value}`;
+const identifierKey = ({ system, value }: Identifier): string => `${system}\n${value}`;
 
 export function emptyBook(drain: string, settings: Settings): Book {
   const view = drainView(drain, [], settings);

@@ -36,8 +36,6 @@ export interface Refusal {
   readonly mend: string;
 }
 
-export type Chains = ReadonlyMap<string, Chain>;
-
 /** The chain that an entry starts or changes, or why it may not. `chainOf` finds a chain by any member's identifier. */
 export function chainAfter(
   entry: Entry,

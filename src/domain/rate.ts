@@ -52,7 +52,7 @@ export function rateOf(
 }
 
 /** µL over ms as mL/h: (µL / 1000) / (ms / 3,600,000). */
-export function perHour(volume: Microlitres, elapsedMs: number): Rational {
+function perHour(volume: Microlitres, elapsedMs: number): Rational {
   return { numerator: BigInt(volume) * 3600n, denominator: BigInt(elapsedMs) };
 }
 

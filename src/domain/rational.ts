@@ -4,8 +4,6 @@ export interface Rational {
   readonly denominator: bigint;
 }
 
-export const ZERO: Rational = { numerator: 0n, denominator: 1n };
-
 /** @throws {RangeError} when the denominator is not positive or either is not a whole number */
 export function rational(numerator: number, denominator = 1): Rational {
   if (denominator <= 0) throw new RangeError(`denominator ${denominator} is not positive`);

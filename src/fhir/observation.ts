@@ -8,9 +8,9 @@
 import type { Reference, Site } from '../domain/entry.ts';
 import type { Fact, FactName, FactRef, Flag } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
-import { COMPONENT_CODES, DATA_ABSENT_REASON, FACT_CODES, PRESENCE, UCUM, type Unit } from './codes.ts';
+import { COMPONENT_CODES, DATA_ABSENT_REASON, FACT_CODES, PRESENCE } from './codes.ts';
 import { type Framed, FrameBuilder } from '../json/frame.ts';
-import { concept, fixedParts, localSystem } from './fixed-parts.ts';
+import { componentStart, concept, fixedParts, localSystem, quantityEnd, referenceStart } from './fixed-parts.ts';
 
 /** What all Observations of one drain share at one issue. */
 export interface ObservationContext {
@@ -29,50 +29,37 @@ export function observationId(drain: string, { name, anchor }: Pick<FactRef, 'na
 }
 
 export function writeObservation({ fact, version, status }: Issued, context: ObservationContext): Framed {
-  const { canonical, site, issuedAt } = context;
-  const { categoryAndCode, bodySite } = fixedParts(canonical, site, fact.name);
-  const to = new FrameBuilder().fixed('{"resourceType":"Observation","id":"');
-  writeId(to, fact, context.drain);
+  const { canonical, site, issuedAt, drain } = context;
+  const parts = fixedParts(canonical, site, fact.name);
+  const to = new FrameBuilder();
+  to.fixed(parts.opening).hole(drain).fixed('.').hole(fact.anchor);
   to.fixed('","meta":{"versionId":"').hole(String(version)).fixed('","lastUpdated":"').hole(issuedAt);
-  to.fixed(`"},"identifier":[{"system":"${canonical}/observation","value":"`);
-  writeId(to, fact, context.drain);
-  to.fixed(`"}],"status":"${status}"${categoryAndCode}`);
-  writeReference(to, 'subject', context.patient);
-  writeReference(to, 'encounter', fact.encounter);
+  to.fixed(parts.identifier).hole(drain).fixed('.').hole(fact.anchor).fixed(parts.statusToCode[status]);
+  if (context.patient !== undefined) to.fixed(',"subject":').hole(referenceText(context.patient));
+  if (fact.encounter !== null) to.fixed(',"encounter":').hole(referenceText(fact.encounter));
   writeEffective(to, fact);
   to.fixed(',"issued":"').hole(issuedAt).fixed('"');
   if (fact.author !== null) to.fixed(',"performer":[').hole(referenceText(fact.author)).fixed(']');
   writeValue(to, fact, canonical);
   writeInterpretation(to, fact.flags, canonical);
   if (fact.note !== null) to.fixed(',"note":[{"text":').hole(JSON.stringify(fact.note)).fixed('}]');
-  to.fixed(bodySite);
-  writeReferences(to, 'hasMember', fact.members, context.drain);
-  writeReferences(to, 'derivedFrom', fact.derived_from, context.drain);
+  to.fixed(parts.bodySite);
+  writeReferences(to, ',"hasMember":[', fact.members, drain);
+  writeReferences(to, ',"derivedFrom":[', fact.derived_from, drain);
   writeComponents(to, fact, canonical);
   return to.fixed('}').built();
-}
-
-/** As {@link observationId}, in the pieces that repeat. */
-function writeId(to: FrameBuilder, { name, anchor }: FactRef, drain: string): void {
-  to.fixed(`${name}.`).hole(drain).fixed('.').hole(anchor);
-}
-
-function writeReference(to: FrameBuilder, name: string, reference: Reference | null | undefined): void {
-  if (reference === undefined || reference === null) return;
-  to.fixed(`,"${name}":`).hole(referenceText(reference));
 }
 
 function referenceText({ reference, identifier }: Reference): string {
   return JSON.stringify({ reference, identifier });
 }
 
-function writeReferences(to: FrameBuilder, name: string, refs: readonly FactRef[], drain: string): void {
+function writeReferences(to: FrameBuilder, opening: string, refs: readonly FactRef[], drain: string): void {
   if (refs.length === 0) return;
-  to.fixed(`,"${name}":[`);
+  to.fixed(opening);
   refs.forEach((ref, i) => {
-    to.fixed(`${i === 0 ? '' : ','}{"reference":"Observation/`);
-    writeId(to, ref, ref.drain ?? drain);
-    to.fixed('"}');
+    if (i > 0) to.fixed(',');
+    to.fixed(referenceStart(ref.name)).hole(ref.drain ?? drain).fixed('.').hole(ref.anchor).fixed('"}');
   });
   to.fixed(']');
 }
@@ -85,16 +72,11 @@ function writeEffective(to: FrameBuilder, { effective }: Fact): void {
 
 function writeValue(to: FrameBuilder, { name, value }: Fact, canonical: string): void {
   if ('quantity' in value) {
-    to.fixed(',"valueQuantity":');
-    writeQuantity(to, value.quantity, FACT_CODES[name].unit ?? '1', value.at_least === true);
+    const end = quantityEnd(FACT_CODES[name].unit ?? '1', value.at_least === true);
+    to.fixed(',"valueQuantity":{"value":').hole(value.quantity).fixed(end);
   } else if ('code' in value) to.fixed(',"valueCodeableConcept":').hole(codedValue(name, value.code, canonical));
   else if ('text' in value) to.fixed(',"valueString":').hole(JSON.stringify(value.text));
   else if ('absent' in value) to.fixed(',"dataAbsentReason":').hole(absence(value.absent));
-}
-
-function writeQuantity(to: FrameBuilder, digits: string, unit: Unit, atLeast: boolean): void {
-  const comparator = atLeast ? ',"comparator":">="' : '';
-  to.fixed('{"value":').hole(digits).fixed(`${comparator},"unit":"${unit}","system":"${UCUM}","code":"${unit}"}`);
 }
 
 function codedValue(name: FactName, code: string, canonical: string): string {
@@ -116,14 +98,10 @@ function writeInterpretation(to: FrameBuilder, flags: readonly Flag[], canonical
 
 function writeComponents(to: FrameBuilder, { components }: Fact, canonical: string): void {
   if (components.length === 0) return;
-  const system = localSystem(canonical, 'observation');
   to.fixed(',"component":[');
   components.forEach(({ name, quantity }, i) => {
-    const { display, unit } = COMPONENT_CODES[name];
-    const coding = `{"system":"${system}","code":"${name}","display":"${display}"}`;
-    to.fixed(`${i === 0 ? '' : ','}{"code":{"coding":[${coding}]},"valueQuantity":`);
-    writeQuantity(to, quantity, unit, false);
-    to.fixed('}');
+    if (i > 0) to.fixed(',');
+    to.fixed(componentStart(canonical, name)).hole(quantity).fixed(quantityEnd(COMPONENT_CODES[name].unit, false)).fixed('}');
   });
   to.fixed(']');
 }

@@ -8,10 +8,11 @@ export function writeCanonical(value: unknown, digitsOf: (value: object) => stri
   const digits = digitsOf(value);
   if (digits !== undefined) return digits;
   if (Array.isArray(value)) return `[${value.map((item) => writeCanonical(item, digitsOf)).join(',')}]`;
-  const members: string[] = [];
+  let members = '';
   for (const key of Object.keys(value).sort()) {
     const member = (value as Record<string, unknown>)[key];
-    if (member !== undefined) members.push(`${JSON.stringify(key)}:${writeCanonical(member, digitsOf)}`);
+    if (member === undefined) continue;
+    members += `${members === '' ? '' : ','}${JSON.stringify(key)}:${writeCanonical(member, digitsOf)}`;
   }
-  return `{${members.join(',')}}`;
+  return `{${members}}`;
 }

@@ -5,23 +5,57 @@
  * are kept exactly, in a tenth of the space and without compressing anything.
  */
 export interface Framed {
-  readonly frame: string;
+  readonly frame: Frame;
   readonly holes: readonly string[];
+}
+
+/** One object for each distinct frame text, so that the same frame is known again by identity. */
+export interface Frame {
+  readonly text: string;
 }
 
 /** Marks a hole; JSON text never holds it raw. The character after it says which hole. */
 const MARK = '\u0001';
 const FIRST = 0x20;
 const MOST_HOLES = 0x7e - FIRST;
+/** Beyond so many known pieces all are forgotten: senders choose which fields they chart, so the number has no bound of its own. */
+const MOST_PIECES = 200_000;
+
+/** Where a frame has come to after some pieces; the way back spells its text. Finding a frame costs no hashing of it. */
+interface Place {
+  readonly before: Place | null;
+  readonly piece: string;
+  readonly next: Map<string, Place>;
+  frame: Frame | null;
+}
+
+const placeAfter = (before: Place | null, piece: string): Place => ({ before, piece, next: new Map(), frame: null });
+
+let start = placeAfter(null, '');
+let pieces = 0;
 
 /** Collects a text piece by piece. The same value in two places is one hole. */
 export class FrameBuilder {
-  private frame = '';
+  private place: Place;
   private readonly holes: string[] = [];
+
+  constructor() {
+    if (pieces > MOST_PIECES) {
+      start = placeAfter(null, '');
+      pieces = 0;
+    }
+    this.place = start;
+  }
 
   /** Text that every use of the frame shares. */
   fixed(text: string): this {
-    this.frame += text;
+    let next = this.place.next.get(text);
+    if (next === undefined) {
+      next = placeAfter(this.place, text);
+      this.place.next.set(text, next);
+      pieces += 1;
+    }
+    this.place = next;
     return this;
   }
 
@@ -30,17 +64,25 @@ export class FrameBuilder {
     let index = this.holes.indexOf(text);
     if (index === -1) index = this.holes.push(text) - 1;
     if (index > MOST_HOLES) throw new RangeError(`a frame has at most ${MOST_HOLES} holes`);
-    this.frame += MARK + String.fromCharCode(FIRST + index);
-    return this;
+    return this.fixed(MARKS[index] ?? '');
   }
 
   built(): Framed {
-    return { frame: this.frame, holes: this.holes };
+    this.place.frame ??= { text: spelled(this.place) };
+    return { frame: this.place.frame, holes: this.holes };
   }
+}
+
+const MARKS = Array.from({ length: MOST_HOLES + 1 }, (_, index) => MARK + String.fromCharCode(FIRST + index));
+
+function spelled(place: Place): string {
+  const backwards: string[] = [];
+  for (let each: Place | null = place; each !== null; each = each.before) backwards.push(each.piece);
+  return backwards.reverse().join('');
 }
 
 /** The text, exactly as it was collected. */
 export function fill({ frame, holes }: Framed): string {
-  const [start = '', ...rest] = frame.split(MARK);
-  return rest.reduce((text, part) => text + (holes[part.charCodeAt(0) - FIRST] ?? '') + part.slice(1), start);
+  const [opening = '', ...rest] = frame.text.split(MARK);
+  return rest.reduce((text, part) => text + (holes[part.charCodeAt(0) - FIRST] ?? '') + part.slice(1), opening);
 }

@@ -72,7 +72,7 @@ describe('demo --once', () => {
     // 205 - 140 = 65 mL in 4 h: 16.25, rounded half to even.
     ['a corrected level', /reading +205 +65 +16\.2 /],
     ['the worst hour of the bleeding', /reading +670 +320 +320\.0 +20 \+ 3 +23 /],
-    ['a unit thrown away before it was read', /reading +60 +>=60 +\? .*net at least: no closing level/],
+    ['a unit thrown away before it was read', /reading +60 +>=60 +\? .*net at least, no rate: no/],
     // 54 - 20 = 34 mL in 4 h, of a child of 12.4 kg: 0.685; of 4 h one was clamped.
     ['rate by weight and clamp', /reading +244 +34 +8\.5 +0\.69 .*11\.3 mL\/h over/],
     // 1860 - 480 + 20 + 250 = 1650 mL drained, + 10 - 30.

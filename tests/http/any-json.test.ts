@@ -26,7 +26,9 @@ async function isAnswered(to: string, body: string | Buffer): Promise<void> {
     status < 300 ? 'application/json; charset=utf-8' : 'application/problem+json; charset=utf-8',
   );
   for (const { detail } of faultsIn(JSON.parse(text))) {
-    expect(detail).not.toMatch(/expected|Invalid|Unrecognized|Too (small|big)|undefined|NaN|\[object/);
+    expect(detail).not.toMatch(
+      /Invalid (input|option)|Unrecognized|Too (small|big)|received|undefined|\[object/,
+    );
   }
 }
 
@@ -125,6 +127,6 @@ test('any change of a good message, alone and in a batch', async () => {
       await isAnswered(to, JSON.stringify(message));
       await isAnswered('/v1/entries', JSON.stringify({ entries: [message, { together: [message] }] }));
     }),
-    { numRuns: 600 },
+    { numRuns: 250 },
   );
 });

@@ -54,7 +54,7 @@ type DistributiveOmit<T, K extends PropertyKey> = T extends unknown ? Omit<T, K>
 
 const SYSTEM = 'urn:example:test';
 
-export function bodyOf(told: Told): EntryBody {
+function bodyOf(told: Told): EntryBody {
   const common = {
     identifier: { system: SYSTEM, value: told.key },
     author: told.author ?? NURSE,

@@ -5,6 +5,7 @@
  * measured, and every kind of statement that bears on volumes occurs, with corrections and withdrawals.
  */
 import fc from 'fast-check';
+import type { DrainFacts } from '../../src/domain/entry.ts';
 import { at, type Says, type Told } from './drain-script.ts';
 import { setUpSays, TELLERS, type Teller } from './statements.ts';
 
@@ -96,9 +97,10 @@ function chainOf({ drain, first, corrections, voided }: Draft, index: number): T
 
 /** A correction may not name another patient. */
 function ofPatientOf(first: Says, says: Says): Says {
-  if (says.kind !== 'drain-updated' || first.kind !== 'drain-updated') return says;
-  const { patient: _other, ...rest } = says;
-  return first.patient === undefined ? rest : { ...rest, patient: first.patient };
+  if (!('patient' in says) && !('patient' in first)) return says;
+  const { patient: _other, ...rest } = says as Says & DrainFacts;
+  const { patient } = first as DrainFacts;
+  return (patient === undefined ? rest : { ...rest, patient }) as Says;
 }
 
 const placement = (drain: string): fc.Arbitrary<ToldChain> =>

@@ -144,6 +144,11 @@ export const TELLERS: readonly { readonly weight: number; readonly tell: Teller 
   {
     weight: 1,
     tell: () =>
+      drainFacts.map((facts): Says => ({ kind: 'placed', site: 'mediastinal', tubes: ['B'], ...facts })),
+  },
+  {
+    weight: 1,
+    tell: () =>
       fc
         .constantFrom('on' as const, 'off' as const)
         .map((source): Says => ({ kind: 'suction-changed', source })),

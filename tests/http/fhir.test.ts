@@ -1,0 +1,256 @@
+/** The FHIR side: every issued text, judged by the published definitions of R4, and how it can be read. */
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { FACT_CODES } from '../../src/fhir/codes.ts';
+import { problemsOf } from '../support/r4.ts';
+import {
+  content,
+  corrected,
+  entry,
+  id,
+  level,
+  placeDrain,
+  SYSTEM,
+  type TestDrain,
+  voided,
+} from './messages.ts';
+import { startTestService, type TestService } from './service.ts';
+
+let service: TestService;
+let drain: TestDrain;
+/** Id of an entry by its key, and how many Observations all entries issued. */
+const anchors = new Map<string, string>();
+let issued = 0;
+
+const FHIR_JSON = 'application/fhir+json; charset=utf-8';
+const get = (path: string) => service.send('GET', `/fhir${path}`);
+
+/** A message with a field whose digits are to be kept: JSON.stringify would write 20.0 as 20. */
+const raw = (message: object, fields: string): string => `${JSON.stringify(message).slice(0, -1)},${fields}}`;
+
+const STORY: readonly (object | string)[] = [
+  entry('up', 'set-up', '08:00', {
+    profile: 'wet-2000',
+    opening_level_ml: 0,
+    seal_filled_cmh2o: 2,
+    suction: { source: 'on', column_cmh2o: 20, ordered_cmh2o: 20 },
+  }),
+  raw(entry('weight', 'weighed', '08:00'), '"weight_kg":70.50'),
+  raw(
+    entry('r1', 'reading', '09:00', { note: 'Calm, "awake".\nNo pain — 2 °C', tidaling: 'present' }),
+    '"level_ml":20.0,"suction":{"source":"on","column_cmh2o":20.0,"ordered_cmh2o":20,"bubbling":"gentle"},"seal":{"level_cmh2o":4.50}',
+  ),
+  entry('r2', 'reading', '10:00', {
+    level_ml: 120,
+    suction: { column_cmh2o: 20, bubbling: 'none' },
+    seal: { swing_low_cmh2o: 2, swing_high_cmh2o: 6 },
+    air_leak: { grade: 2, phase: 'expiratory', flow_ml_min: 150 },
+    fluid_character: 'serosanguineous',
+    fluid_colour: 'pink',
+    tidaling: 'absent',
+  }),
+  entry('flush', 'instilled', '10:30', { volume_ml: 200, purpose: 'flush' }),
+  level('r3', '11:00', 150),
+  entry('sample', 'sampled', '11:15', { volume_ml: 12.5 }),
+  entry('clamp', 'clamped', '11:20'),
+  entry('unclamp', 'unclamped', '11:30'),
+  level('r4', '12:00', 180, { suction: { source: 'off' }, seal: { level_cmh2o: 3 } }),
+  entry('change', 'unit-changed', '12:30', {
+    profile: 'electronic-800',
+    closing_level_ml: 190,
+    opening_level_ml: 0,
+  }),
+  entry('r5', 'reading', '13:00', { level_ml: 33, pressure_cmh2o: -18.2 }),
+  entry('order', 'suction-changed', '13:10', { source: 'on', dial_cmh2o: 15, ordered_cmh2o: 15 }),
+  level('r6', '14:00', 80, { pressure_cmh2o: 2 }),
+  level('r7', '15:00', 20),
+  entry('spill', 'level-rebased', '15:30', { cause: 'spill', last_trusted_level_ml: 30, new_level_ml: 5 }),
+  level('r8', '16:00', 40),
+  corrected('c1', 'r1', content(level('', '09:00', 60))),
+  level('late', '09:30', 80),
+  voided('v1', 'r6'),
+  entry('moved', 'drain-updated', '16:30', { encounter: { reference: 'Encounter/2' } }),
+  entry('linked', 'drain-updated', '16:40', {
+    patient: { reference: 'Patient/1', identifier: id('patient-1') },
+  }),
+  entry('out', 'removed', '17:00'),
+];
+
+beforeAll(async () => {
+  service = await startTestService();
+  drain = await placeDrain(service, 'placed', '08:00', {
+    patient: { reference: 'Patient/1' },
+    encounter: { identifier: { system: SYSTEM, value: 'stay-1' } },
+  });
+  for (const message of STORY) {
+    const { status, text } = await drain.enter(message);
+    if (status !== 201) throw new Error(`${JSON.stringify(message)}: ${text}`);
+    const receipt = JSON.parse(text);
+    anchors.set(receipt.identifier.value, receipt.entry);
+    issued += receipt.observations;
+  }
+});
+afterAll(() => service.stop());
+
+const resourceId = (name: string, key: string): string => `${name}.${drain.drain}.${anchors.get(key)}`;
+
+interface Observation {
+  readonly id: string;
+  readonly meta: { readonly versionId: string };
+  readonly status: string;
+  readonly subject?: { readonly reference: string };
+  readonly code: { readonly coding: readonly { readonly system: string; readonly code: string }[] };
+}
+interface History {
+  readonly id: string;
+  readonly text: string;
+  readonly total: number;
+  readonly versions: readonly Observation[];
+}
+
+async function allHistories(): Promise<readonly History[]> {
+  const ids = [...anchors.keys()].flatMap((key) =>
+    Object.keys(FACT_CODES).map((name) => resourceId(name, key)),
+  );
+  const found = await Promise.all(
+    ids.map(async (each) => ({ each, answer: await get(`/Observation/${each}/_history`) })),
+  );
+  return found.flatMap(({ each, answer: { status, text } }) => {
+    if (status === 404) return [];
+    const { total, entry: entries } = JSON.parse(text) as {
+      total: number;
+      entry: readonly { resource: Observation }[];
+    };
+    return [{ id: each, text, total, versions: entries.map(({ resource }) => resource) }];
+  });
+}
+
+test('every issued version and every history Bundle is valid R4, and all that was issued can be read', async () => {
+  const histories = await allHistories();
+  expect(histories.reduce((sum, { total }) => sum + total, 0)).toBe(issued);
+  expect(
+    histories.flatMap(({ id: each, text }) => problemsOf(JSON.parse(text)).map((p) => `${each}: ${p}`)),
+  ).toEqual([]);
+  const names = new Set(histories.map(({ id: each }) => each.split('.')[0]));
+  expect([...names].sort()).toEqual(Object.keys(FACT_CODES).sort());
+  const statuses = new Set(histories.flatMap(({ versions }) => versions.map(({ status }) => status)));
+  expect([...statuses].sort()).toEqual(['amended', 'corrected', 'entered-in-error', 'final']);
+}, 120_000);
+
+test('9129-8 stands on the per-interval fact alone', async () => {
+  const histories = await allHistories();
+  const coded = histories
+    .filter(({ text }) => text.includes('"9129-8"'))
+    .map(({ id: each }) => each.split('.')[0]);
+  expect(new Set(coded)).toEqual(new Set(['net-drainage']));
+  for (const { versions } of histories.filter(({ id: each }) => each.startsWith('net-drainage.'))) {
+    for (const { code } of versions) {
+      expect(code.coding.filter(({ system }) => system === 'http://loinc.org')).toMatchObject([
+        { code: '9129-8' },
+      ]);
+    }
+  }
+});
+
+test('digits stay as they were charted', async () => {
+  const first = async (name: string, key: string) =>
+    (await get(`/Observation/${resourceId(name, key)}/_history/1`)).text;
+  expect(await first('level', 'r1')).toContain('"valueQuantity":{"value":20.0,');
+  expect(await first('imposed-suction', 'r1')).toContain('"value":20.0,');
+  expect(await first('seal-level', 'r1')).toContain('"value":4.50,');
+  expect(await first('body-weight', 'weight')).toContain('"value":70.50,');
+  expect(await first('measured-pressure', 'r5')).toContain('"value":-18.2,');
+});
+
+describe('read, version read, history', () => {
+  test('the newest, each one by its number, all newest first', async () => {
+    const path = `/Observation/${resourceId('level', 'r1')}`;
+    const newest = await get(path);
+    const { meta, status } = JSON.parse(newest.text);
+    // The correction made version 2; the link to the patient's identifier re-issued all facts.
+    expect(status).toBe('amended');
+    expect(Number(meta.versionId)).toBe(3);
+    expect(JSON.parse((await get(`${path}/_history/2`)).text).status).toBe('corrected');
+    expect(newest.headers.get('content-type')).toBe(FHIR_JSON);
+    expect(newest.headers.get('etag')).toBe(`W/"${meta.versionId}"`);
+    expect(newest.headers.get('last-modified')).toBe(new Date(meta.lastUpdated).toUTCString());
+
+    const version = await get(`${path}/_history/${meta.versionId}`);
+    expect(version).toMatchObject({ status: 200, text: newest.text });
+    const first = await get(`${path}/_history/1`);
+    expect(first.headers.get('etag')).toBe('W/"1"');
+
+    const history = await get(`${path}/_history`);
+    expect(history.headers.get('content-type')).toBe(FHIR_JSON);
+    const bundle = JSON.parse(history.text);
+    expect(bundle).toMatchObject({ type: 'history', total: Number(meta.versionId) });
+    const numbers = bundle.entry.map((each: { resource: Observation }) => each.resource.meta.versionId);
+    expect(numbers).toEqual([...numbers].sort((a, b) => Number(b) - Number(a)));
+    expect(history.text).toContain(newest.text);
+    expect(history.text).toContain(first.text);
+    expect(history.text).toContain('"value":20.0,');
+  });
+
+  test('what was entered in error says so, and keeps its earlier version', async () => {
+    const path = `/Observation/${resourceId('level', 'r6')}`;
+    expect(JSON.parse((await get(path)).text).status).toBe('entered-in-error');
+    expect(JSON.parse((await get(`${path}/_history/1`)).text)).toMatchObject({ status: 'final' });
+  });
+
+  test('HEAD answers the same headers', async () => {
+    const path = `/fhir/Observation/${resourceId('level', 'r2')}`;
+    const head = await service.send('HEAD', path);
+    expect(head.text).toBe('');
+    expect(head.headers.get('etag')).toBe((await service.send('GET', path)).headers.get('etag'));
+  });
+});
+
+test('the CapabilityStatement is valid and says what can be done', async () => {
+  const { text, headers } = await get('/metadata');
+  expect(headers.get('content-type')).toBe(FHIR_JSON);
+  expect(problemsOf(JSON.parse(text))).toEqual([]);
+  const [rest] = JSON.parse(text).rest;
+  expect(rest.resource[0].interaction).toEqual([
+    { code: 'read' },
+    { code: 'vread' },
+    { code: 'history-instance' },
+  ]);
+});
+
+describe('errors are valid OperationOutcomes', () => {
+  const known = () => resourceId('level', 'r1');
+  test.each([
+    ['an unknown id', 'GET', () => '/Observation/none', 404, 'not-found'],
+    ['an id like ours', 'GET', () => `/Observation/level.${drain.drain}.aaaa`, 404, 'not-found'],
+    ['an id with a quote', 'GET', () => `/Observation/level.${drain.drain}.%22'--`, 404, 'not-found'],
+    ['an unknown version', 'GET', () => `/Observation/${known()}/_history/99`, 404, 'not-found'],
+    ['a version that is no number', 'GET', () => `/Observation/${known()}/_history/01`, 404, 'not-found'],
+    ['an unknown history', 'GET', () => '/Observation/none/_history', 404, 'not-found'],
+    ['an unknown type', 'GET', () => '/Patient/1', 404, 'not-found'],
+    ['a search', 'GET', () => '/Observation', 404, 'not-found'],
+    ['the bare base', 'POST', () => '', 404, 'not-found'],
+    ['an update', 'PUT', () => `/Observation/${known()}`, 405, 'not-supported'],
+    ['a delete', 'DELETE', () => `/Observation/${known()}`, 405, 'not-supported'],
+    ['an unknown parameter', 'GET', () => `/Observation/${known()}?_summary=true`, 400, 'structure'],
+    ['another format', 'GET', () => '/metadata?_format=xml', 400, 'structure'],
+    ['a path that cannot be read', 'GET', () => '/Observation/%zz', 400, 'structure'],
+    ['an id that is too long', 'GET', () => `/Observation/${'x'.repeat(200)}`, 414, 'too-long'],
+  ])('%s', async (_name, method, path, status, code) => {
+    const body = method === 'PUT' || method === 'POST' ? '{"resourceType":"Observation"}' : undefined;
+    const headers = body === undefined ? {} : { 'content-type': 'application/fhir+json' };
+    const answer = await service.send(method, `/fhir${path()}`, body, headers);
+    expect(answer.status).toBe(status);
+    expect(answer.headers.get('content-type')).toBe(FHIR_JSON);
+    const outcome = JSON.parse(answer.text);
+    expect(problemsOf(outcome)).toEqual([]);
+    expect(outcome.issue).toEqual([expect.objectContaining({ severity: 'error', code })]);
+    if (status === 405) expect(answer.headers.get('allow')?.split(', ').sort()).toEqual(['GET', 'HEAD']);
+  });
+});
+
+test('the patient that a drain is linked to is the subject of its Observations', async () => {
+  const { text } = await get(`/Observation/${resourceId('level', 'r2')}`);
+  expect(JSON.parse(text).subject).toEqual({
+    reference: 'Patient/1',
+    identifier: { system: SYSTEM, value: 'patient-1' },
+  });
+});

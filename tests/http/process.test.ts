@@ -1,0 +1,203 @@
+/** The service as a process, from dist/: how it starts, what it refuses, how it stops. */
+import { type ChildProcess, spawn } from 'node:child_process';
+import { once } from 'node:events';
+import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { Agent, request } from 'node:http';
+import { connect, type Socket } from 'node:net';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import Database from 'better-sqlite3';
+import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import { entry, placement } from './messages.ts';
+
+const MAIN = fileURLToPath(new URL('../../dist/main.js', import.meta.url));
+let folder: string;
+const children: ChildProcess[] = [];
+
+beforeEach(() => {
+  if (!existsSync(MAIN)) throw new Error(`${MAIN} is missing: npm run build`);
+  folder = mkdtempSync(join(tmpdir(), 'process-test-'));
+});
+afterEach(() => {
+  for (const child of children.splice(0)) child.kill('SIGKILL');
+  rmSync(folder, { recursive: true });
+});
+
+interface Started {
+  readonly child: ChildProcess;
+  readonly exited: Promise<number | null>;
+  output(): { readonly log: string; readonly error: string };
+}
+
+function start(env: Readonly<Record<string, string>>): Started {
+  const child = spawn(process.execPath, [MAIN], { env: { PATH: process.env.PATH, ...env } });
+  children.push(child);
+  let [log, error] = ['', ''];
+  child.stdout.on('data', (data) => {
+    log += data;
+  });
+  child.stderr.on('data', (data) => {
+    error += data;
+  });
+  const exited = once(child, 'close').then(([code]) => code as number | null);
+  return { child, exited, output: () => ({ log, error }) };
+}
+
+const working = () => ({
+  DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
+  DRAINLEDGER_ORIGIN: 'test.example',
+  DRAINLEDGER_PORT: '0',
+});
+
+async function listening({ exited, output }: Started): Promise<string> {
+  let gone = false;
+  void exited.then(() => {
+    gone = true;
+  });
+  for (;;) {
+    const url = /"url":"(http:[^"]+)"/.exec(output().log)?.[1];
+    if (url !== undefined) return url;
+    if (gone) throw new Error(`it did not start: ${output().error}`);
+    await sleep(20);
+  }
+}
+
+const sleep = (ms: number): Promise<void> => new Promise((resolve) => setTimeout(resolve, ms));
+
+interface Sent {
+  readonly status: number;
+  readonly text: string;
+}
+
+function post(agent: Agent, url: string, body: object): Promise<Sent> {
+  return new Promise((resolve, reject) => {
+    const headers = { 'content-type': 'application/json' };
+    const sent = request(url, { agent, method: 'POST', headers }, (answer) => {
+      let text = '';
+      answer.on('data', (data) => {
+        text += data;
+      });
+      answer.on('end', () => resolve({ status: answer.statusCode ?? 0, text }));
+      answer.on('error', reject);
+    });
+    sent.on('error', reject);
+    sent.end(JSON.stringify(body));
+  });
+}
+
+/** Posts as fast as answers come, on one kept connection, until the server is gone. */
+async function client(url: string, name: string): Promise<number> {
+  const agent = new Agent({ keepAlive: true, maxSockets: 1 });
+  let taken = 0;
+  for (let n = 0; ; n += 1) {
+    try {
+      const { status } = await post(agent, url, entry(`${name}-${n}`, 'negativity-vented', '09:00'));
+      expect(status).toBe(201);
+      taken += 1;
+    } catch (error) {
+      agent.destroy();
+      if (error instanceof Error && 'code' in error) return taken;
+      throw error;
+    }
+  }
+}
+
+function countOf(sql: string): number {
+  const db = new Database(join(folder, 'ledger.db'), { readonly: true });
+  const count = db.prepare<[], number>(sql).pluck().get();
+  db.close();
+  return count ?? 0;
+}
+
+/** A request of which only the beginning is sent. */
+function beginPost(url: string, body: string): { readonly socket: Socket; readonly answer: Promise<string> } {
+  const { hostname, port, pathname } = new URL(url);
+  const head = `POST ${pathname} HTTP/1.1\r\nhost: x\r\ncontent-type: application/json\r\ncontent-length: ${body.length}\r\n\r\n`;
+  const socket = connect(Number(port), hostname, () => socket.write(`${head}${body.slice(0, 20)}`));
+  let text = '';
+  socket.on('data', (data) => {
+    text += data;
+  });
+  return { socket, answer: once(socket, 'close').then(() => text) };
+}
+
+describe('it stops', () => {
+  test('within 5 s under load; what it began it answers, and what it answered it keeps', async () => {
+    const service = start(working());
+    const url = await listening(service);
+    const agent = new Agent({ keepAlive: true });
+    const { drain } = JSON.parse((await post(agent, `${url}/v1/drains`, placement('placed'))).text);
+    const entries = `${url}/v1/drains/${drain}/entries`;
+    const clients = Array.from({ length: 16 }, (_, n) => client(entries, `client-${n}`));
+    const idle = connect(Number(new URL(url).port), '127.0.0.1');
+    idle.on('error', () => {});
+    const body = JSON.stringify(entry('slow', 'negativity-vented', '09:00'));
+    const slow = beginPost(entries, body);
+    await sleep(700);
+
+    const stopped = Date.now();
+    service.child.kill('SIGTERM');
+    await sleep(600);
+    slow.socket.write(body.slice(20));
+    expect(await service.exited).toBe(0);
+    expect(Date.now() - stopped).toBeLessThan(5000);
+
+    expect(await slow.answer).toMatch(/^HTTP\/1\.1 201 [^]*connection: close/i);
+    const taken = (await Promise.all(clients)).reduce((sum, each) => sum + each, 0);
+    expect(taken).toBeGreaterThan(50);
+    expect(countOf('SELECT count(*) FROM ledger')).toBe(taken + 2);
+    agent.destroy();
+    idle.destroy();
+  });
+
+  test.each(['SIGTERM', 'SIGINT'] as const)('on %s without load, and says so', async (signal) => {
+    const service = start(working());
+    const url = await listening(service);
+    await (await fetch(`${url}/livez`)).text();
+    service.child.kill(signal);
+    expect(await service.exited).toBe(0);
+    expect(service.output().log).toContain('"msg":"stopped"');
+    expect(service.output().error).toBe('');
+  });
+});
+
+describe('it does not start', () => {
+  test('with a configuration that is wrong: all faults at once, exit code 78', async () => {
+    const service = start({
+      DRAINLEDGER_ORIGIN: '!',
+      DRAINLEDGER_HOST: '0.0.0.0',
+      DRAINLEDGER_PORT: '99999',
+      DRAINLEDGER_EHR_URL: 'ftp://ehr.example',
+      DRAINLEDGER_DATABSE: 'a slip of the pen',
+    });
+    expect(await service.exited).toBe(78);
+    const { error, log } = service.output();
+    expect(log).toBe('');
+    expect(
+      error
+        .trim()
+        .split('\n')
+        .map((line) => line.split(' ')[0])
+        .sort(),
+    ).toEqual([
+      'Configuration',
+      'DRAINLEDGER_DATABASE',
+      'DRAINLEDGER_DATABSE',
+      'DRAINLEDGER_EHR_URL',
+      'DRAINLEDGER_HOST',
+      'DRAINLEDGER_ORIGIN',
+      'DRAINLEDGER_PORT',
+    ]);
+    expect(error).toContain('DRAINLEDGER_DATABSE is no setting of this service: remove it');
+  });
+
+  test('on a database that another process uses, which goes on', async () => {
+    const first = start(working());
+    const url = await listening(first);
+    const second = start(working());
+    expect(await second.exited).toBe(78);
+    expect(second.output().error).toContain(`is in use by another process: pid ${first.child.pid}`);
+    expect((await fetch(`${url}/readyz`)).status).toBe(200);
+  });
+});

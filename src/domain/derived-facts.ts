@@ -7,7 +7,7 @@ import { netOf } from './interval.ts';
 import type { Negativity } from './negativity.ts';
 import type { Rate } from './rate.ts';
 import { type Rational, rational, roundHalfEven } from './rational.ts';
-import type { Cumulative, Row, Volumes } from './row.ts';
+import { type Cumulative, completenessOf, type Row, type Volumes } from './row.ts';
 import { HOUR_MS, thousandthsText } from './units.ts';
 import type { Window } from './windows.ts';
 
@@ -122,21 +122,29 @@ function perKilogramFact(
 }
 
 function cumulativeFact(row: Row, sum: Cumulative, net: Fact): Fact {
-  const complete = sum.reasons.length === 0;
-  const measured: Components = complete
-    ? NONE
-    : [
-        { name: 'sum-of-measured-intervals', quantity: thousandthsText(sum.net) },
-        { name: 'suspect-volume', quantity: thousandthsText(sum.suspect) },
-      ];
+  const kind = completenessOf(sum);
+  const measured: Components =
+    kind === 'measured-part'
+      ? [
+          { name: 'sum-of-measured-intervals', quantity: thousandthsText(sum.net) },
+          { name: 'suspect-volume', quantity: thousandthsText(sum.suspect) },
+        ]
+      : NONE;
   return derived(row, 'cumulative-drainage', {
     effective: { from: sum.from_text, to: toText(net) },
-    value: complete ? volume(sum.net, false) : { absent: sum.reasons.join(', ') },
+    value: kind === 'measured-part' ? { absent: sum.reasons.join(', ') } : volume(sum.net, kind === 'at-least'),
     components: [...measured, ...partsOf(sum)],
+    flags: kind === 'at-least' ? ['lower-bound'] : NONE,
     derived_from: [refTo(net)],
-    note: complete ? null : 'The sum of the measured intervals, not a total.',
+    note: NOTE_ON[kind],
   });
 }
+
+const NOTE_ON = {
+  total: null,
+  'at-least': 'A lower bound: part of an interval is not known.',
+  'measured-part': 'The sum of the measured intervals, not a total.',
+} as const;
 
 function windowFact(row: Row, window: Window, net: Fact): Fact {
   const to = toText(net);

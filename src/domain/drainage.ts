@@ -3,7 +3,8 @@
  *
  * Within a run drained = running maximum of the level minus the maximum before it; a fall of up to one graduation
  * counts as reading error (0 drained, made good before new volume counts); a larger fall that no entry explains
- * makes its interval indeterminate, casts doubt on the rise that had set the maximum, and starts the run anew.
+ * makes its interval indeterminate, casts doubt on the rise that had set the maximum, and starts the run anew. If the
+ * new run climbs back to that maximum, the rise that does so is in doubt as well.
  */
 import type { Interval, IntervalReason, LevelPoint, Span } from './interval.ts';
 import { graduationAt, type UnitProfile } from './unit-profile.ts';
@@ -14,6 +15,11 @@ interface Run {
   /** End of the interval that set the maximum; null when a first or opening level did. */
   readonly maxSetAt: EpochMs | null;
   readonly last: LevelPoint;
+  /**
+   * The maximum that an unexplained fall left behind; null in other runs. A level that reaches it again may only go on
+   * from there: 300, a mistyped 30, then 310 is not 280 mL in an hour.
+   */
+  readonly fallenFrom: Microlitres | null;
 }
 
 /** What is known of the chamber after an instant. */
@@ -54,9 +60,9 @@ export function takeLevel(
 ): LevelTaken {
   const { run, unclosed } = chamber;
   const from = unclosed?.from ?? run?.last;
-  const started = (max: Microlitres, maxSetAt: EpochMs | null): ChamberState => ({
+  const started = (max: Microlitres, maxSetAt: EpochMs | null, fallenFrom: Microlitres | null = null): ChamberState => ({
     ...afterInterval(chamber, point.at),
-    run: { max, maxSetAt, last: point },
+    run: { max, maxSetAt, last: point, fallenFrom },
   });
   if (from === undefined) return { chamber: started(point.level, null), interval: null, contradicts: null };
   const ended = (drained: Microlitres | null, reason: IntervalReason | null) =>
@@ -66,15 +72,18 @@ export function takeLevel(
     return { chamber: started(point.level, null), interval: ended(null, reason), contradicts: null };
   }
   const rise = microlitres(point.level - run.max);
+  const { fallenFrom } = run;
   if (rise < 0 && -rise > toleranceAt(chamber, run.max)) {
     return {
-      chamber: started(point.level, null),
+      chamber: started(point.level, null, microlitres(Math.max(run.max, fallenFrom ?? 0))),
       interval: ended(null, 'unexplained-fall'),
       contradicts: run.maxSetAt,
     };
   }
-  const interval = ended(microlitres(Math.max(0, rise)), unclosed?.reason ?? lossy);
-  const next = rise > 0 ? started(point.level, point.at) : started(run.max, run.maxSetAt);
+  const climbsBack = fallenFrom !== null && point.level >= fallenFrom - toleranceAt(chamber, fallenFrom);
+  const interval = { ...ended(microlitres(Math.max(0, rise)), unclosed?.reason ?? lossy), suspect: climbsBack };
+  const stillUnder = climbsBack ? null : fallenFrom;
+  const next = rise > 0 ? started(point.level, point.at, stillUnder) : started(run.max, run.maxSetAt, stillUnder);
   return { chamber: next, interval, contradicts: null };
 }
 
@@ -100,7 +109,7 @@ export function startScale(
   return {
     ...before,
     profile,
-    run: opening === null ? null : { max: opening.level, maxSetAt: null, last: opening },
+    run: opening === null ? null : { max: opening.level, maxSetAt: null, last: opening, fallenFrom: null },
     unclosed: closed || from === null ? null : { from, reason },
   };
 }

@@ -1,6 +1,7 @@
 /** Which facts a change makes new, re-issues or withdraws: what did not change is not issued again. */
 import { chartedFacts } from './charted-facts.ts';
 import { derivedFacts } from './derived-facts.ts';
+import { equal } from './equal.ts';
 import type { Fact, FactRef } from './fact.ts';
 import type { Row } from './row.ts';
 
@@ -36,13 +37,14 @@ export function issues(
   cause: 'amended' | 'corrected',
   all: boolean,
 ): Issued[] {
-  const old = new Map(before.flatMap(factsOf).map((fact) => [factKey(fact), fact]));
+  const changed = all ? { before, after } : changedRows(before, after);
+  const old = new Map(changed.before.flatMap(factsOf).map((fact) => [factKey(fact), fact]));
   const issued: Issued[] = [];
-  for (const fact of after.flatMap(factsOf)) {
+  for (const fact of changed.after.flatMap(factsOf)) {
     const key = factKey(fact);
     const was = old.get(key);
     old.delete(key);
-    if (was !== undefined && !all && same(was, fact)) continue;
+    if (was !== undefined && !all && equal(was, fact)) continue;
     const version = versionAfter(reissues, key, was !== undefined);
     issued.push({ fact, key, version, status: version === 1 ? 'final' : cause });
   }
@@ -57,7 +59,11 @@ function versionAfter(reissues: Reissues, key: string, stands: boolean): number 
   return last + 1;
 }
 
-/** Facts hold text only, written in one order, so their JSON tells whether they are the same. */
-function same(a: Fact, b: Fact): boolean {
-  return JSON.stringify(a) === JSON.stringify(b);
+/** A fact hangs on one row, so rows that are the same before and after need no look at their facts. */
+function changedRows(before: readonly Row[], after: readonly Row[]) {
+  const rows = new Map(before.map((row) => [row.item.id, row]));
+  const isSame = (row: Row): boolean => equal(rows.get(row.item.id), row);
+  const kept = new Set(after.filter(isSame).map((row) => row.item.id));
+  const isChanged = (row: Row): boolean => !kept.has(row.item.id);
+  return { before: before.filter(isChanged), after: after.filter(isChanged) };
 }

@@ -9,7 +9,17 @@ import type { Window } from './windows.ts';
 
 export type IncompleteReason = IntervalReason | 'suspect-rise' | 'baseline-only';
 
-/** Everything drained since the first known level, µL. A total only while `reasons` is empty. */
+/** With no reason but these, a sum is a lower bound; with any other it is the sum of what could be measured. */
+const BOUNDING: readonly IncompleteReason[] = ['no-closing-level', 'level-rebased'];
+
+export type Completeness = 'total' | 'at-least' | 'measured-part';
+
+export function completenessOf({ reasons }: Cumulative): Completeness {
+  if (reasons.length === 0) return 'total';
+  return reasons.every((reason) => BOUNDING.includes(reason)) ? 'at-least' : 'measured-part';
+}
+
+/** Everything drained since the first known level, µL; what kind of sum it is says {@link completenessOf}. */
 export interface Cumulative {
   readonly from: EpochMs;
   readonly from_text: string;
@@ -19,7 +29,7 @@ export interface Cumulative {
   readonly net: Microlitres;
   /** Drained in intervals whose rise is in doubt; not in the sums. */
   readonly suspect: Microlitres;
-  /** Why the sums are those of the measured intervals and not a total. */
+  /** Why the sums are not a total. */
   readonly reasons: readonly IncompleteReason[];
 }
 

@@ -97,7 +97,8 @@ function takeLevels(
     if (taken.interval === null) {
       state = { ...state, incomplete: because(state, 'baseline-only'), sinceReading: [] };
     } else {
-      const interval = { ...taken.interval, suspect: isSuspect(taken.interval.to.at) };
+      const { interval: ended } = taken;
+      const interval = { ...ended, suspect: ended.suspect || isSuspect(ended.to.at) };
       state = withInterval(state, interval);
       volumes = new Map([[old.point.id, volumesAt(state, interval, circumstances)]]);
       if (isSudden(interval, circumstances)) mark(marks, old.point.id, 'sudden-jump');
@@ -113,12 +114,15 @@ const isRead = (levels: AgreedLevel | null): boolean =>
   levels?.among.some(({ part }) => part === 'level') ?? false;
 
 function withInterval(state: FoldState, interval: Interval): FoldState {
-  const reason = interval.suspect ? 'suspect-rise' : interval.reason;
+  const reasons: IncompleteReason[] = interval.reason === null ? [] : [interval.reason];
+  if (interval.suspect) reasons.push('suspect-rise');
+  // No closing level and no opening one either: not even a lower bound.
+  if (interval.drained === null && interval.reason !== 'unexplained-fall') reasons.push('opening-not-stated');
   return {
     ...state,
     intervals: appendInterval(state.intervals, interval),
     measuredFrom: state.measuredFrom ?? { ms: interval.from.at, text: interval.from.at_text },
-    incomplete: reason === null ? state.incomplete : because(state, reason),
+    incomplete: because(state, ...reasons),
     sinceReading: [...state.sinceReading, interval],
   };
 }
@@ -142,8 +146,10 @@ function withScale(
   };
 }
 
-function because(state: FoldState, reason: IncompleteReason): readonly IncompleteReason[] {
-  return state.incomplete.includes(reason) ? state.incomplete : [...state.incomplete, reason].sort();
+function because({ incomplete }: FoldState, ...reasons: readonly IncompleteReason[]): readonly IncompleteReason[] {
+  return reasons.every((reason) => incomplete.includes(reason))
+    ? incomplete
+    : [...new Set([...incomplete, ...reasons])].sort();
 }
 
 function isSudden(interval: Interval, { settings }: Circumstances): boolean {

@@ -1,5 +1,6 @@
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { problems } from './native/answers.ts';
 import { writeOpenApi } from './openapi.ts';
 import { json } from './route-doc.ts';
 import type { Routes } from './routes.ts';
@@ -16,7 +17,7 @@ export function registerReference(app: FastifyInstance, routes: Routes): void {
   const doc = {
     operation: 'apiReference',
     summary: 'This document',
-    answers: { 200: json('The API reference, OpenAPI 3.1.', document) },
+    answers: { 200: json('The API reference, OpenAPI 3.1.', document), ...problems({}) },
   };
   app.get('/openapi.json', { config: { doc } }, (_request, reply) =>
     reply.type('application/json; charset=utf-8').send(text),

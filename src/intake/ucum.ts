@@ -1,7 +1,7 @@
 import { UcumLhcUtils } from '@lhncbc/ucum-lhc';
 
 /** UCUM code of each unit that ends a field name. */
-export const UNIT_OF_SUFFIX = {
+const UNIT_OF_SUFFIX = {
   _ml_min: 'mL/min',
   _cmh2o: 'cm[H2O]',
   _ml: 'mL',

@@ -9,7 +9,7 @@ import { parseInstant } from '../domain/instant.ts';
 import type { Settings } from '../domain/settings.ts';
 import { epochMs } from '../domain/units.ts';
 import { writeObservation } from '../fhir/observation.ts';
-import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Store } from '../store/port.ts';
+import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Store, Write } from '../store/port.ts';
 import { hashOf, nameOf } from './names.ts';
 import { writeReceipt } from './receipt.ts';
 
@@ -82,7 +82,6 @@ function decision(
   };
   const decided = decide(subject, entry, settings.derivation);
   if ('refused' in decided) return { refused: decided };
-  const own = decided.changes[0];
   return {
     type: body.kind,
     actor: body.author,
@@ -91,9 +90,15 @@ function decision(
     body: writeBody(body),
     receipt: writeReceipt(decided, place, settings.derivation),
     issues: decided.changes.map((change) => issueOf(change, decided, place, settings)),
-    patientKey: patientKey(own?.view.patient),
+    relinked: relinked(subject, decided),
     enter: () => enter(subject, decided, settings.derivation),
   };
+}
+
+function relinked(subject: Subject, { entry, changes }: Accepted): Write['relinked'] {
+  const before = subject.get(entry.drain);
+  const after = patientKey(changes[0]?.view.patient);
+  return before !== undefined && patientKey(before.view.patient) === after ? null : { patientKey: after };
 }
 
 function notTaken(

@@ -36,8 +36,8 @@ export interface Write {
   readonly body: string;
   readonly receipt: string;
   readonly issues: readonly DrainIssue[];
-  /** The drain's patient after this entry. */
-  readonly patientKey: string | null;
+  /** The drain's patient after this entry, where the entry placed the drain or changed its patient. */
+  readonly relinked: { readonly patientKey: string | null } | null;
   /** Takes the entry into the books; called once it is certain to be written. */
   enter(): void;
 }

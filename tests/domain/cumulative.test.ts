@@ -51,28 +51,12 @@ describe('the cumulative sum', () => {
       'suspect-rise, unexplained-fall',
     ],
     [
-      'a unit not closed',
-      [...START, level('a', '09:00', 90), changed('u', '10:00', null, 0), level('b', '11:00', 30)],
-      'b',
-      '120',
-      '0',
-      'no-closing-level',
-    ],
-    [
       'a unit not opened',
       [...START, changed('u', '10:00', 90, null), level('b', '11:00', 30), level('c', '12:00', 40)],
       'c',
       '100',
       '0',
       'opening-not-stated',
-    ],
-    [
-      'a re-based level',
-      [...START, rebased('tip', '10:00', 90, 10), level('b', '11:00', 30)],
-      'b',
-      '110',
-      '0',
-      'level-rebased',
     ],
     [
       'a baseline in place of an opening',
@@ -103,4 +87,20 @@ describe('the cumulative sum', () => {
       ]);
     },
   );
+
+  it.each([
+    [
+      'a unit not closed',
+      [...START, level('a', '09:00', 90), changed('u', '10:00', null, 0), level('b', '11:00', 30)],
+      '120',
+    ],
+    ['a re-based level', [...START, rebased('tip', '10:00', 90, 10), level('b', '11:00', 30)], '110'],
+  ])('is a lower bound after %s: part of an interval is not known, the rest is', (_, story, quantity) => {
+    expect(factOf(story, 'b')).toMatchObject({ value: { quantity, at_least: true }, flags: ['lower-bound'] });
+  });
+
+  it('has no plain value where a unit was neither closed nor opened: nothing bounds that interval', () => {
+    const story = [...START, level('a', '09:00', 90), changed('u', '10:00', null, null), level('b', '11:00', 30)];
+    expect(factOf(story, 'b')).toMatchObject({ value: { absent: 'no-closing-level, opening-not-stated' } });
+  });
 });

@@ -229,4 +229,39 @@ describe('drained volume across a re-based level', () => {
     expect(volumes({ estimated_loss_ml: dec(500) })).toEqual(volumes({}));
     expect(volumes({})?.cumulative.net).toBe(370_000);
   });
+
+  describe('a false low: 300, a mistyped 30, then 310 (common practice, no source)', () => {
+    const story = [
+      ...START,
+      level('a', '09:00', 100),
+      level('b', '10:00', 200),
+      level('c', '11:00', 300),
+      level('low', '12:00', 30),
+    ];
+
+    it('does not make 280 mL out of 10: the climb back is in doubt like the rise before the fall', () => {
+      const volumes = rowOf([...story, level('d', '13:00', 310)], 'd').volumes;
+      expect(volumes?.interval).toMatchObject({ drained: 280_000, suspect: true });
+      // 100 + 200 is certain, so a lower bound of 310 that holds.
+      expect(volumes?.cumulative).toMatchObject({ drained: 200_000, suspect: 380_000 });
+      expect(volumes?.windows.at(-1)?.net_low).toBe(200_000);
+    });
+
+    it('takes a level within one graduation of the old maximum for a climb back', () => {
+      expect(rowOf([...story, level('d', '13:00', 295)], 'd').volumes?.interval.suspect).toBe(true);
+      expect(rowOf([...story, level('d', '13:00', 290)], 'd').volumes?.interval.suspect).toBe(false);
+    });
+
+    it('counts on once the climb is over, and all again when the low is corrected', () => {
+      const after = [...story, level('d', '13:00', 310), level('e', '14:00', 330)];
+      expect(rowOf(after, 'e').volumes?.interval).toMatchObject({ drained: 20_000, suspect: false });
+      const corrected: Told = { ...level('low-fixed', '15:00', 303), corrects: 'low', to: '12:00' };
+      expect(rowOf([...after, corrected], 'e').volumes?.cumulative).toMatchObject({ net: 330_000, reasons: [] });
+    });
+
+    it('remembers the higher of two maxima that were fallen from', () => {
+      const twice = [...story, level('d', '13:00', 60), level('lower', '14:00', 20), level('e', '15:00', 300)];
+      expect(rowOf(twice, 'e').volumes?.interval.suspect).toBe(true);
+    });
+  });
 });

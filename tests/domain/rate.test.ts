@@ -79,6 +79,15 @@ describe('an interval under 15 min (common practice, no source)', () => {
   });
 });
 
+describe('an interval without an exact volume', () => {
+  it.each([
+    ['a lower bound', [...START, level('x', '09:00', 40), setUp('10:00', 0, undefined, 'second')]],
+    ['unknown', [...START, level('x', '09:00', 200)]],
+  ])('has no rate: %s', (_, story) => {
+    expect(rates([...story, level('a', '12:00', 95)], 'a')).toBe('interval-not-measured');
+  });
+});
+
 describe('a clamped tube (common practice, no source)', () => {
   const story = (...events: readonly Told[]) => [...START, ...events, level('a', '12:00', 120)];
 

@@ -48,7 +48,7 @@ export function content(of: object): object {
 export const voided = (key: string, target: string) =>
   entry(key, 'entered-in-error', '23:30', { target: id(target), reason: 'wrong drain' });
 
-export interface Row {
+interface Row {
   readonly identifier: { readonly value: string };
   readonly marks: readonly string[];
   readonly counted: boolean;

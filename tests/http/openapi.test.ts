@@ -137,7 +137,7 @@ test.each([
   expect(() => writeOpenApi(collected.all)).toThrow(message);
 });
 
-/** A type under a name that others use too: its registry is emptied so that the library lets it pass. */
+/** A type under a name that another type has too. */
 function named(type: z.ZodType): z.ZodType {
   return z.object({ inner: type.meta({ id: 'Named' }) });
 }

@@ -143,7 +143,7 @@ describe('it stops', () => {
     expect(await service.exited).toBe(0);
     expect(Date.now() - stopped).toBeLessThan(5000);
 
-    expect(await slow.answer).toMatch(/^HTTP\/1\.1 201 [^]*connection: close/i);
+    expect(await slow.answer).toMatch(/^HTTP\/1\.1 201 .*connection: close/is);
     const taken = (await Promise.all(clients)).reduce((sum, each) => sum + each, 0);
     expect(taken).toBeGreaterThan(50);
     expect(countOf('SELECT count(*) FROM ledger')).toBe(taken + 2);
@@ -157,7 +157,9 @@ describe('it stops', () => {
     await (await fetch(`${url}/livez`)).text();
     service.child.kill(signal);
     expect(await service.exited).toBe(0);
-    expect(service.output().log).toContain('"msg":"stopped"');
+    const { log } = service.output();
+    expect(log).toContain('"msg":"stopped"');
+    expect(log.split('\n').filter((line) => line.includes('listening'))).toHaveLength(1);
     expect(service.output().error).toBe('');
   });
 });

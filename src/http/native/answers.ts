@@ -40,7 +40,7 @@ const fault = z
   })
   .meta({ id: 'Fault' });
 
-export const problem = z
+const problem = z
   .object({
     type: z.string().describe('Names the kind of problem: urn:drainledger:problem:…'),
     title: z.string(),

@@ -13,7 +13,7 @@ import {
 
 const words = (most: number) => z.string().min(1).max(most);
 
-export const instant = z
+const instant = z
   .string()
   .refine((text) => parseInstant(text) !== undefined, {
     error: `is no moment with an offset${MEND}send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00`,
@@ -93,6 +93,11 @@ const seal = z
     swing_low_cmh2o: pressureMagnitude.optional(),
     swing_high_cmh2o: pressureMagnitude.optional(),
   })
+  .refine(
+    ({ swing_low_cmh2o: low, swing_high_cmh2o: high }) =>
+      low === undefined || high === undefined || low.thousandths <= high.thousandths,
+    { error: `has a swing whose low is above its high${MEND}send the lower one as swing_low_cmh2o` },
+  )
   .meta({
     id: 'Seal',
     description: 'Height of the water-seal column: still, or the low and high of its swing.',
@@ -113,7 +118,7 @@ const attachedUnit = {
 };
 
 /** Fields of each statement, beside its kind. */
-export const STATEMENTS = {
+const STATEMENTS = {
   placed: {
     ...drainFacts,
     site: z.enum(['pleural-left', 'pleural-right', 'mediastinal', 'pericardial']),

@@ -72,8 +72,8 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     lastIndex = (lastIndex ?? newest.get() ?? -1) + 1;
     keep(lastIndex, request, decision, place, last.hash);
     decision.enter();
-    if (request.linksPatient !== null || place.seq === 1) {
-      write.drain.run(drain, decision.patientKey, lastIndex);
+    if (decision.relinked !== null) {
+      write.drain.run(drain, decision.relinked.patientKey, lastIndex);
       shelf.drop(subject);
     }
     return { kind: 'recorded', receipt: decision.receipt };

@@ -2,7 +2,8 @@
 import type Database from 'better-sqlite3';
 import { readBody } from '../../audit/entry-text.ts';
 import { type Book, openBooks, type Subject } from '../../domain/book.ts';
-import type { Entry } from '../../domain/entry.ts';
+import { patientKey } from '../../domain/drain.ts';
+import type { Entry, EntryBody } from '../../domain/entry.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { IssueStatus } from '../../domain/issue.ts';
 import type { Settings } from '../../domain/settings.ts';
@@ -27,31 +28,34 @@ export function createBookReader(db: Database.Database, settings: Settings) {
   const reissues = db.prepare<[string], ReissueRow>(
     'SELECT fact_key, version, status FROM reissue WHERE drain = ? ORDER BY fact_key, version',
   );
-  const patientOf = db
-    .prepare<[string], string | null>('SELECT patient_key FROM drain WHERE drain = ?')
-    .pluck();
   const drainsOf = db.prepare<[string], string>('SELECT drain FROM drain WHERE patient_key = ?').pluck();
 
-  function drainsTogether(drain: string, linksPatient: string | null): string[] {
-    const patients = [patientOf.get(drain) ?? null, linksPatient].filter((key) => key !== null);
-    return [...new Set([drain, ...patients.flatMap((key) => drainsOf.all(key))])];
+  const entriesOf = (drain: string): Entry[] => entries.all(drain).map((row) => toEntry(drain, row));
+
+  /** Every patient it was ever linked to: undoing one link may bring back another. */
+  function drainsTogether(own: readonly Entry[], drain: string, linksPatient: string | null): string[] {
+    const patients = new Set([linksPatient, ...own.flatMap(({ body }) => patientsIn(body))]);
+    return [...new Set([drain, ...[...patients].flatMap((key) => (key === null ? [] : drainsOf.all(key)))])];
   }
 
   /** The books of a drain, and of all drains of its patient and of the patient it is about to be linked to. */
   return (drain: string, linksPatient: string | null): Subject => {
     const ledger = new Map<string, readonly Entry[]>();
     const reissued = new Map<string, Book['reissues']>();
-    for (const name of drainsTogether(drain, linksPatient)) {
-      const rows = entries.all(name);
-      if (rows.length === 0) continue;
-      ledger.set(
-        name,
-        rows.map((row) => toEntry(name, row)),
-      );
+    const own = entriesOf(drain);
+    for (const name of drainsTogether(own, drain, linksPatient)) {
+      const told = name === drain ? own : entriesOf(name);
+      if (told.length === 0) continue;
+      ledger.set(name, told);
       reissued.set(name, new Map(reissues.all(name).map(({ fact_key, ...issue }) => [fact_key, issue])));
     }
     return openBooks(ledger, reissued, settings);
   };
+}
+
+function patientsIn(body: EntryBody): (string | null)[] {
+  const said = body.kind === 'corrected' ? body.replacement : body;
+  return said.kind === 'placed' || said.kind === 'drain-updated' ? [patientKey(said.patient)] : [];
 }
 
 function toEntry(drain: string, { seq, envelope, body: text }: LedgerRow): Entry {

@@ -38,6 +38,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     now: Date.now,
     onFatal,
   });
+  let url = `http://${config.host}:${config.port}`;
   const app = buildApp({
     logger,
     parts: {
@@ -46,11 +47,11 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       profiles,
       settings: DEFAULT_SETTINGS,
       canonical: config.canonical,
-      publicUrl: config.publicUrl ?? `http://${config.host}:${config.port}`,
+      publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
     },
   });
-  const url = await app.listen({ host: config.host, port: config.port });
+  url = await app.listen({ host: config.host, port: config.port });
   const deliverer = config.ehr === null ? null : deliverTo(config.ehr, store, logger);
   return {
     url,

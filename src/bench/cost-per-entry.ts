@@ -31,7 +31,10 @@ export async function costPerEntry(file: string): Promise<Cost> {
       throw error;
     },
   });
-  const record = createRecord(store, { derivation: DEFAULT_SETTINGS, canonical: 'http://example.org/drainledger' });
+  const record = createRecord(store, {
+    derivation: DEFAULT_SETTINGS,
+    canonical: 'http://example.org/drainledger',
+  });
   const placed = incoming('', placement('cost', 0));
   const drain = drainNameOf(placed.body.identifier);
   await record([{ ...placed, drain }]);

@@ -15,7 +15,11 @@ export interface Drains {
 }
 
 async function post(url: string, { path, body }: Message): Promise<{ drain: string }> {
-  const response = await fetch(url + path, { method: 'POST', headers: { 'content-type': 'application/json' }, body });
+  const response = await fetch(url + path, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body,
+  });
   if (response.status !== 201) throw new Error(`${path}: ${response.status} ${await response.text()}`);
   return (await response.json()) as { drain: string };
 }
@@ -56,7 +60,9 @@ export async function load(url: string, drains: Drains, connections: number, sec
     ],
   });
   if (result.non2xx > 0 || result.errors > 0) {
-    throw new Error(`${result.non2xx} answers were not 2xx and ${result.errors} failed; the figures would mean nothing`);
+    throw new Error(
+      `${result.non2xx} answers were not 2xx and ${result.errors} failed; the figures would mean nothing`,
+    );
   }
   return { perSecond: result.requests.average, p50: result.latency.p50, p99: result.latency.p99 };
 }

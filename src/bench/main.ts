@@ -54,7 +54,10 @@ async function ingest(args: readonly string[]): Promise<Map<number, Figure>> {
     for (const connections of CONNECTIONS) {
       const before = running.cpu();
       const figure = await load(running.url, drains, connections, SECONDS);
-      figures.set(connections, { ...figure, cpuPerRequest: (running.cpu() - before) / (figure.perSecond * SECONDS) });
+      figures.set(connections, {
+        ...figure,
+        cpuPerRequest: (running.cpu() - before) / (figure.perSecond * SECONDS),
+      });
     }
   } finally {
     await running.stop();
@@ -81,12 +84,17 @@ try {
     };
   });
   const cost = await costPerEntry(join(folder, 'cost.db'));
-  console.log('Durable ingest with full derivation beside the same route with validation only (target at 50: >= 0.5)');
+  console.log(
+    'Durable ingest with full derivation beside the same route with validation only (target at 50: >= 0.5)',
+  );
   console.table(rows);
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
   mkdirSync('bench-results', { recursive: true });
-  writeFileSync('bench-results/latest.json', `${JSON.stringify({ node: process.version, ingest: rows, cost }, null, 2)}\n`);
+  writeFileSync(
+    'bench-results/latest.json',
+    `${JSON.stringify({ node: process.version, ingest: rows, cost }, null, 2)}\n`,
+  );
 } finally {
   rmSync(folder, { recursive: true, force: true });
 }

@@ -5,7 +5,10 @@ export interface Message {
   readonly body: string;
 }
 
-const AUTHOR = { type: 'device', identifier: { system: 'urn:example:bench:device', value: 'gateway' } } as const;
+const AUTHOR = {
+  type: 'device',
+  identifier: { system: 'urn:example:bench:device', value: 'gateway' },
+} as const;
 const START_MS = Date.UTC(2026, 0, 1);
 const EVERY_MS = 20 * 60_000;
 const ROOM_ML = 1990;
@@ -23,7 +26,12 @@ export const placement = (run: string, drain: number): Message => ({
 
 export const setUp = (run: string, drain: number, id: string): Message => ({
   path: `/v1/drains/${id}/entries`,
-  body: JSON.stringify({ ...common(run, `set-up-${drain}`, 0), kind: 'set-up', profile: 'wet-2000', opening_level_ml: 0 }),
+  body: JSON.stringify({
+    ...common(run, `set-up-${drain}`, 0),
+    kind: 'set-up',
+    profile: 'wet-2000',
+    opening_level_ml: 0,
+  }),
 });
 
 /** The nth reading of a drain, or the unit change when its chamber is full. */
@@ -40,7 +48,10 @@ export function reading(run: string, drain: number, id: string, n: number): Mess
           tidaling: 'present',
           air_leak: { grade: 1, phase: 'expiratory' },
         };
-  return { path: `/v1/drains/${id}/entries`, body: JSON.stringify({ ...common(run, `${drain}-${n}`, n), ...says }) };
+  return {
+    path: `/v1/drains/${id}/entries`,
+    body: JSON.stringify({ ...common(run, `${drain}-${n}`, n), ...says }),
+  };
 }
 
 function common(run: string, value: string, n: number) {

@@ -31,7 +31,11 @@ async function validationOnly(): Promise<string> {
     Promise.resolve(
       unit.map(({ body }) => ({
         kind: 'recorded' as const,
-        receipt: JSON.stringify({ drain: drainNameOf(body.identifier), sequence: 1, identifier: body.identifier }),
+        receipt: JSON.stringify({
+          drain: drainNameOf(body.identifier),
+          sequence: 1,
+          identifier: body.identifier,
+        }),
       })),
     );
   const parts = {
@@ -40,7 +44,7 @@ async function validationOnly(): Promise<string> {
     profiles: defaultProfiles(),
     settings: DEFAULT_SETTINGS,
     canonical: 'http://example.org/drainledger',
-    publicUrl: 'http://127.0.0.1',
+    publicUrl: () => 'http://127.0.0.1',
     now: Date.now,
   };
   return buildApp({ parts, logger }).listen({ host: '127.0.0.1', port: 0 });

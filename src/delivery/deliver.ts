@@ -70,7 +70,8 @@ export function startDelivering(options: DeliverOptions): Deliverer {
         options.log.warn({ target: target.name, error: String(error) }, 'could not claim deliveries');
         return false;
       });
-      if (busy || underWay.size > 0) await Promise.race([...underWay, pause(options.pollMs, stopping.signal)]);
+      if (busy || underWay.size > 0)
+        await Promise.race([...underWay, pause(options.pollMs, stopping.signal)]);
       else await pause(options.pollMs, stopping.signal);
     }
     await Promise.all(underWay);

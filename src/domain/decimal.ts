@@ -10,6 +10,11 @@ export class Decimal {
     this.thousandths = thousandths;
   }
 
+  /** As a plain number, where its digits do not matter. */
+  toJSON(): number {
+    return this.thousandths / 1000;
+  }
+
   /** The decimal for these digits, or undefined when they have an exponent, over 3 decimals or over 9 whole digits. */
   static parse(text: string): Decimal | undefined {
     const parts = PLAIN.exec(text);

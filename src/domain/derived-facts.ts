@@ -132,7 +132,8 @@ function cumulativeFact(row: Row, sum: Cumulative, net: Fact): Fact {
       : NONE;
   return derived(row, 'cumulative-drainage', {
     effective: { from: sum.from_text, to: toText(net) },
-    value: kind === 'measured-part' ? { absent: sum.reasons.join(', ') } : volume(sum.net, kind === 'at-least'),
+    value:
+      kind === 'measured-part' ? { absent: sum.reasons.join(', ') } : volume(sum.net, kind === 'at-least'),
     components: [...measured, ...partsOf(sum)],
     flags: kind === 'at-least' ? ['lower-bound'] : NONE,
     derived_from: [refTo(net)],

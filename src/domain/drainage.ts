@@ -60,32 +60,39 @@ export function takeLevel(
 ): LevelTaken {
   const { run, unclosed } = chamber;
   const from = unclosed?.from ?? run?.last;
-  const started = (max: Microlitres, maxSetAt: EpochMs | null, fallenFrom: Microlitres | null = null): ChamberState => ({
-    ...afterInterval(chamber, point.at),
-    run: { max, maxSetAt, last: point, fallenFrom },
-  });
-  if (from === undefined) return { chamber: started(point.level, null), interval: null, contradicts: null };
-  const ended = (drained: Microlitres | null, reason: IntervalReason | null) =>
-    endInterval(chamber, from, point, drained, reason);
+  if (from === undefined)
+    return { chamber: inRun(chamber, baseline(point)), interval: null, contradicts: null };
   if (run === null) {
-    const reason = unclosed?.reason ?? null;
-    return { chamber: started(point.level, null), interval: ended(null, reason), contradicts: null };
+    const interval = endInterval(chamber, from, point, null, unclosed?.reason ?? null);
+    return { chamber: inRun(chamber, baseline(point)), interval, contradicts: null };
   }
-  const rise = microlitres(point.level - run.max);
-  const { fallenFrom } = run;
-  if (rise < 0 && -rise > toleranceAt(chamber, run.max)) {
-    return {
-      chamber: started(point.level, null, microlitres(Math.max(run.max, fallenFrom ?? 0))),
-      interval: ended(null, 'unexplained-fall'),
-      contradicts: run.maxSetAt,
-    };
+  const { max, maxSetAt, fallenFrom } = run;
+  if (max - point.level > toleranceAt(chamber, max)) {
+    const fallen = { ...baseline(point), fallenFrom: microlitres(Math.max(max, fallenFrom ?? 0)) };
+    const interval = endInterval(chamber, from, point, null, 'unexplained-fall');
+    return { chamber: inRun(chamber, fallen), interval, contradicts: maxSetAt };
   }
   const climbsBack = fallenFrom !== null && point.level >= fallenFrom - toleranceAt(chamber, fallenFrom);
-  const interval = { ...ended(microlitres(Math.max(0, rise)), unclosed?.reason ?? lossy), suspect: climbsBack };
-  const stillUnder = climbsBack ? null : fallenFrom;
-  const next = rise > 0 ? started(point.level, point.at, stillUnder) : started(run.max, run.maxSetAt, stillUnder);
-  return { chamber: next, interval, contradicts: null };
+  const rise = microlitres(Math.max(0, point.level - max));
+  const interval = endInterval(chamber, from, point, rise, unclosed?.reason ?? lossy);
+  const top = rise > 0 ? { max: point.level, maxSetAt: point.at } : { max, maxSetAt };
+  const next = { ...top, last: point, fallenFrom: climbsBack ? null : fallenFrom };
+  return { chamber: inRun(chamber, next), interval: { ...interval, suspect: climbsBack }, contradicts: null };
 }
+
+/** A run of which this level is all that is known. */
+const baseline = (point: LevelPoint): Run => ({
+  max: point.level,
+  maxSetAt: null,
+  last: point,
+  fallenFrom: null,
+});
+
+/** The chamber after a level ended an interval and left the run like this. */
+const inRun = (chamber: ChamberState, run: Run): ChamberState => ({
+  ...afterInterval(chamber, run.last.at),
+  run,
+});
 
 /** One graduation at this level; 0 while no unit is known. */
 export function toleranceAt(chamber: ChamberState, level: Microlitres): Microlitres {
@@ -109,7 +116,7 @@ export function startScale(
   return {
     ...before,
     profile,
-    run: opening === null ? null : { max: opening.level, maxSetAt: null, last: opening, fallenFrom: null },
+    run: opening === null ? null : baseline(opening),
     unclosed: closed || from === null ? null : { from, reason },
   };
 }

@@ -43,7 +43,10 @@ function exactP(s: number, ties: readonly number[]): number {
   const inversions = gaussianMultinomial(ties);
   const untied = inversions.length - 1;
   const total = inversions.reduce((sum, count) => sum + count, 0);
-  const asStrong = inversions.reduce((sum, count, k) => (Math.abs(untied - 2 * k) >= Math.abs(s) ? sum + count : sum), 0);
+  const asStrong = inversions.reduce(
+    (sum, count, k) => (Math.abs(untied - 2 * k) >= Math.abs(s) ? sum + count : sum),
+    0,
+  );
   return asStrong / total;
 }
 
@@ -93,8 +96,8 @@ function normalP(s: number, n: number, ties: readonly number[]): number {
 function erfc(x: number): number {
   const t = 1 / (1 + x / 2);
   const series = [
-    -1.26551223, 1.00002368, 0.37409196, 0.09678418, -0.18628806, 0.27886807, -1.13520398, 1.48851587, -0.82215223,
-    0.17087277,
+    -1.26551223, 1.00002368, 0.37409196, 0.09678418, -0.18628806, 0.27886807, -1.13520398, 1.48851587,
+    -0.82215223, 0.17087277,
   ];
   const sum = series.reduceRight((inner, coefficient) => coefficient + t * inner, 0);
   return t * Math.exp(-x * x + sum);

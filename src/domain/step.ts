@@ -146,7 +146,10 @@ function withScale(
   };
 }
 
-function because({ incomplete }: FoldState, ...reasons: readonly IncompleteReason[]): readonly IncompleteReason[] {
+function because(
+  { incomplete }: FoldState,
+  ...reasons: readonly IncompleteReason[]
+): readonly IncompleteReason[] {
   return reasons.every((reason) => incomplete.includes(reason))
     ? incomplete
     : [...new Set([...incomplete, ...reasons])].sort();

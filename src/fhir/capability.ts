@@ -3,12 +3,12 @@ import type { CapabilityStatement, CapabilityStatementRestResource } from 'fhir/
 type Interaction = NonNullable<CapabilityStatementRestResource['interaction']>[number]['code'];
 
 /** What can be done with one resource type; the routes are registered from the same rows. */
-export interface ResourceCapability {
+interface ResourceCapability {
   readonly type: 'Observation';
   readonly interactions: readonly Interaction[];
 }
 
-export const RESOURCES: readonly ResourceCapability[] = [
+const RESOURCES: readonly ResourceCapability[] = [
   { type: 'Observation', interactions: ['read', 'vread', 'history-instance'] },
 ];
 

@@ -8,8 +8,8 @@
 import type { Site } from '../domain/entry.ts';
 import type { ComponentName, FactName } from '../domain/fact.ts';
 
-export const LOINC = 'http://loinc.org';
-export const SNOMED = 'http://snomed.info/sct';
+const LOINC = 'http://loinc.org';
+const SNOMED = 'http://snomed.info/sct';
 export const UCUM = 'http://unitsofmeasure.org';
 export const OBSERVATION_CATEGORY = 'http://terminology.hl7.org/CodeSystem/observation-category';
 export const DATA_ABSENT_REASON = 'http://terminology.hl7.org/CodeSystem/data-absent-reason';

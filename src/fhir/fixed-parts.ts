@@ -2,7 +2,17 @@
 import type { Site } from '../domain/entry.ts';
 import type { ComponentName, FactName } from '../domain/fact.ts';
 import type { IssueStatus } from '../domain/issue.ts';
-import { type Coding, COMPONENT_CODES, DRAIN_OUTPUT, FACT_CODES, FLUID_BALANCE, OBSERVATION_CATEGORY, SITE_CODES, UCUM, type Unit } from './codes.ts';
+import {
+  COMPONENT_CODES,
+  type Coding,
+  DRAIN_OUTPUT,
+  FACT_CODES,
+  FLUID_BALANCE,
+  OBSERVATION_CATEGORY,
+  SITE_CODES,
+  UCUM,
+  type Unit,
+} from './codes.ts';
 
 export interface FixedParts {
   readonly opening: string;
@@ -48,7 +58,9 @@ export function concept(codings: readonly Coding[], text?: string): string {
 
 function categories(name: FactName): string {
   const { category, fluid_volume } = FACT_CODES[name];
-  const own = concept([{ system: OBSERVATION_CATEGORY, code: category, display: CATEGORY_DISPLAY[category] }]);
+  const own = concept([
+    { system: OBSERVATION_CATEGORY, code: category, display: CATEGORY_DISPLAY[category] },
+  ]);
   return fluid_volume ? `[${own},${concept([FLUID_BALANCE])}]` : `[${own}]`;
 }
 
@@ -88,7 +100,11 @@ export function componentStart(canonical: string, name: ComponentName): string {
   components.set(canonical, ofBase);
   const found = ofBase.get(name);
   if (found !== undefined) return found;
-  const coding = { system: localSystem(canonical, 'observation'), code: name, display: COMPONENT_CODES[name].display };
+  const coding = {
+    system: localSystem(canonical, 'observation'),
+    code: name,
+    display: COMPONENT_CODES[name].display,
+  };
   const start = `{"code":${concept([coding])},"valueQuantity":{"value":`;
   ofBase.set(name, start);
   return start;

@@ -8,9 +8,16 @@
 import type { Reference, Site } from '../domain/entry.ts';
 import type { Fact, FactName, FactRef, Flag } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
+import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { COMPONENT_CODES, DATA_ABSENT_REASON, FACT_CODES, PRESENCE } from './codes.ts';
-import { type Framed, FrameBuilder } from '../json/frame.ts';
-import { componentStart, concept, fixedParts, localSystem, quantityEnd, referenceStart } from './fixed-parts.ts';
+import {
+  componentStart,
+  concept,
+  fixedParts,
+  localSystem,
+  quantityEnd,
+  referenceStart,
+} from './fixed-parts.ts';
 
 /** What all Observations of one drain share at one issue. */
 export interface ObservationContext {
@@ -59,7 +66,11 @@ function writeReferences(to: FrameBuilder, opening: string, refs: readonly FactR
   to.fixed(opening);
   refs.forEach((ref, i) => {
     if (i > 0) to.fixed(',');
-    to.fixed(referenceStart(ref.name)).hole(ref.drain ?? drain).fixed('.').hole(ref.anchor).fixed('"}');
+    to.fixed(referenceStart(ref.name))
+      .hole(ref.drain ?? drain)
+      .fixed('.')
+      .hole(ref.anchor)
+      .fixed('"}');
   });
   to.fixed(']');
 }
@@ -67,14 +78,20 @@ function writeReferences(to: FrameBuilder, opening: string, refs: readonly FactR
 /** Instants passed intake's grammar, so they hold nothing that JSON would escape. */
 function writeEffective(to: FrameBuilder, { effective }: Fact): void {
   if ('at' in effective) to.fixed(',"effectiveDateTime":"').hole(effective.at).fixed('"');
-  else to.fixed(',"effectivePeriod":{"start":"').hole(effective.from).fixed('","end":"').hole(effective.to).fixed('"}');
+  else
+    to.fixed(',"effectivePeriod":{"start":"')
+      .hole(effective.from)
+      .fixed('","end":"')
+      .hole(effective.to)
+      .fixed('"}');
 }
 
 function writeValue(to: FrameBuilder, { name, value }: Fact, canonical: string): void {
   if ('quantity' in value) {
     const end = quantityEnd(FACT_CODES[name].unit ?? '1', value.at_least === true);
     to.fixed(',"valueQuantity":{"value":').hole(value.quantity).fixed(end);
-  } else if ('code' in value) to.fixed(',"valueCodeableConcept":').hole(codedValue(name, value.code, canonical));
+  } else if ('code' in value)
+    to.fixed(',"valueCodeableConcept":').hole(codedValue(name, value.code, canonical));
   else if ('text' in value) to.fixed(',"valueString":').hole(JSON.stringify(value.text));
   else if ('absent' in value) to.fixed(',"dataAbsentReason":').hole(absence(value.absent));
 }
@@ -101,7 +118,10 @@ function writeComponents(to: FrameBuilder, { components }: Fact, canonical: stri
   to.fixed(',"component":[');
   components.forEach(({ name, quantity }, i) => {
     if (i > 0) to.fixed(',');
-    to.fixed(componentStart(canonical, name)).hole(quantity).fixed(quantityEnd(COMPONENT_CODES[name].unit, false)).fixed('}');
+    to.fixed(componentStart(canonical, name))
+      .hole(quantity)
+      .fixed(quantityEnd(COMPONENT_CODES[name].unit, false))
+      .fixed('}');
   });
   to.fixed(']');
 }

@@ -11,8 +11,8 @@ export interface Parts {
   readonly settings: Settings;
   /** Start of our canonical URLs. */
   readonly canonical: string;
-  /** Base URL under which clients reach this service, without a slash at the end. */
-  readonly publicUrl: string;
+  /** Base URL under which clients reach this service, without a slash at the end; final once it listens. */
+  publicUrl(): string;
   now(): number;
 }
 

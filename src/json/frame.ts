@@ -29,7 +29,12 @@ interface Place {
   frame: Frame | null;
 }
 
-const placeAfter = (before: Place | null, piece: string): Place => ({ before, piece, next: new Map(), frame: null });
+const placeAfter = (before: Place | null, piece: string): Place => ({
+  before,
+  piece,
+  next: new Map(),
+  frame: null,
+});
 
 let start = placeAfter(null, '');
 let pieces = 0;
@@ -84,5 +89,8 @@ function spelled(place: Place): string {
 /** The text, exactly as it was collected. */
 export function fill({ frame, holes }: Framed): string {
   const [opening = '', ...rest] = frame.text.split(MARK);
-  return rest.reduce((text, part) => text + (holes[part.charCodeAt(0) - FIRST] ?? '') + part.slice(1), opening);
+  return rest.reduce(
+    (text, part) => text + (holes[part.charCodeAt(0) - FIRST] ?? '') + part.slice(1),
+    opening,
+  );
 }

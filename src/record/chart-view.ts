@@ -6,7 +6,7 @@ import { type Chart, foldAll, rowsFrom, stateOf } from '../domain/chart.ts';
 import type { Row } from '../domain/row.ts';
 import { type EpochMs, epochMs } from '../domain/units.ts';
 import { ALGORITHM } from './receipt.ts';
-import { rowView } from './view.ts';
+import { chartRowView } from './view.ts';
 
 export function drainViewOf({ drain, head, view }: Book) {
   const { weights: _weights, placedMs: _placed, removedMs: _removed, ...facts } = view;
@@ -27,7 +27,7 @@ export function chartViewOf(book: Book, asOf: EpochMs | null) {
   return {
     ...drainViewOf(book),
     derivation: { algorithm: ALGORITHM, settings: book.circumstances.settings.version },
-    rows: rowsFrom(chartAsOf(book, asOf), epochMs(-Infinity)).map(rowView),
+    rows: rowsFrom(chartAsOf(book, asOf), epochMs(-Infinity)).map(chartRowView),
   };
 }
 
@@ -38,7 +38,7 @@ export function stateViewOf(book: Book, asOf: EpochMs | null, now: number) {
   const { chamber, suctionSource } = stateOf(chart);
   const at = asOf ?? now;
   const aged = (row: Row | undefined) =>
-    row === undefined ? null : { ...rowView(row), age_s: Math.floor((at - row.item.at) / 1000) };
+    row === undefined ? null : { ...chartRowView(row), age_s: Math.floor((at - row.item.at) / 1000) };
   const capacity = chamber.profile?.capacity_ml.thousandths;
   const level = chamber.run?.last.level;
   return {

@@ -1,6 +1,6 @@
 /** The one use case: entries in, receipts out, each durable with all that follows from it. */
 import { writeBody } from '../audit/entry-text.ts';
-import type { Subject } from '../domain/book.ts';
+import type { Book, Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
 import { type Accepted, type DrainChange, decide, enter } from '../domain/decide.ts';
 import { patientKey } from '../domain/drain.ts';
@@ -9,7 +9,15 @@ import { parseInstant } from '../domain/instant.ts';
 import type { Settings } from '../domain/settings.ts';
 import { epochMs } from '../domain/units.ts';
 import { writeObservation } from '../fhir/observation.ts';
-import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Store, Write } from '../store/port.ts';
+import type {
+  AppendOutcome,
+  AppendRequest,
+  Decision,
+  DrainIssue,
+  Place,
+  Store,
+  Write,
+} from '../store/port.ts';
 import { hashOf, nameOf } from './names.ts';
 import { writeReceipt } from './receipt.ts';
 
@@ -116,6 +124,20 @@ function notTaken(
       mend: 'place the drain first: POST /v1/drains',
     };
   }
+  return otherPatient(subject.get(drain), body) ?? inTheFuture(place, body, settings);
+}
+
+/** A drain stays with its patient: relabelling a history would put one patient's readings into another's record. */
+function otherPatient(book: Book | undefined, body: EntryBody): NotTaken | null {
+  const linked = patientKey(book?.view.patient);
+  const named = body.kind === 'drain-updated' ? patientKey(body.patient) : null;
+  if (linked === null || named === null || named === linked) return null;
+  const mend = `the drain is linked to ${linked}: mark that link entered-in-error first, or place the drain anew`;
+  return { refused: 'patient-differs', pointer: '/patient', value: named, mend };
+}
+
+/** A person's clock can be looked at and mended; a device's is marked instead (domain/step.ts). */
+function inTheFuture(place: Place, body: EntryBody, settings: Settings): NotTaken | null {
   if (body.author.type === 'device') return null;
   const charted: readonly (readonly [string, string])[] =
     body.kind === 'corrected'

@@ -7,10 +7,18 @@ import { netOf } from '../domain/interval.ts';
 import type { Negativity } from '../domain/negativity.ts';
 import type { Rate } from '../domain/rate.ts';
 import { type Rational, rational, roundHalfEven } from '../domain/rational.ts';
-import type { Cumulative, Row, Volumes } from '../domain/row.ts';
+import { type Cumulative, completenessOf, type Row, type Volumes } from '../domain/row.ts';
 import { HOUR_MS } from '../domain/units.ts';
 import type { Window } from '../domain/windows.ts';
 
+/** A row with what was charted, digits aside (the entries keep those). */
+export function chartRowView(row: Row) {
+  const { effective_at: _at, kind: _kind, note = null, ...charted } = row.item.content;
+  const { unit_profile: _profile, ...said } = { unit_profile: null, ...charted };
+  return { ...rowView(row), charted: said, note, author: row.item.author, correction: row.item.correction };
+}
+
+/** A row as a receipt carries it: its sender knows what it charted. */
 export function rowView(row: Row) {
   const { item, marks, counted, leftOut, volumes, negativity } = row;
   return {
@@ -69,10 +77,11 @@ function rateView(rate: Rate) {
 }
 
 function cumulativeView(sum: Cumulative) {
-  const total = sum.reasons.length === 0;
+  const kind = completenessOf(sum);
   return {
     from: sum.from_text,
-    net_ml: total ? ml(sum.net) : null,
+    net_ml: kind === 'measured-part' ? null : ml(sum.net),
+    at_least: kind === 'at-least',
     sum_of_measured_intervals_ml: ml(sum.net),
     drained_ml: ml(sum.drained),
     sampled_ml: ml(sum.sampled),

@@ -103,14 +103,14 @@ export interface Store {
   claim(target: string, nowMs: number, lapsesMs: number, most: number): Promise<readonly Delivery[]>;
   settle(delivery: Delivery, settlement: Settlement): Promise<void>;
 
-  /** The books of a drain and of all drains of its patient, folded from the ledger; empty when there is no such drain. */
+  /** The books of a drain and of all drains of its patient, as of what is durable; without it when there is no such drain. */
   books(drain: string): Subject;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
   drains(after: string, most: number): readonly string[];
   /** All versions of a resource in order; empty when it was never issued. */
   versions(drain: string, factKey: string, resourceId: string): readonly string[];
   deliveryCounts(): readonly DeliveryCount[];
-  /** Throws when the store cannot write. */
+  /** @throws when the store cannot write now */
   check(): void;
   close(): Promise<void>;
 }

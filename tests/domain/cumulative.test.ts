@@ -100,7 +100,12 @@ describe('the cumulative sum', () => {
   });
 
   it('has no plain value where a unit was neither closed nor opened: nothing bounds that interval', () => {
-    const story = [...START, level('a', '09:00', 90), changed('u', '10:00', null, null), level('b', '11:00', 30)];
+    const story = [
+      ...START,
+      level('a', '09:00', 90),
+      changed('u', '10:00', null, null),
+      level('b', '11:00', 30),
+    ];
     expect(factOf(story, 'b')).toMatchObject({ value: { absent: 'no-closing-level, opening-not-stated' } });
   });
 });

@@ -110,6 +110,7 @@ describe('the order of what is charted at one minute', () => {
     at: epochMs(minutes * 60_000),
     content: { effective_at: at('08:00'), ...statement },
     author: NURSE,
+    correction: null,
     recorded_ms: epochMs(0),
   });
   const unit = { profile: WET_UNIT.id, unit_profile: WET_UNIT };

@@ -256,11 +256,19 @@ describe('drained volume across a re-based level', () => {
       const after = [...story, level('d', '13:00', 310), level('e', '14:00', 330)];
       expect(rowOf(after, 'e').volumes?.interval).toMatchObject({ drained: 20_000, suspect: false });
       const corrected: Told = { ...level('low-fixed', '15:00', 303), corrects: 'low', to: '12:00' };
-      expect(rowOf([...after, corrected], 'e').volumes?.cumulative).toMatchObject({ net: 330_000, reasons: [] });
+      expect(rowOf([...after, corrected], 'e').volumes?.cumulative).toMatchObject({
+        net: 330_000,
+        reasons: [],
+      });
     });
 
     it('remembers the higher of two maxima that were fallen from', () => {
-      const twice = [...story, level('d', '13:00', 60), level('lower', '14:00', 20), level('e', '15:00', 300)];
+      const twice = [
+        ...story,
+        level('d', '13:00', 60),
+        level('lower', '14:00', 20),
+        level('e', '15:00', 300),
+      ];
       expect(rowOf(twice, 'e').volumes?.interval.suspect).toBe(true);
     });
   });

@@ -91,7 +91,10 @@ function currentTexts(database: string): Map<string, string> {
   const db = openReader(database);
   const textsIn = createFrameReader(db);
   const current = new Map<string, string>();
-  for (const stored of db.prepare<[], string>('SELECT resources FROM issued ORDER BY log_index').pluck().iterate()) {
+  for (const stored of db
+    .prepare<[], string>('SELECT resources FROM issued ORDER BY log_index')
+    .pluck()
+    .iterate()) {
     for (const text of textsIn(stored)) current.set((JSON.parse(text) as { id: string }).id, text);
   }
   db.close();

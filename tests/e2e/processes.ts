@@ -21,7 +21,10 @@ export interface Process {
 }
 
 function start(script: string, args: readonly string[], env: NodeJS.ProcessEnv): Process {
-  const child = spawn(process.execPath, [dist(script), ...args], { env, stdio: ['ignore', 'ignore', 'inherit'] });
+  const child = spawn(process.execPath, [dist(script), ...args], {
+    env,
+    stdio: ['ignore', 'ignore', 'inherit'],
+  });
   const gone = new Promise<number | null>((resolve) => child.once('exit', (code) => resolve(code)));
   return {
     child,

@@ -43,7 +43,10 @@ export function storyOf(drain: number, readings: number, random: () => number): 
   const posts: Post[] = [];
   const say = (key: string, minute: number, body: object) =>
     posts.push({ drain, key: `d${drain}-${key}`, body: { ...common(`d${drain}-${key}`, minute), ...body } });
-  const target = (key: string) => ({ target: { system: SYSTEM, value: `d${drain}-${key}` }, reason: 'misread' });
+  const target = (key: string) => ({
+    target: { system: SYSTEM, value: `d${drain}-${key}` },
+    reason: 'misread',
+  });
   say('set-up', 0, { kind: 'set-up', profile: 'wet-2000', opening_level_ml: 0 });
   let level = 0;
   for (let n = 1; n <= readings; n += 1) {
@@ -52,10 +55,20 @@ export function storyOf(drain: number, readings: number, random: () => number): 
     const late = random() < 0.1 && n > 2;
     const when = late ? minute - 45 : minute;
     if (level > 1900) {
-      say(`change-${n}`, minute - 10, { kind: 'unit-changed', profile: 'wet-2000', closing_level_ml: level, opening_level_ml: 0 });
+      say(`change-${n}`, minute - 10, {
+        kind: 'unit-changed',
+        profile: 'wet-2000',
+        closing_level_ml: level,
+        opening_level_ml: 0,
+      });
       level = 0;
     }
-    say(`r${n}`, when, { kind: 'reading', level_ml: level, seal: { level_cmh2o: 5 }, suction: { source: 'off' } });
+    say(`r${n}`, when, {
+      kind: 'reading',
+      level_ml: level,
+      seal: { level_cmh2o: 5 },
+      suction: { source: 'off' },
+    });
     const dice = random();
     if (dice < 0.1) say(`flush-${n}`, minute + 5, { kind: 'instilled', volume_ml: 20, purpose: 'flush' });
     else if (dice < 0.15) say(`weight-${n}`, minute + 1, { kind: 'weighed', weight_kg: 70 });

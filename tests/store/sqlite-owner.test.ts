@@ -30,7 +30,7 @@ beforeAll(() => {
   const compiler = join(repository, 'node_modules/typescript/bin/tsc');
   writeFileSync(join(build, 'package.json'), '{ "type": "module" }');
   symlinkSync(join(repository, 'node_modules'), join(build, 'node_modules'));
-  const options = { extends: join(repository, 'tsconfig.build.json') };
+  const options = { extends: join(repository, 'src/tsconfig.json') };
   const compilerOptions = {
     rootDir: join(repository, 'src'),
     outDir: join(build, 'dist'),

@@ -64,12 +64,12 @@ interface OfVersion {
 }
 
 export function registerFhir(app: FastifyInstance, parts: Parts): void {
-  const statement = JSON.stringify(
-    capabilityStatement(parts.publicUrl, parts.canonical, new Date(parts.now()).toISOString()),
-  );
+  const started = new Date(parts.now()).toISOString();
 
   app.get('/metadata', { config: { doc: DOCS.metadata } }, (_request, reply) =>
-    reply.type(FHIR_JSON).send(statement),
+    reply
+      .type(FHIR_JSON)
+      .send(JSON.stringify(capabilityStatement(parts.publicUrl(), parts.canonical, started))),
   );
 
   app.get<OfId>('/Observation/:id', { config: { doc: DOCS.read } }, (request, reply) => {
@@ -95,7 +95,7 @@ export function registerFhir(app: FastifyInstance, parts: Parts): void {
     const { id } = request.params;
     const texts = versionsOf(parts, id);
     if (texts.length === 0) return notFound(reply, id);
-    return reply.type(FHIR_JSON).send(historyBundle(`${parts.publicUrl}${FHIR_BASE}`, id, texts));
+    return reply.type(FHIR_JSON).send(historyBundle(`${parts.publicUrl()}${FHIR_BASE}`, id, texts));
   });
 }
 

@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import { ALL_KINDS, identifier } from '../../intake/native/schemas.ts';
 import { type AnswerDoc, json } from '../route-doc.ts';
-import { row } from './row-answers.ts';
+import { chartRow, row } from './row-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
 const count = z.number().int().nonnegative();
@@ -104,7 +104,7 @@ export const entriesPage = z
   .meta({ id: 'EntriesPage' });
 
 export const chart = z
-  .object({ ...drainFields, derivation, rows: z.array(row).describe('In order of time.') })
+  .object({ ...drainFields, derivation, rows: z.array(chartRow).describe('In order of time.') })
   .meta({ id: 'Chart' });
 
 const profile = z
@@ -123,7 +123,7 @@ const profile = z
   .meta({ id: 'UnitProfile' });
 export const unitProfiles = z.object({ profiles: z.array(profile) });
 
-const agedRow = row
+const agedRow = chartRow
   .extend({
     age_s: z.number().int().describe('Seconds from its time to `as_of`; negative where a clock ran ahead.'),
   })

@@ -86,7 +86,7 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
   app.get('/', { config: { doc: DOCS.about } }, async () => ({
     service: 'drainledger',
     cautions: CAUTIONS,
-    api_reference: `${parts.publicUrl}/openapi.json`,
+    api_reference: `${parts.publicUrl()}/openapi.json`,
   }));
 
   app.get('/unit-profiles', { config: { doc: DOCS.profiles } }, (_request, reply) =>
@@ -147,12 +147,7 @@ function entryText({ seq, entryId, recordedAt, hash, body }: StoredEntry): strin
 
 /** Decimals go out as plain JSON numbers. */
 function sendPlain(reply: FastifyReply, value: object): FastifyReply {
-  const text = JSON.stringify(value, (_key, inner) => (isDecimal(inner) ? inner.thousandths / 1000 : inner));
-  return reply.type('application/json; charset=utf-8').send(text);
-}
-
-function isDecimal(value: unknown): value is { readonly thousandths: number } {
-  return typeof value === 'object' && value !== null && 'thousandths' in value;
+  return reply.type('application/json; charset=utf-8').send(JSON.stringify(value));
 }
 
 function noSuchDrain(drain: string): Problem {

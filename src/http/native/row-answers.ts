@@ -59,13 +59,21 @@ const interval = z
 const cumulative = z
   .object({
     from: time,
-    net_ml: z.number().nullable().describe('Total since `from`, mL; null while `reasons` is not empty.'),
-    sum_of_measured_intervals_ml: volume.describe('Not a total while `reasons` is not empty, mL.'),
+    net_ml: z
+      .number()
+      .nullable()
+      .describe(
+        'Since `from`, mL: a total, or with `at_least` a lower bound; null while an interval is unknown or in doubt.',
+      ),
+    at_least: z.boolean(),
+    sum_of_measured_intervals_ml: volume.describe(
+      'Intervals that are unknown or in doubt left out; not a total while `reasons` is not empty, mL.',
+    ),
     drained_ml: volume,
     sampled_ml: volume,
     instilled_ml: volume,
     in_doubt_ml: volume.describe('Drained in suspect intervals, in none of the sums, mL.'),
-    reasons: z.array(z.string()),
+    reasons: z.array(z.string()).describe('Why it is not a total.'),
   })
   .meta({ id: 'Cumulative' });
 
@@ -118,3 +126,20 @@ export const row = z
     total_negativity: negativity.optional(),
   })
   .meta({ id: 'Row' });
+
+/** A row of a chart: with what was charted. */
+export const chartRow = row
+  .extend({
+    charted: z
+      .looseObject({})
+      .describe(
+        'The fields of the entry as they now stand, as plain numbers; the digits as sent are in the entries.',
+      ),
+    note: z.string().nullable(),
+    author: z.looseObject({ type: z.enum(['person', 'device']) }).describe('Who charted what now stands.'),
+    correction: z
+      .string()
+      .nullable()
+      .describe('Why it stands in the place of an earlier content, if it does.'),
+  })
+  .meta({ id: 'ChartRow' });

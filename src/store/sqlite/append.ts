@@ -111,7 +111,8 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
 
   function keepIssue(index: number, { drain, reissued, deliverable }: DrainIssue, stored: string): void {
     write.issued.run(drain, index, stored);
-    for (const { factKey, version, status } of reissued) write.reissue.run(drain, factKey, version, status, index);
+    for (const { factKey, version, status } of reissued)
+      write.reissue.run(drain, factKey, version, status, index);
     if (!deliverable) return;
     for (const target of options.targets) write.lane.run(target, drain, index);
   }

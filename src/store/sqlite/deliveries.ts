@@ -33,9 +33,13 @@ export function createDeliveries(db: Database.Database) {
       `SELECT 1 FROM lane WHERE target = ? AND drain = ? AND log_index = ? AND state = 'sending' AND attempts = ?`,
     )
     .pluck();
-  const wait = db.prepare(`UPDATE lane SET state = 'waiting', due_ms = ?, outcome = ? WHERE target = ? AND drain = ?`);
+  const wait = db.prepare(
+    `UPDATE lane SET state = 'waiting', due_ms = ?, outcome = ? WHERE target = ? AND drain = ?`,
+  );
   const next = db
-    .prepare<[string, number], number | null>('SELECT min(log_index) FROM issued WHERE drain = ? AND log_index > ?')
+    .prepare<[string, number], number | null>(
+      'SELECT min(log_index) FROM issued WHERE drain = ? AND log_index > ?',
+    )
     .pluck();
   const advance = db.prepare(
     `UPDATE lane SET log_index = ?, state = ?, attempts = 0, due_ms = 0, outcome = NULL WHERE target = ? AND drain = ?`,

@@ -1,4 +1,4 @@
-// Writes openapi/openapi.json from the built service, by asking it. Run as: npm run build && node scripts/write-openapi.mjs
+// Writes openapi/openapi.json from the built service, by asking it. Run as: npm run openapi
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -7,7 +7,7 @@ import { pino } from 'pino';
 import { readConfig } from '../dist/config.js';
 import { startService } from '../dist/service.js';
 
-const target = fileURLToPath(new URL('../openapi/', import.meta.url));
+const target = fileURLToPath(new URL('.', import.meta.url));
 const folder = mkdtempSync(join(tmpdir(), 'openapi-'));
 try {
   const service = await startService({

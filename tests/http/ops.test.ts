@@ -1,0 +1,71 @@
+/** Liveness and readiness, asked of the built app without a listening socket of ours (supertest opens its own). */
+
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import Database from 'better-sqlite3';
+import { pino } from 'pino';
+import request from 'supertest';
+import { afterAll, expect, test } from 'vitest';
+import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
+import { buildApp } from '../../src/http/app.ts';
+import { defaultProfiles } from '../../src/profiles.ts';
+import { createRecord } from '../../src/record/record.ts';
+import { openSqliteStore } from '../../src/store/sqlite/store.ts';
+
+const folder = mkdtempSync(join(tmpdir(), 'ops-test-'));
+const file = join(folder, 'ledger.db');
+const store = openSqliteStore({
+  file,
+  migrationsFolder: fileURLToPath(new URL('../../migrations', import.meta.url)),
+  origin: 'ops.example',
+  targets: [],
+  settings: DEFAULT_SETTINGS,
+  mostQueued: 10,
+  now: Date.now,
+  onFatal(error) {
+    throw error;
+  },
+});
+const canonical = 'http://example.org/drainledger';
+const app = buildApp({
+  logger: pino({ level: 'silent' }),
+  parts: {
+    store,
+    record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical }),
+    profiles: defaultProfiles(),
+    settings: DEFAULT_SETTINGS,
+    canonical,
+    publicUrl: () => 'http://service.example',
+    now: Date.now,
+  },
+});
+await app.ready();
+afterAll(async () => {
+  await app.close();
+  await store.close();
+  rmSync(folder, { recursive: true });
+});
+
+test('lives, and is ready while the store can write', async () => {
+  await request(app.server).get('/livez').expect(200, { alive: true });
+  await request(app.server).get('/readyz').expect(200, { ready: true, deliveries: [] });
+});
+
+test('is not ready while the store cannot write, and lives on', async () => {
+  const other = new Database(file);
+  other.exec('BEGIN IMMEDIATE');
+  const answer = await request(app.server).get('/readyz').expect(503);
+  await request(app.server).get('/livez').expect(200);
+  other.exec('ROLLBACK');
+  other.close();
+  expect(JSON.parse(answer.text)).toMatchObject({ type: 'urn:drainledger:problem:not-ready' });
+  await request(app.server).get('/readyz').expect(200);
+});
+
+test('says where its API reference is, under the URL that clients know', async () => {
+  const answer = await request(app.server).get('/v1/').expect(200);
+  expect(answer.body.api_reference).toBe('http://service.example/openapi.json');
+  expect(answer.body.cautions).toContain('Local policy and the responsible clinician decide.');
+});

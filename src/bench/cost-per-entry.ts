@@ -1,14 +1,11 @@
 /** What one more entry costs a drain that has few, and one that has many: median time from call to durable. */
-import { fileURLToPath } from 'node:url';
-import { DEFAULT_SETTINGS } from '../domain/settings.ts';
 import { readEntry, readPlacement } from '../intake/native/read-entry.ts';
 import { parseExactJson } from '../json/exact-json.ts';
 import { defaultProfiles } from '../profiles.ts';
 import { createRecord, drainNameOf, type Incoming } from '../record/record.ts';
-import { openSqliteStore } from '../store/sqlite/store.ts';
 import { type Message, placement, reading, setUp } from './messages.ts';
+import { openBenchStore } from './store.ts';
 
-const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
 const LAST = 10_000;
 const SAMPLE = 200;
 
@@ -19,22 +16,7 @@ export interface Cost {
 }
 
 export async function costPerEntry(file: string): Promise<Cost> {
-  const store = openSqliteStore({
-    file,
-    migrationsFolder: MIGRATIONS,
-    origin: 'bench.example',
-    targets: ['ehr'],
-    settings: DEFAULT_SETTINGS,
-    mostQueued: 1000,
-    now: Date.now,
-    onFatal: (error) => {
-      throw error;
-    },
-  });
-  const record = createRecord(store, {
-    derivation: DEFAULT_SETTINGS,
-    canonical: 'http://example.org/drainledger',
-  });
+  const { store, record } = openBenchStore(file, createRecord);
   const placed = incoming('', placement('cost', 0));
   const drain = drainNameOf(placed.body.identifier);
   await record([{ ...placed, drain }]);

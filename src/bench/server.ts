@@ -1,4 +1,4 @@
-/** The server under load, as a process of its own: `--storage sqlite FILE` or `--storage none` (validation only). */
+/** The server under load, as a process of its own: validation only, or durable with `--database FILE` (`--worker`: in a thread). */
 import { parseArgs } from 'node:util';
 import { pino } from 'pino';
 import { readConfig } from '../config.ts';
@@ -8,10 +8,13 @@ import { defaultProfiles } from '../profiles.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
 import { startService } from '../service.ts';
 import type { Store } from '../store/port.ts';
+import { recordInWorker } from './writer-thread.ts';
 
-const { values } = parseArgs({ options: { database: { type: 'string' }, ehr: { type: 'string' } } });
+const { values } = parseArgs({
+  options: { database: { type: 'string' }, worker: { type: 'boolean', default: false } },
+});
 const logger = pino({ level: 'silent' });
-const url = values.database === undefined ? await validationOnly() : await durable(values.database);
+const url = await started(values.database, values.worker);
 process.stdout.write(`${url}\n`);
 process.on('SIGTERM', () => process.exit(0));
 
@@ -20,24 +23,32 @@ async function durable(database: string): Promise<string> {
     DRAINLEDGER_DATABASE: database,
     DRAINLEDGER_ORIGIN: 'bench.example',
     DRAINLEDGER_PORT: '0',
-    DRAINLEDGER_EHR_URL: values.ehr ?? 'http://127.0.0.1:9/fhir',
+    // Nothing listens there: entries wait in their lanes, as in an outage.
+    DRAINLEDGER_EHR_URL: 'http://127.0.0.1:9/fhir',
   });
   return (await startService({ config, logger, onFatal: () => process.exit(70) })).url;
 }
 
+function started(database: string | undefined, inWorker: boolean): Promise<string> {
+  if (database === undefined) return listening(nothing);
+  return inWorker ? listening(recordInWorker(database)) : durable(database);
+}
+
 /** The same routes, schemas and answers, with nothing derived and nothing stored. */
-async function validationOnly(): Promise<string> {
-  const record: Record = (unit) =>
-    Promise.resolve(
-      unit.map(({ body }) => ({
-        kind: 'recorded' as const,
-        receipt: JSON.stringify({
-          drain: drainNameOf(body.identifier),
-          sequence: 1,
-          identifier: body.identifier,
-        }),
-      })),
-    );
+function nothing(unit: Parameters<Record>[0]): ReturnType<Record> {
+  return Promise.resolve(
+    unit.map(({ body }) => ({
+      kind: 'recorded' as const,
+      receipt: JSON.stringify({
+        drain: drainNameOf(body.identifier),
+        sequence: 1,
+        identifier: body.identifier,
+      }),
+    })),
+  );
+}
+
+function listening(record: Record): Promise<string> {
   const parts = {
     record,
     store: {} as Store,

@@ -1,7 +1,6 @@
 /** The facts worked out at a row: what it ends, sums up and adds. Rounded here, once (half to even). */
 import { LEVEL_NAMES } from './charted-facts.ts';
 import type { Fact, FactName, FactRef, FactValue, Flag } from './fact.ts';
-import { writeInstantLike } from './instant.ts';
 import type { Interval, LevelPoint } from './interval.ts';
 import { netOf } from './interval.ts';
 import type { Negativity } from './negativity.ts';
@@ -148,13 +147,12 @@ const NOTE_ON = {
 } as const;
 
 function windowFact(row: Row, window: Window, net: Fact): Fact {
-  const to = toText(net);
   const complete = window.covered_ms === window.hours * HOUR_MS;
   const flags: Flag[] = [];
   if (!complete) flags.push('lower-bound');
   if (window.interpolated) flags.push('interpolated');
   return derived(row, `net-drainage-${window.hours}h` as FactName, {
-    effective: { from: writeInstantLike(window.from, to), to },
+    effective: { from: window.from_text, to: window.to_text },
     value: complete
       ? { quantity: millilitres(window.net) }
       : { quantity: millilitres(window.net), at_least: true },

@@ -6,6 +6,7 @@
  * unclamped time of its interval; the edge that cuts an interval therefore interpolates, and carries bounds.
  */
 import { type History, newestWhere } from './history.ts';
+import { writeInstantLike } from './instant.ts';
 import { clampedMs, type Interval, isMeasured, lengthMs } from './interval.ts';
 import { add, type Rational, rational } from './rational.ts';
 import type { Settings } from './settings.ts';
@@ -16,6 +17,9 @@ export interface Window {
   readonly hours: number;
   readonly from: EpochMs;
   readonly to: EpochMs;
+  /** Written in the offset of the level that ends the window. */
+  readonly from_text: string;
+  readonly to_text: string;
   /** µL, exact. With coverage below 1 all of these are lower bounds, as no time drains less than nothing. */
   readonly drained: Rational;
   readonly sampled: Microlitres;
@@ -36,7 +40,7 @@ export function trailingWindow(
   settings: Settings,
 ): Window | null {
   if (intervals === null) return null;
-  const to = intervals.item.interval.to.at;
+  const { at: to, at_text: to_text } = intervals.item.interval.to;
   const from = epochMs(to - hours * HOUR_MS);
   const edge = newestWhere(intervals, ({ interval }) => interval.from.at < from);
   const cut = edge !== null && edge.item.interval.to.at > from ? edge.item.interval : null;
@@ -54,6 +58,8 @@ export function trailingWindow(
     hours,
     from,
     to,
+    from_text: writeInstantLike(from, to_text),
+    to_text,
     drained: add(rational(whole.drained), part.drained),
     sampled,
     instilled,

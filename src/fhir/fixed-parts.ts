@@ -15,8 +15,6 @@ import {
 } from './codes.ts';
 
 export interface FixedParts {
-  readonly opening: string;
-  readonly identifier: string;
   /** From the end of the identifier to the end of the code, by status. */
   readonly statusToCode: Readonly<Record<IssueStatus, string>>;
   readonly bodySite: string;
@@ -24,19 +22,37 @@ export interface FixedParts {
 
 const CATEGORY_DISPLAY = { exam: 'Exam', therapy: 'Therapy', 'vital-signs': 'Vital Signs' } as const;
 
-/** At most sites × facts of them: five sites and the facts of codes.ts, for the one canonical base of a process. */
-const kept = new Map<string, Map<FactName, FixedParts>>();
+/** What all Observations of a process share, under its canonical base URL. */
+export interface FixedTexts {
+  parts(site: Site | null, name: FactName): FixedParts;
+  /** A component up to the digits of its value. */
+  componentStart(name: ComponentName): string;
+}
 
-export function fixedParts(canonical: string, site: Site | null, name: FactName): FixedParts {
-  const ofSite = kept.get(`${site} ${canonical}`) ?? new Map<FactName, FixedParts>();
-  kept.set(`${site} ${canonical}`, ofSite);
-  const found = ofSite.get(name);
+export function createFixedTexts(canonical: string): FixedTexts {
+  const bySite = new Map<Site | null, Map<FactName, FixedParts>>();
+  const components = new Map<ComponentName, string>();
+  return {
+    parts(site, name) {
+      const ofSite = kept(bySite, site, () => new Map<FactName, FixedParts>());
+      return kept(ofSite, name, () => fixedParts(canonical, site, name));
+    },
+    componentStart: (name) => kept(components, name, () => componentStart(canonical, name)),
+  };
+}
+
+function kept<K, V>(map: Map<K, V>, key: K, make: () => V): V {
+  const found = map.get(key);
   if (found !== undefined) return found;
+  const made = make();
+  map.set(key, made);
+  return made;
+}
+
+function fixedParts(canonical: string, site: Site | null, name: FactName): FixedParts {
   const categoryAndCode = `"category":${categories(name)},"code":${code(canonical, site, name)}`;
   const withStatus = (status: IssueStatus) => `"}],"status":"${status}",${categoryAndCode}`;
-  const parts: FixedParts = {
-    opening: `{"resourceType":"Observation","id":"${name}.`,
-    identifier: `"},"identifier":[{"system":"${canonical}/observation","value":"${name}.`,
+  return {
     statusToCode: {
       final: withStatus('final'),
       amended: withStatus('amended'),
@@ -45,8 +61,15 @@ export function fixedParts(canonical: string, site: Site | null, name: FactName)
     },
     bodySite: site === null || name === 'body-weight' ? '' : `,"bodySite":${concept([SITE_CODES[site]])}`,
   };
-  ofSite.set(name, parts);
-  return parts;
+}
+
+function componentStart(canonical: string, name: ComponentName): string {
+  const coding = {
+    system: localSystem(canonical, 'observation'),
+    code: name,
+    display: COMPONENT_CODES[name].display,
+  };
+  return `{"code":${concept([coding])},"valueQuantity":{"value":`;
 }
 
 export const localSystem = (canonical: string, name: 'observation' | 'value' | 'flag'): string =>
@@ -91,29 +114,3 @@ const endWith = (comparator: string): Readonly<Record<Unit, string>> => {
 };
 const QUANTITY_ENDS = endWith('');
 const LOWER_BOUND_ENDS = endWith(',"comparator":">="');
-
-const components = new Map<string, Map<ComponentName, string>>();
-
-/** A component up to its value. */
-export function componentStart(canonical: string, name: ComponentName): string {
-  const ofBase = components.get(canonical) ?? new Map<ComponentName, string>();
-  components.set(canonical, ofBase);
-  const found = ofBase.get(name);
-  if (found !== undefined) return found;
-  const coding = {
-    system: localSystem(canonical, 'observation'),
-    code: name,
-    display: COMPONENT_CODES[name].display,
-  };
-  const start = `{"code":${concept([coding])},"valueQuantity":{"value":`;
-  ofBase.set(name, start);
-  return start;
-}
-
-/** A reference up to the drain in its id. */
-export function referenceStart(name: FactName): string {
-  const found = references.get(name) ?? `{"reference":"Observation/${name}.`;
-  references.set(name, found);
-  return found;
-}
-const references = new Map<FactName, string>();

@@ -10,66 +10,68 @@ import type { Fact, FactName, FactRef, Flag } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { COMPONENT_CODES, DATA_ABSENT_REASON, FACT_CODES, PRESENCE } from './codes.ts';
-import {
-  componentStart,
-  concept,
-  fixedParts,
-  localSystem,
-  quantityEnd,
-  referenceStart,
-} from './fixed-parts.ts';
+import { concept, createFixedTexts, type FixedTexts, localSystem, quantityEnd } from './fixed-parts.ts';
 
 /** What all Observations of one drain share at one issue. */
 export interface ObservationContext {
   readonly drain: string;
-  readonly patient: Reference | undefined;
+  /** JSON text of the reference to the patient; null while none is linked. */
+  readonly patient: string | null;
   readonly site: Site | null;
-  /** Start of our canonical URLs, without a slash at the end. */
-  readonly canonical: string;
   /** Time of the issue, RFC 3339 in UTC. */
   readonly issuedAt: string;
 }
+
+export type WriteObservation = (issued: Issued, context: ObservationContext) => Framed;
 
 /** The logical id of a fact: the same for every version, in every ledger that holds the entry. */
 export function observationId(drain: string, { name, anchor }: Pick<FactRef, 'name' | 'anchor'>): string {
   return `${name}.${drain}.${anchor}`;
 }
 
-export function writeObservation({ fact, version, status }: Issued, context: ObservationContext): Framed {
-  const { canonical, site, issuedAt, drain } = context;
-  const parts = fixedParts(canonical, site, fact.name);
-  const to = new FrameBuilder();
-  to.fixed(parts.opening).hole(drain).fixed('.').hole(fact.anchor);
-  to.fixed('","meta":{"versionId":"').hole(String(version)).fixed('","lastUpdated":"').hole(issuedAt);
-  to.fixed(parts.identifier).hole(drain).fixed('.').hole(fact.anchor).fixed(parts.statusToCode[status]);
-  if (context.patient !== undefined) to.fixed(',"subject":').hole(referenceText(context.patient));
-  if (fact.encounter !== null) to.fixed(',"encounter":').hole(referenceText(fact.encounter));
-  writeEffective(to, fact);
-  to.fixed(',"issued":"').hole(issuedAt).fixed('"');
-  if (fact.author !== null) to.fixed(',"performer":[').hole(referenceText(fact.author)).fixed(']');
-  writeValue(to, fact, canonical);
-  writeInterpretation(to, fact.flags, canonical);
-  if (fact.note !== null) to.fixed(',"note":[{"text":').hole(JSON.stringify(fact.note)).fixed('}]');
-  to.fixed(parts.bodySite);
-  writeReferences(to, ',"hasMember":[', fact.members, drain);
-  writeReferences(to, ',"derivedFrom":[', fact.derived_from, drain);
-  writeComponents(to, fact, canonical);
-  return to.fixed('}').built();
+/** @param canonical start of our canonical URLs, without a slash at the end */
+export function createObservationWriter(canonical: string): WriteObservation {
+  const fixed = createFixedTexts(canonical);
+  const identifierStart = `"},"identifier":[{"system":"${canonical}/observation","value":"`;
+  return ({ fact, version, status }, { drain, patient, site, issuedAt }) => {
+    const parts = fixed.parts(site, fact.name);
+    const id = observationId(drain, fact);
+    const to = new FrameBuilder().fixed('{"resourceType":"Observation","id":"').hole(id);
+    to.fixed('","meta":{"versionId":"').hole(String(version)).fixed('","lastUpdated":"').hole(issuedAt);
+    to.fixed(identifierStart).hole(id).fixed(parts.statusToCode[status]);
+    if (patient !== null) to.fixed(',"subject":').hole(patient);
+    if (fact.encounter !== null) to.fixed(',"encounter":').hole(referenceText(fact.encounter));
+    writeEffective(to, fact);
+    to.fixed(',"issued":"').hole(issuedAt).fixed('"');
+    if (fact.author !== null) to.fixed(',"performer":[').hole(referenceText(fact.author)).fixed(']');
+    writeValue(to, fact, canonical);
+    writeInterpretation(to, fact.flags, canonical);
+    if (fact.note !== null) to.fixed(',"note":[{"text":').hole(JSON.stringify(fact.note)).fixed('}]');
+    to.fixed(parts.bodySite);
+    writeReferences(to, ',"hasMember":[', fact.members, drain);
+    writeReferences(to, ',"derivedFrom":[', fact.derived_from, drain);
+    writeComponents(to, fact, fixed);
+    return to.fixed('}').built();
+  };
 }
 
-function referenceText({ reference, identifier }: Reference): string {
-  return JSON.stringify({ reference, identifier });
+/** By the object: one author stands in all facts of an entry, and is written once. */
+const writtenReferences = new WeakMap<Reference, string>();
+
+export function referenceText(to: Reference): string {
+  const written =
+    writtenReferences.get(to) ?? JSON.stringify({ reference: to.reference, identifier: to.identifier });
+  writtenReferences.set(to, written);
+  return written;
 }
 
 function writeReferences(to: FrameBuilder, opening: string, refs: readonly FactRef[], drain: string): void {
   if (refs.length === 0) return;
   to.fixed(opening);
   refs.forEach((ref, i) => {
-    if (i > 0) to.fixed(',');
-    to.fixed(referenceStart(ref.name))
-      .hole(ref.drain ?? drain)
-      .fixed('.')
-      .hole(ref.anchor)
+    const id = observationId(ref.drain ?? drain, ref);
+    to.fixed(i === 0 ? '{"reference":"Observation/' : ',{"reference":"Observation/')
+      .hole(id)
       .fixed('"}');
   });
   to.fixed(']');
@@ -113,15 +115,12 @@ function writeInterpretation(to: FrameBuilder, flags: readonly Flag[], canonical
   to.fixed(`,"interpretation":[${concepts.join(',')}]`);
 }
 
-function writeComponents(to: FrameBuilder, { components }: Fact, canonical: string): void {
+function writeComponents(to: FrameBuilder, { components }: Fact, fixed: FixedTexts): void {
   if (components.length === 0) return;
   to.fixed(',"component":[');
   components.forEach(({ name, quantity }, i) => {
-    if (i > 0) to.fixed(',');
-    to.fixed(componentStart(canonical, name))
-      .hole(quantity)
-      .fixed(quantityEnd(COMPONENT_CODES[name].unit, false))
-      .fixed('}');
+    if (i > 0) to.fixed('},');
+    to.fixed(fixed.componentStart(name)).hole(quantity).fixed(quantityEnd(COMPONENT_CODES[name].unit, false));
   });
-  to.fixed(']');
+  to.fixed('}]');
 }

@@ -8,7 +8,7 @@ import type { EntryBody, Identifier } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
 import type { Settings } from '../domain/settings.ts';
 import { epochMs } from '../domain/units.ts';
-import { writeObservation } from '../fhir/observation.ts';
+import { createObservationWriter, referenceText, type WriteObservation } from '../fhir/observation.ts';
 import type {
   AppendOutcome,
   AppendRequest,
@@ -49,13 +49,19 @@ export interface RecordSettings {
 export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
 
 export function createRecord(store: Store, settings: RecordSettings): Record {
-  return (unit) => store.append(unit.map((incoming) => requestOf(incoming, settings)));
+  const tools = { settings: settings.derivation, write: createObservationWriter(settings.canonical) };
+  return (unit) => store.append(unit.map((incoming) => requestOf(incoming, tools)));
 }
 
 /** The drain that a placement makes: named after the placement's own key. */
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);
 
-function requestOf(incoming: Incoming, settings: RecordSettings): AppendRequest {
+interface Tools {
+  readonly settings: Settings;
+  readonly write: WriteObservation;
+}
+
+function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
   const { drain, body, request } = incoming;
   const entryId = nameOf(body.identifier);
   const links = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
@@ -65,7 +71,7 @@ function requestOf(incoming: Incoming, settings: RecordSettings): AppendRequest 
     requestHash: hashOf(`${drain}\n${request}`),
     drain,
     linksPatient: patientKey(links),
-    decide: (subject, place) => decision(subject, place, incoming, entryId, settings),
+    decide: (subject, place) => decision(subject, place, incoming, entryId, tools),
   };
 }
 
@@ -74,9 +80,9 @@ function decision(
   place: Place,
   { drain, body }: Incoming,
   entryId: string,
-  settings: RecordSettings,
+  { settings, write }: Tools,
 ): Decision {
-  const refused = notTaken(subject, place, drain, body, settings.derivation);
+  const refused = notTaken(subject, place, drain, body, settings);
   if (refused !== null) return { refused };
   const effective = parseInstant(body.effective_at);
   if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
@@ -88,7 +94,7 @@ function decision(
     recorded_ms: epochMs(place.recordedMs),
     body,
   };
-  const decided = decide(subject, entry, settings.derivation);
+  const decided = decide(subject, entry, settings);
   if ('refused' in decided) return { refused: decided };
   return {
     type: body.kind,
@@ -96,10 +102,10 @@ function decision(
     effectiveAt: body.effective_at,
     supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
     body: writeBody(body),
-    receipt: writeReceipt(decided, place, settings.derivation),
-    issues: decided.changes.map((change) => issueOf(change, decided, place, settings)),
+    receipt: writeReceipt(decided, place, settings),
+    issues: decided.changes.map((change) => issueOf(change, decided, place, write)),
     relinked: relinked(subject, decided),
-    enter: () => enter(subject, decided, settings.derivation),
+    enter: () => enter(subject, decided, settings),
   };
 }
 
@@ -155,19 +161,19 @@ function inTheFuture(place: Place, body: EntryBody, settings: Settings): NotTake
 }
 
 function issueOf(
-  change: DrainChange,
+  { drain, view, issued }: DrainChange,
   { entry }: Accepted,
   place: Place,
-  { canonical }: RecordSettings,
+  write: WriteObservation,
 ): DrainIssue {
-  const { drain, view, issued } = change;
-  const context = { drain, patient: view.patient, site: view.site, canonical, issuedAt: place.recordedAt };
+  const patient = view.patient === undefined ? null : referenceText(view.patient);
+  const context = { drain, patient, site: view.site, issuedAt: place.recordedAt };
   return {
     drain,
-    resources: issued.map((fact) => writeObservation(fact, context)),
+    resources: issued.map((fact) => write(fact, context)),
     reissued: issued
       .filter(({ version, fact }) => version > 1 || fact.anchor !== entry.id)
       .map(({ key, version, status }) => ({ factKey: key, version, status })),
-    deliverable: view.patient !== undefined,
+    deliverable: patient !== null,
   };
 }

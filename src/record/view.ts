@@ -1,7 +1,6 @@
 /** The native wire form of what is derived: numbers in the unit that ends their name, or null with a reason. */
 
 import { millilitres } from '../domain/derived-facts.ts';
-import { writeInstantLike } from '../domain/instant.ts';
 import type { Interval } from '../domain/interval.ts';
 import { netOf } from '../domain/interval.ts';
 import type { Negativity } from '../domain/negativity.ts';
@@ -39,7 +38,7 @@ function volumesView(volumes: Volumes) {
     interval: intervalView(volumes.interval, volumes.rate),
     since_reading: intervalView(volumes.since_reading, volumes.since_reading_rate),
     cumulative: cumulativeView(volumes.cumulative),
-    windows: volumes.windows.map((window) => windowView(window, volumes.interval.to.at_text)),
+    windows: volumes.windows.map(windowView),
   };
 }
 
@@ -91,12 +90,12 @@ function cumulativeView(sum: Cumulative) {
   };
 }
 
-function windowView(window: Window, to: string) {
+function windowView(window: Window) {
   const covered = window.covered_ms === window.hours * HOUR_MS;
   return {
     hours: window.hours,
-    from: writeInstantLike(window.from, to),
-    to,
+    from: window.from_text,
+    to: window.to_text,
     net_ml: Number(millilitres(window.net)),
     at_least: !covered,
     drained_ml: Number(millilitres(window.drained)),

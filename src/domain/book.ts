@@ -1,12 +1,12 @@
 /** The books of one patient's drains: all that deciding on a next entry needs, and nothing else. */
 import { type Chain, chainAfter, type Item, itemOf } from './chains.ts';
 import { type Chart, EMPTY_CHART, foldAll } from './chart.ts';
+import type { Circumstances } from './circumstances.ts';
 import { circumstancesOf, type DrainView, drainView, isOfWholeDrain, patientKey } from './drain.ts';
 import type { Entry, Identifier } from './entry.ts';
 import type { IssueStatus } from './issue.ts';
-import type { Weight } from './rate.ts';
 import type { Settings } from './settings.ts';
-import type { Circumstances } from './state.ts';
+import type { Weight } from './weight.ts';
 
 export interface Book {
   readonly drain: string;

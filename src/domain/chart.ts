@@ -7,10 +7,11 @@
  * overlap, so the whole costs O(1) amortised an entry that comes in order, plus O(log n) for the windows.
  */
 import type { Item } from './chains.ts';
+import type { Circumstances } from './circumstances.ts';
 import { append, type History, newestWhere } from './history.ts';
 import { compareItems } from './order.ts';
 import type { Row } from './row.ts';
-import { type Circumstances, EMPTY_STATE, type FoldState } from './state.ts';
+import { EMPTY_STATE, type FoldState } from './state.ts';
 import { step } from './step.ts';
 import { type EpochMs, epochMs } from './units.ts';
 

@@ -5,12 +5,12 @@
 import { type Book, chainOf, emptyBook, keepChain, type Subject, weightsFor } from './book.ts';
 import { type Chain, chainAfter, type Item, itemOf, type Refusal } from './chains.ts';
 import { type Chart, newestAt, refold } from './chart.ts';
+import type { Circumstances } from './circumstances.ts';
 import { changedSince, circumstancesOf, type DrainView, drainView, isOfWholeDrain } from './drain.ts';
 import type { Entry } from './entry.ts';
 import { type Issued, issues } from './issue.ts';
 import type { Row } from './row.ts';
 import type { Settings } from './settings.ts';
-import type { Circumstances } from './state.ts';
 import { epochMs } from './units.ts';
 
 /** What an entry changes on one drain. */

@@ -1,13 +1,14 @@
 /** The facts worked out at a row: what it ends, sums up and adds. Rounded here, once (half to even). */
 import { LEVEL_NAMES } from './charted-facts.ts';
-import type { Fact, FactName, FactRef, FactValue, Flag } from './fact.ts';
+import type { ComponentName, Fact, FactName, FactRef, FactValue, Flag } from './fact.ts';
 import type { Interval, LevelPoint } from './interval.ts';
 import { netOf } from './interval.ts';
 import type { Negativity } from './negativity.ts';
 import type { Rate } from './rate.ts';
-import { type Rational, rational, roundHalfEven } from './rational.ts';
-import { type Cumulative, completenessOf, type Row, type Volumes } from './row.ts';
-import { HOUR_MS, thousandthsText } from './units.ts';
+import { approximately, type Rational, rational, roundHalfEven } from './rational.ts';
+import { completenessOf, type Row, type Volumes } from './row.ts';
+import { isLowConfidence } from './uncertainty.ts';
+import { HOUR_MS, type Microlitres, thousandthsText } from './units.ts';
 import type { Window } from './windows.ts';
 
 export function derivedFacts(row: Row): Fact[] {
@@ -39,22 +40,22 @@ function derived(row: Row, name: FactName, of: Derived): Fact {
 function volumeFacts(row: Row): Fact[] {
   const { volumes } = row;
   if (volumes === null) return [];
-  const net = netFact(row, volumes.interval);
+  const net = netFact(row, volumes.interval, volumes.uncertainty.interval);
   return [
     net,
     ...rateFacts(row, volumes, net),
-    cumulativeFact(row, volumes.cumulative, net),
+    cumulativeFact(row, volumes, net),
     ...volumes.windows.map((window) => windowFact(row, window, net)),
   ];
 }
 
-function netFact(row: Row, interval: Interval): Fact {
+function netFact(row: Row, interval: Interval, uncertainty: Microlitres | null): Fact {
   const net = netOf(interval);
   return derived(row, 'net-drainage', {
     effective: { from: interval.from.at_text, to: interval.to.at_text },
     value: net === null ? { absent: `${interval.reason}` } : volume(net, interval.status === 'at-least'),
-    components: partsOf(interval),
-    flags: flagsOf(interval),
+    components: [...partsOf(interval), ...errorOf('uncertainty', thousandths(uncertainty), 1)],
+    flags: [...flagsOf(interval), ...confidence(net, uncertainty)],
     derived_from: [levelRef(interval.from), levelRef(interval.to)],
     note: interval.reason,
   });
@@ -86,10 +87,12 @@ function volume(microlitres: number, atLeast: boolean): FactValue {
 function rateFacts(row: Row, { rate, interval }: Volumes, net: Fact): Fact[] {
   if (rate.value === null) return [];
   const { effective, flags } = net;
-  const components: Components =
-    rate.open.value === null
+  const components: Components = [
+    ...(rate.open.value === null
       ? NONE
-      : [{ name: 'open-time-rate', quantity: roundHalfEven(rate.open.value, 1) }];
+      : [{ name: 'open-time-rate', quantity: roundHalfEven(rate.open.value, 1) } as const]),
+    ...errorOf('rate-uncertainty', rate.uncertainty, 1),
+  ];
   const value = { quantity: roundHalfEven(rate.value, 1) };
   const perHour = derived(row, 'drainage-rate', {
     effective,
@@ -111,7 +114,10 @@ function perKilogramFact(
   return derived(row, 'drainage-rate-per-kg', {
     effective: perHour.effective,
     value: { quantity: roundHalfEven(perKg.value, 2) },
-    components: [{ name: 'weight-used', quantity: thousandthsText(perKg.weight.weight) }],
+    components: [
+      { name: 'weight-used', quantity: thousandthsText(perKg.weight.weight) },
+      ...errorOf('rate-per-kg-uncertainty', perKg.uncertainty, 2),
+    ],
     flags: perHour.flags,
     derived_from: [
       refTo(perHour),
@@ -120,7 +126,7 @@ function perKilogramFact(
   });
 }
 
-function cumulativeFact(row: Row, sum: Cumulative, net: Fact): Fact {
+function cumulativeFact(row: Row, { cumulative: sum, uncertainty }: Volumes, net: Fact): Fact {
   const kind = completenessOf(sum);
   const measured: Components =
     kind === 'measured-part'
@@ -133,7 +139,11 @@ function cumulativeFact(row: Row, sum: Cumulative, net: Fact): Fact {
     effective: { from: sum.from_text, to: toText(net) },
     value:
       kind === 'measured-part' ? { absent: sum.reasons.join(', ') } : volume(sum.net, kind === 'at-least'),
-    components: [...measured, ...partsOf(sum)],
+    components: [
+      ...measured,
+      ...partsOf(sum),
+      ...errorOf('uncertainty', thousandths(uncertainty.cumulative), 1),
+    ],
     flags: kind === 'at-least' ? ['lower-bound'] : NONE,
     derived_from: [refTo(net)],
     note: NOTE_ON[kind],
@@ -151,6 +161,7 @@ function windowFact(row: Row, window: Window, net: Fact): Fact {
   const flags: Flag[] = [];
   if (!complete) flags.push('lower-bound');
   if (window.interpolated) flags.push('interpolated');
+  flags.push(...confidence(approximately(window.net), window.uncertainty));
   return derived(row, `net-drainage-${window.hours}h` as FactName, {
     effective: { from: window.from_text, to: window.to_text },
     value: complete
@@ -165,10 +176,24 @@ function windowFact(row: Row, window: Window, net: Fact): Fact {
         ? NONE
         : [{ name: 'net-high', quantity: thousandthsText(window.net_high) } as const]),
       { name: 'coverage', quantity: coverageOf(window) },
+      ...errorOf('uncertainty', thousandths(window.uncertainty), 1),
     ],
     flags,
     derived_from: [refTo(net)],
   });
+}
+
+/** µL or g as mL or kg. */
+const thousandths = (value: number | null): number | null => (value === null ? null : value / 1000);
+
+/** An expanded uncertainty as a component; none where it is not known. */
+function errorOf(name: ComponentName, uncertainty: number | null, decimals: number): Components {
+  return uncertainty === null ? NONE : [{ name, quantity: uncertainty.toFixed(decimals) }];
+}
+
+/** A mark for the eye only: the reading error is larger than the value. It decides nothing. */
+function confidence(value: number | null, uncertainty: number | null): readonly Flag[] {
+  return isLowConfidence(value, uncertainty) ? ['low-confidence'] : NONE;
 }
 
 /** The covered part of a window, rounded down: only all of it reads 1.000. */

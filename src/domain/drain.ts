@@ -1,11 +1,11 @@
 /** What is known of a drain as a whole, from the few statements that hold for all its time. */
 import type { Item } from './chains.ts';
+import type { Circumstances } from './circumstances.ts';
 import type { DrainFacts, Placed, Reference } from './entry.ts';
 import { compareIdentifiers, compareItems } from './order.ts';
-import type { Weight } from './rate.ts';
 import type { Settings } from './settings.ts';
-import type { Circumstances } from './state.ts';
 import { type EpochMs, epochMs, grams } from './units.ts';
+import type { Weight } from './weight.ts';
 
 /** What stands of a drain: its facts, and when it was placed and removed. */
 export interface DrainView extends DrainFacts {

@@ -63,18 +63,27 @@ export function takeLevel(
   if (from === undefined)
     return { chamber: inRun(chamber, baseline(point)), interval: null, contradicts: null };
   if (run === null) {
-    const interval = endInterval(chamber, from, point, null, unclosed?.reason ?? null);
+    const interval = endInterval(
+      chamber,
+      { from, to: point, risesFrom: null, reason: unclosed?.reason ?? null },
+      null,
+    );
     return { chamber: inRun(chamber, baseline(point)), interval, contradicts: null };
   }
   const { max, maxSetAt, fallenFrom } = run;
   if (max - point.level > toleranceAt(chamber, max)) {
     const fallen = { ...baseline(point), fallenFrom: microlitres(Math.max(max, fallenFrom ?? 0)) };
-    const interval = endInterval(chamber, from, point, null, 'unexplained-fall');
+    const interval = endInterval(
+      chamber,
+      { from, to: point, risesFrom: null, reason: 'unexplained-fall' },
+      null,
+    );
     return { chamber: inRun(chamber, fallen), interval, contradicts: maxSetAt };
   }
   const climbsBack = fallenFrom !== null && point.level >= fallenFrom - toleranceAt(chamber, fallenFrom);
   const rise = microlitres(Math.max(0, point.level - max));
-  const interval = endInterval(chamber, from, point, rise, unclosed?.reason ?? lossy);
+  const ends = { from, to: point, risesFrom: run.last, reason: unclosed?.reason ?? lossy };
+  const interval = endInterval(chamber, ends, rise);
   const top = rise > 0 ? { max: point.level, maxSetAt: point.at } : { max, maxSetAt };
   const next = { ...top, last: point, fallenFrom: climbsBack ? null : fallenFrom };
   return { chamber: inRun(chamber, next), interval: { ...interval, suspect: climbsBack }, contradicts: null };
@@ -122,26 +131,20 @@ export function startScale(
 }
 
 function endInterval(
-  chamber: ChamberState,
-  from: LevelPoint,
-  to: LevelPoint,
+  { sampled, instilled, clamped, clampedSince }: ChamberState,
+  ends: Pick<Interval, 'from' | 'to' | 'risesFrom' | 'reason'>,
   drained: Microlitres | null,
-  reason: IntervalReason | null,
 ): Interval {
-  const { clamped, clampedSince } = chamber;
+  const { to, reason } = ends;
+  const isStillClamped = clampedSince !== null && clampedSince < to.at;
   return {
-    from,
-    to,
+    ...ends,
     status: drained === null ? 'indeterminate' : reason === null ? 'measured' : 'at-least',
-    reason,
     suspect: false,
     drained,
-    sampled: chamber.sampled,
-    instilled: chamber.instilled,
-    clamped:
-      clampedSince === null || clampedSince >= to.at
-        ? clamped
-        : [...clamped, { from: clampedSince, to: to.at }],
+    sampled,
+    instilled,
+    clamped: isStillClamped ? [...clamped, { from: clampedSince, to: to.at }] : clamped,
   };
 }
 

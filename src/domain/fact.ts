@@ -40,7 +40,10 @@ export type ComponentName =
   | 'suspect-volume'
   | 'negativity-low'
   | 'negativity-high'
-  | 'weight-used';
+  | 'weight-used'
+  | 'uncertainty'
+  | 'rate-uncertainty'
+  | 'rate-per-kg-uncertainty';
 
 export type FactValue =
   /** Decimal digits in the unit of the fact's name; `at_least` where only a lower bound is known. */
@@ -52,7 +55,7 @@ export type FactValue =
   /** A grouping fact has members in place of a value. */
   | { readonly grouping: true };
 
-export type Flag = 'suspect' | 'lower-bound' | 'interpolated' | 'left-out';
+export type Flag = 'suspect' | 'lower-bound' | 'interpolated' | 'left-out' | 'low-confidence';
 
 /** Names a fact by the entry it hangs on; of the same drain, unless another is named. */
 export interface FactRef {

@@ -10,6 +10,8 @@ export interface LevelPoint {
   readonly at: EpochMs;
   readonly at_text: string;
   readonly level: Microlitres;
+  /** Distance between marks there, µL; null while no unit is known. */
+  readonly graduation: Microlitres | null;
 }
 
 /** Why an interval has no exact volume. */
@@ -31,6 +33,8 @@ export interface Interval {
   readonly reason: IntervalReason | null;
   /** The maximum that this interval set was contradicted by a later fall that nothing explains. */
   readonly suspect: boolean;
+  /** The level that `drained` is the rise from: `from`, or where the scale changed the opening level; null when indeterminate. */
+  readonly risesFrom: LevelPoint | null;
   /** µL; null when indeterminate. */
   readonly drained: Microlitres | null;
   readonly sampled: Microlitres;

@@ -10,7 +10,7 @@ import type { LevelRebased, SetUp, UnitChanged } from './entry.ts';
 import type { LevelPart, LevelPoint } from './interval.ts';
 import { type MarkBook, mark } from './marks.ts';
 import { graduationAt, type UnitProfile } from './unit-profile.ts';
-import { type Microlitres, microlitres } from './units.ts';
+import { microlitres } from './units.ts';
 
 type Boundary = SetUp | UnitChanged | LevelRebased;
 
@@ -110,7 +110,8 @@ function levelsOf(items: readonly Item[], part: LevelPart): LevelPoint[] {
   return items.flatMap(({ id, at, content }) => {
     const charted = chartedLevel(content, part);
     if (charted === undefined) return [];
-    return { id, part, at, at_text: content.effective_at, level: microlitres(charted.thousandths) };
+    const level = microlitres(charted.thousandths);
+    return { id, part, at, at_text: content.effective_at, level, graduation: null };
   });
 }
 
@@ -147,8 +148,10 @@ function agreed(
   const [first, ...rest] = among;
   if (first === undefined) return null;
   const highest = rest.reduce((top, point) => (point.level > top.level ? point : top), first);
-  const graduation: Microlitres = profile === null ? microlitres(0) : graduationAt(profile, highest.level);
-  if (among.every((point) => highest.level - point.level <= graduation)) return { point: highest, among };
+  const graduation = profile === null ? null : graduationAt(profile, highest.level);
+  if (among.every((point) => highest.level - point.level <= (graduation ?? 0))) {
+    return { point: { ...highest, graduation }, among };
+  }
   for (const { id } of among) mark(marks, id, 'conflicting-levels');
   return null;
 }

@@ -20,6 +20,10 @@ export function add(a: Rational, b: Rational): Rational {
   };
 }
 
+/** The nearest double, for comparing; never for output. */
+export const approximately = ({ numerator, denominator }: Rational): number =>
+  Number(numerator) / Number(denominator);
+
 /**
  * The fraction as decimal digits with exactly `decimals` places, rounded half to even once
  * (IEEE 754-2019 roundTiesToEven); never '-0.0'.

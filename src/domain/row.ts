@@ -40,6 +40,12 @@ export interface Volumes {
   /** All since the previous reading, where a unit change lies between; otherwise the interval itself. */
   readonly since_reading: Interval;
   readonly since_reading_rate: Rate;
+  /** Expanded (k = 2) reading error of the drained volumes, µL; null while the graduations are not known. */
+  readonly uncertainty: {
+    readonly interval: Microlitres | null;
+    readonly since_reading: Microlitres | null;
+    readonly cumulative: Microlitres | null;
+  };
   readonly cumulative: Cumulative;
   readonly windows: readonly Window[];
 }

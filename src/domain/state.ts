@@ -1,11 +1,9 @@
 import { type ChamberState, EMPTY_CHAMBER } from './drainage.ts';
-import type { Population, Reference } from './entry.ts';
+import type { Reference } from './entry.ts';
 import type { History } from './history.ts';
 import type { Interval } from './interval.ts';
 import type { SuctionSource } from './negativity.ts';
-import type { Weight } from './rate.ts';
 import type { IncompleteReason } from './row.ts';
-import type { Settings } from './settings.ts';
 import type { SummedFlow, SummedInterval } from './sums.ts';
 import type { EpochMs } from './units.ts';
 
@@ -35,14 +33,3 @@ export const EMPTY_STATE: FoldState = {
   sinceReading: [],
   lastReading: null,
 };
-
-/** What holds for the drain at all times, and what comes from the patient's other drains. */
-export interface Circumstances {
-  /** Null while no placement stands: then nothing counts. */
-  readonly placedAt: EpochMs | null;
-  readonly removedAt: EpochMs | null;
-  readonly population: Population | undefined;
-  /** In order of time. */
-  readonly weights: readonly Weight[];
-  readonly settings: Settings;
-}

@@ -1,5 +1,6 @@
 /** One instant of a drain: the state before it and its statements give the state after it and their rows. */
 import type { Item } from './chains.ts';
+import type { Circumstances } from './circumstances.ts';
 import { isTimeInQuestion } from './drain.ts';
 import { setClamp, startScale, takeLevel } from './drainage.ts';
 import type { Interval, LevelPart } from './interval.ts';
@@ -7,7 +8,7 @@ import { type AgreedLevel, type LevelsAt, leftOutLevels, levelsAt } from './leve
 import { type Mark, type MarkBook, mark } from './marks.ts';
 import { type Negativity, totalNegativity } from './negativity.ts';
 import type { IncompleteReason, Row, Volumes } from './row.ts';
-import type { Circumstances, FoldState } from './state.ts';
+import type { FoldState } from './state.ts';
 import { appendFlow, appendInterval } from './sums.ts';
 import type { UnitProfile } from './unit-profile.ts';
 import { type EpochMs, microlitres } from './units.ts';

@@ -1,6 +1,7 @@
 /** Running sums over a drain's intervals and over what was put in or taken out, kept beside each so that any span is a subtraction. */
 import { append, type History } from './history.ts';
 import { type Interval, isMeasured, lengthMs } from './interval.ts';
+import { NO_VARIANCE, type VarianceSum, withVariance } from './uncertainty.ts';
 import { type EpochMs, type Microlitres, microlitres } from './units.ts';
 
 export interface SummedInterval {
@@ -17,9 +18,17 @@ export interface IntervalSums {
   /** Drained in intervals whose rise is in doubt: beside the sum, never in it, µL. */
   readonly suspect: number;
   readonly measuredMs: number;
+  readonly variance: VarianceSum;
 }
 
-const NO_INTERVALS: IntervalSums = { drained: 0, sampled: 0, instilled: 0, suspect: 0, measuredMs: 0 };
+const NO_INTERVALS: IntervalSums = {
+  drained: 0,
+  sampled: 0,
+  instilled: 0,
+  suspect: 0,
+  measuredMs: 0,
+  variance: NO_VARIANCE,
+};
 
 export function intervalSums(history: History<SummedInterval>): IntervalSums {
   return history === null ? NO_INTERVALS : history.item.sums;
@@ -33,7 +42,8 @@ export function appendInterval(
 }
 
 function withInterval(sums: IntervalSums, interval: Interval): IntervalSums {
-  if (interval.drained === null) return sums;
+  const { risesFrom, to } = interval;
+  if (interval.drained === null || risesFrom === null) return sums;
   if (interval.suspect) return { ...sums, suspect: sums.suspect + interval.drained };
   return {
     drained: sums.drained + interval.drained,
@@ -41,6 +51,7 @@ function withInterval(sums: IntervalSums, interval: Interval): IntervalSums {
     instilled: sums.instilled + interval.instilled,
     suspect: sums.suspect,
     measuredMs: sums.measuredMs + (isMeasured(interval) ? lengthMs(interval) : 0),
+    variance: withVariance(sums.variance, risesFrom, to),
   };
 }
 

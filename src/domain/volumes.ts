@@ -1,22 +1,38 @@
 /** What a level that ends an interval gives: row, rates, cumulative sum and windows, as of that level. */
+
+import type { Circumstances } from './circumstances.ts';
 import type { Interval } from './interval.ts';
 import { rateOf } from './rate.ts';
 import type { Cumulative, Volumes } from './row.ts';
-import type { Circumstances, FoldState } from './state.ts';
+import type { FoldState } from './state.ts';
 import { intervalSums } from './sums.ts';
+import {
+  expanded,
+  intervalUncertainty,
+  NO_VARIANCE,
+  type VarianceSum,
+  varianceOf,
+  withVariance,
+} from './uncertainty.ts';
 import { microlitres } from './units.ts';
 import { trailingWindow } from './windows.ts';
 
 /** @param state after the interval was added */
 export function volumesAt(state: FoldState, interval: Interval, circumstances: Circumstances): Volumes {
-  const { population, weights, settings } = circumstances;
-  const rate = rateOf(interval, population, weights, settings);
+  const { settings } = circumstances;
   const since = merged(state.sinceReading);
+  const uncertainty = {
+    interval: intervalUncertainty(interval),
+    since_reading: expanded(varianceOf(state.sinceReading.reduce(withInterval, NO_VARIANCE))),
+    cumulative: expanded(varianceOf(intervalSums(state.intervals).variance)),
+  };
+  const rate = rateOf(interval, uncertainty.interval, circumstances);
   return {
     interval,
     rate,
     since_reading: since,
-    since_reading_rate: since === interval ? rate : rateOf(since, population, weights, settings),
+    uncertainty,
+    since_reading_rate: since === interval ? rate : rateOf(since, uncertainty.since_reading, circumstances),
     cumulative: cumulativeOf(state),
     windows: settings.trailing_hours.flatMap(
       (hours) => trailingWindow(state.intervals, state.flows, hours, settings) ?? [],
@@ -40,6 +56,9 @@ function cumulativeOf(state: FoldState): Cumulative {
   };
 }
 
+const withInterval = (sum: VarianceSum, { risesFrom, to }: Interval): VarianceSum =>
+  risesFrom === null ? sum : withVariance(sum, risesFrom, to);
+
 /** Intervals that follow one another, as one: unknown if any is unknown, a lower bound if any is one. */
 function merged(intervals: readonly Interval[]): Interval {
   const [first] = intervals;
@@ -54,6 +73,7 @@ function merged(intervals: readonly Interval[]): Interval {
     to: last.to,
     status: vague?.status ?? 'measured',
     reason: vague?.reason ?? null,
+    risesFrom: first.risesFrom,
     suspect: intervals.some((i) => i.suspect),
     drained: vague?.drained === null ? null : sum((i) => i.drained ?? 0),
     sampled: sum((i) => i.sampled),

@@ -7,10 +7,11 @@
  */
 import { type History, newestWhere } from './history.ts';
 import { writeInstantLike } from './instant.ts';
-import { clampedMs, type Interval, isMeasured, lengthMs } from './interval.ts';
+import { clampedMs, type Interval, isMeasured, type LevelPoint, lengthMs } from './interval.ts';
 import { add, type Rational, rational } from './rational.ts';
 import type { Settings } from './settings.ts';
 import { flowSums, intervalSums, type SummedFlow, type SummedInterval } from './sums.ts';
+import { expanded, varianceAfter } from './uncertainty.ts';
 import { type EpochMs, epochMs, HOUR_MS, type Microlitres, microlitres } from './units.ts';
 
 export interface Window {
@@ -30,6 +31,8 @@ export interface Window {
   readonly net_high: Microlitres | null;
   readonly covered_ms: number;
   readonly interpolated: boolean;
+  /** Expanded (k = 2), µL; reading error only. */
+  readonly uncertainty: Microlitres | null;
 }
 
 /** @returns null while no part of the window is covered */
@@ -68,6 +71,9 @@ export function trailingWindow(
     net_high: complete ? microlitres(whole.drained + others + part.whole) : null,
     covered_ms: coveredMs,
     interpolated: part.coveredMs > 0,
+    uncertainty: expanded(
+      varianceAfter(intervalSums(intervals).variance, intervalSums(edge).variance, part.cut),
+    ),
   };
 }
 
@@ -81,19 +87,25 @@ interface Part {
   readonly drained: Rational;
   readonly whole: number;
   readonly coveredMs: number;
+  readonly cut: { readonly risesFrom: LevelPoint; readonly part: number } | null;
 }
 
-const UNCOVERED: Part = { drained: rational(0), whole: 0, coveredMs: 0 };
+const UNCOVERED: Part = { drained: rational(0), whole: 0, coveredMs: 0, cut: null };
 
 /** What of a cut interval lies after the edge: nothing where the interval is not measured or longer than the limit. */
 function partAfter(cut: Interval, edge: EpochMs, settings: Settings): Part {
   if (!isMeasured(cut) || cut.drained === null || lengthMs(cut) > settings.max_gap_ms) return UNCOVERED;
-  const open = lengthMs(cut) - clampedMs(cut, cut.from.at, cut.to.at);
   const after = cut.to.at - edge;
-  const openAfter = after - clampedMs(cut, edge, cut.to.at);
-  const drained =
-    open === 0 ? scaled(cut.drained, after, lengthMs(cut)) : scaled(cut.drained, openAfter, open);
-  return { drained, whole: cut.drained, coveredMs: after };
+  const open = lengthMs(cut) - clampedMs(cut, cut.from.at, cut.to.at);
+  // Clamped throughout, yet something drained: there is no open time to spread it over.
+  const [part, of] = open === 0 ? [after, lengthMs(cut)] : [after - clampedMs(cut, edge, cut.to.at), open];
+  const { risesFrom } = cut;
+  return {
+    drained: scaled(cut.drained, part, of),
+    whole: cut.drained,
+    coveredMs: after,
+    cut: risesFrom === null ? null : { risesFrom, part: part / of },
+  };
 }
 
 /** volume × part / whole, exactly. */

@@ -3,7 +3,6 @@ import type { Site } from '../domain/entry.ts';
 import type { ComponentName, FactName } from '../domain/fact.ts';
 import type { IssueStatus } from '../domain/issue.ts';
 import {
-  COMPONENT_CODES,
   type Coding,
   DRAIN_OUTPUT,
   FACT_CODES,
@@ -13,6 +12,7 @@ import {
   UCUM,
   type Unit,
 } from './codes.ts';
+import { COMPONENT_CODES } from './component-codes.ts';
 
 export interface FixedParts {
   /** From the end of the identifier to the end of the code, by status. */

@@ -9,7 +9,8 @@ import type { Reference, Site } from '../domain/entry.ts';
 import type { Fact, FactName, FactRef, Flag } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
-import { COMPONENT_CODES, DATA_ABSENT_REASON, FACT_CODES, PRESENCE } from './codes.ts';
+import { DATA_ABSENT_REASON, FACT_CODES, PRESENCE } from './codes.ts';
+import { COMPONENT_CODES } from './component-codes.ts';
 import { concept, createFixedTexts, type FixedTexts, localSystem, quantityEnd } from './fixed-parts.ts';
 
 /** What all Observations of one drain share at one issue. */

@@ -5,8 +5,9 @@ import type { Interval } from '../domain/interval.ts';
 import { netOf } from '../domain/interval.ts';
 import type { Negativity } from '../domain/negativity.ts';
 import type { Rate } from '../domain/rate.ts';
-import { type Rational, rational, roundHalfEven } from '../domain/rational.ts';
+import { approximately, type Rational, rational, roundHalfEven } from '../domain/rational.ts';
 import { type Cumulative, completenessOf, type Row, type Volumes } from '../domain/row.ts';
+import { isLowConfidence } from '../domain/uncertainty.ts';
 import { HOUR_MS } from '../domain/units.ts';
 import type { Window } from '../domain/windows.ts';
 
@@ -35,9 +36,13 @@ export function rowView(row: Row) {
 
 function volumesView(volumes: Volumes) {
   return {
-    interval: intervalView(volumes.interval, volumes.rate),
-    since_reading: intervalView(volumes.since_reading, volumes.since_reading_rate),
-    cumulative: cumulativeView(volumes.cumulative),
+    interval: intervalView(volumes.interval, volumes.rate, volumes.uncertainty.interval),
+    since_reading: intervalView(
+      volumes.since_reading,
+      volumes.since_reading_rate,
+      volumes.uncertainty.since_reading,
+    ),
+    cumulative: cumulativeView(volumes.cumulative, volumes.uncertainty.cumulative),
     windows: volumes.windows.map(windowView),
   };
 }
@@ -46,7 +51,11 @@ function volumesView(volumes: Volumes) {
 const ml = (microlitres: number | null): number | null => (microlitres === null ? null : microlitres / 1000);
 const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
 
-function intervalView(interval: Interval, rate: Rate) {
+/** Expanded uncertainty, µL as mL. */
+const error = (uncertainty: number | null): number | null =>
+  uncertainty === null ? null : Number((uncertainty / 1000).toFixed(1));
+
+function intervalView(interval: Interval, rate: Rate, uncertainty: number | null) {
   return {
     from: interval.from.at_text,
     to: interval.to.at_text,
@@ -54,6 +63,8 @@ function intervalView(interval: Interval, rate: Rate) {
     reason: interval.reason,
     suspect: interval.suspect,
     net_ml: ml(netOf(interval)),
+    uncertainty_ml: error(uncertainty),
+    low_confidence: isLowConfidence(netOf(interval), uncertainty),
     drained_ml: ml(interval.drained),
     sampled_ml: ml(interval.sampled),
     instilled_ml: ml(interval.instilled),
@@ -66,21 +77,28 @@ function rateView(rate: Rate) {
   const { open, per_kg } = rate;
   return {
     rate_ml_h: rounded(rate.value, 1),
+    rate_uncertainty_ml_h: rate.uncertainty === null ? null : Number(rate.uncertainty.toFixed(1)),
     ...(open.value === null
       ? { open_time_rate_ml_h: null, open_time_rate_reason: open.reason }
       : { open_time_rate_ml_h: rounded(open.value, 1) }),
     ...(per_kg.value === null
       ? { rate_ml_kg_h: null, rate_ml_kg_h_reason: per_kg.reason }
-      : { rate_ml_kg_h: rounded(per_kg.value, 2), weight_kg: per_kg.weight.weight / 1000 }),
+      : {
+          rate_ml_kg_h: rounded(per_kg.value, 2),
+          rate_uncertainty_ml_kg_h:
+            per_kg.uncertainty === null ? null : Number(per_kg.uncertainty.toFixed(2)),
+          weight_kg: per_kg.weight.weight / 1000,
+        }),
   };
 }
 
-function cumulativeView(sum: Cumulative) {
+function cumulativeView(sum: Cumulative, uncertainty: number | null) {
   const kind = completenessOf(sum);
   return {
     from: sum.from_text,
     net_ml: kind === 'measured-part' ? null : ml(sum.net),
     at_least: kind === 'at-least',
+    uncertainty_ml: error(uncertainty),
     sum_of_measured_intervals_ml: ml(sum.net),
     drained_ml: ml(sum.drained),
     sampled_ml: ml(sum.sampled),
@@ -98,6 +116,8 @@ function windowView(window: Window) {
     to: window.to_text,
     net_ml: Number(millilitres(window.net)),
     at_least: !covered,
+    uncertainty_ml: error(window.uncertainty),
+    low_confidence: isLowConfidence(approximately(window.net), window.uncertainty),
     drained_ml: Number(millilitres(window.drained)),
     sampled_ml: ml(window.sampled),
     instilled_ml: ml(window.instilled),

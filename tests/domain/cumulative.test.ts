@@ -34,6 +34,8 @@ describe('the cumulative sum', () => {
         { name: 'drained', quantity: '180' },
         { name: 'sampled', quantity: '5' },
         { name: 'instilled', quantity: '20' },
+        // Two scales, each read to 5 mL at start and end: 2 × √(4 × 25/12) mL.
+        { name: 'uncertainty', quantity: '5.8' },
       ],
       note: null,
     });

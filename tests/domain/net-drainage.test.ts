@@ -33,6 +33,7 @@ describe('net drainage = drained + sampled - instilled (common practice, no sour
         { name: 'drained', quantity: '30' },
         { name: 'sampled', quantity: '0' },
         { name: 'instilled', quantity: '50' },
+        { name: 'uncertainty', quantity: '4.1' },
       ],
     });
   });

@@ -30,6 +30,16 @@ const time = z.string().meta({ format: 'date-time' });
 const volume = z.number().describe('mL.');
 const perHour = z.number().nullable().describe('mL/h, 1 decimal, half to even; null with its reason.');
 
+const error = z
+  .number()
+  .nullable()
+  .describe(
+    'Expanded uncertainty, k = 2, reading error only (JCGM 100:2008), in the unit of its name; null while the graduations are not known.',
+  );
+const doubt = z
+  .boolean()
+  .describe('For the eye only: the uncertainty is larger than the value. It decides nothing.');
+
 const interval = z
   .object({
     from: time,
@@ -43,14 +53,18 @@ const interval = z
       .number()
       .nullable()
       .describe('Drained + sampled - instilled, mL; negative after a flush that has not come back.'),
+    uncertainty_ml: error,
+    low_confidence: doubt,
     drained_ml: z.number().nullable().describe('mL; null while indeterminate, never 0 for not known.'),
     sampled_ml: volume,
     instilled_ml: volume,
     rate_ml_h: perHour,
+    rate_uncertainty_ml_h: error.optional(),
     rate_reason: z.string().optional(),
     open_time_rate_ml_h: perHour.optional(),
     open_time_rate_reason: z.string().optional(),
     rate_ml_kg_h: z.number().nullable().optional().describe('mL/kg/h, 2 decimals; null with its reason.'),
+    rate_uncertainty_ml_kg_h: error.optional(),
     rate_ml_kg_h_reason: z.string().optional(),
     weight_kg: z.number().optional().describe('The weight that the rate was divided by, kg.'),
   })
@@ -66,6 +80,7 @@ const cumulative = z
         'Since `from`, mL: a total, or with `at_least` a lower bound; null while an interval is unknown or in doubt.',
       ),
     at_least: z.boolean(),
+    uncertainty_ml: error,
     sum_of_measured_intervals_ml: volume.describe(
       'Intervals that are unknown or in doubt left out; not a total while `reasons` is not empty, mL.',
     ),
@@ -84,6 +99,8 @@ const window = z
     to: time,
     net_ml: volume.describe('Drained + sampled - instilled, mL; 1 decimal where interpolated.'),
     at_least: z.boolean().describe('Part of the time is not covered: volumes are lower bounds.'),
+    uncertainty_ml: error,
+    low_confidence: doubt,
     drained_ml: volume,
     sampled_ml: volume,
     instilled_ml: volume,

@@ -35,7 +35,7 @@ export function volumesAt(state: FoldState, interval: Interval, circumstances: C
     since_reading_rate: since === interval ? rate : rateOf(since, uncertainty.since_reading, circumstances),
     cumulative: cumulativeOf(state),
     windows: settings.trailing_hours.flatMap(
-      (hours) => trailingWindow(state.intervals, state.flows, hours, settings) ?? [],
+      (hours) => trailingWindow(state, interval.to, hours, settings) ?? [],
     ),
   };
 }

@@ -3,7 +3,6 @@ import { describe, expect, it } from 'vitest';
 import { derivedFacts } from '../../src/domain/derived-facts.ts';
 import { approximately } from '../../src/domain/rational.ts';
 import { isLowConfidence } from '../../src/domain/uncertainty.ts';
-import type { UnitProfile } from '../../src/domain/unit-profile.ts';
 import {
   changed,
   dec,
@@ -16,11 +15,9 @@ import {
   WET_UNIT,
 } from '../support/drain-script.ts';
 
-const marked = (marks: string): UnitProfile => ({
-  ...WET_UNIT,
-  graduations: [{ up_to_ml: dec(2000), mark_ml: dec(marks) }],
-});
 const millilitres = (uncertainty: number | null | undefined) => (uncertainty ?? Number.NaN) / 1000;
+
+import { marked, series, toldSeries, uncertaintyByMoving } from '../support/series.ts';
 
 describe('the uncertainty of one interval (JCGM 100:2008, 4.3.7 and 5.1.2; k = 2; arithmetic ours)', () => {
   it.each([
@@ -93,67 +90,7 @@ describe('low confidence', () => {
   });
 });
 
-/** A drain that is read every `minutes`, with a unit change closed and opened at some of the readings. */
-interface Series {
-  readonly rises: readonly number[];
-  readonly minutes: readonly number[];
-  readonly changesAfter: readonly number[];
-  readonly marks: number;
-}
-
-const series: fc.Arbitrary<Series> = fc.record({
-  rises: fc.array(fc.integer({ min: 10, max: 60 }), { minLength: 2, maxLength: 12 }),
-  minutes: fc.array(fc.integer({ min: 15, max: 100 }), { minLength: 12, maxLength: 12 }),
-  changesAfter: fc.uniqueArray(fc.integer({ min: 0, max: 11 }), { maxLength: 3 }),
-  marks: fc.constantFrom(1, 2, 5),
-});
-
-const clock = (minute: number) =>
-  `+${Math.floor(minute / 1440)} ${new Date(minute * 60_000).toISOString().slice(11, 16)}`;
-
-/** Levels in µL in the order they are read; `nudge` adds 1 mL to one of them. */
-function told(
-  { rises, minutes, changesAfter, marks }: Series,
-  nudge: number | null,
-): { story: Told[]; levels: number } {
-  const unit = marked(String(marks));
-  let minute = 480;
-  let ml = 0;
-  let levels = 0;
-  const read = (value: number) => {
-    levels += 1;
-    return levels - 1 === nudge ? value + 1 : value;
-  };
-  const story: Told[] = [placed(), setUp('08:00', read(0), unit)];
-  rises.forEach((rise, i) => {
-    minute += minutes[i] ?? 60;
-    ml += rise;
-    story.push(level(`r${i}`, clock(minute), read(ml)));
-    if (!changesAfter.includes(i)) return;
-    minute += 20;
-    ml += 10;
-    const [closing, opening] = [read(ml), read(0)];
-    const { says } = changed(`u${i}`, clock(minute), closing, opening) as Told & { says: object };
-    story.push({
-      key: `u${i}`,
-      time: clock(minute),
-      says: { ...says, unit_profile: unit, profile: unit.id },
-    } as Told);
-    ml = 0;
-  });
-  return { story, levels };
-}
-
 describe('the uncertainty of sums', () => {
-  /** By moving each level a little and seeing what the sum does: its coefficients, with no look at how they are kept. */
-  function fromCoefficients(given: Series, sumOf: (story: readonly Told[]) => number): number {
-    const { story, levels } = told(given, null);
-    const base = sumOf(story);
-    let squares = 0;
-    for (let i = 0; i < levels; i += 1) squares += ((sumOf(told(given, i).story) - base) / 1000) ** 2;
-    return 2 * Math.sqrt(squares * (given.marks ** 2 / 12));
-  }
-
   const last = (story: readonly Told[]) => {
     const keys = story.filter(({ key }) => key.startsWith('r'));
     const { volumes } = rowOf(story, keys.at(-1)?.key ?? '');
@@ -164,12 +101,12 @@ describe('the uncertainty of sums', () => {
   it('follows each level with its coefficient, levels shared by two intervals cancelling', () => {
     fc.assert(
       fc.property(series, (given) => {
-        const { story } = told(given, null);
+        const { story } = toldSeries(given);
         const { uncertainty, windows } = last(story);
-        const cumulative = fromCoefficients(given, (s) => last(s).cumulative.net);
+        const cumulative = uncertaintyByMoving(given, (s) => last(s).cumulative.net);
         expect(millilitres(uncertainty.cumulative)).toBeCloseTo(cumulative, 6);
         for (const { hours, uncertainty: U } of windows) {
-          const expected = fromCoefficients(given, (s) => {
+          const expected = uncertaintyByMoving(given, (s) => {
             const window = last(s).windows.find((w) => w.hours === hours);
             return window === undefined ? 0 : approximately(window.net);
           });
@@ -183,8 +120,8 @@ describe('the uncertainty of sums', () => {
   it('never shrinks where the marks are coarser', () => {
     fc.assert(
       fc.property(series, (given) => {
-        const fine = last(told({ ...given, marks: 1 }, null).story).uncertainty.cumulative ?? Number.NaN;
-        const coarse = last(told({ ...given, marks: 5 }, null).story).uncertainty.cumulative ?? Number.NaN;
+        const fine = last(toldSeries({ ...given, marks: 1 }).story).uncertainty.cumulative ?? Number.NaN;
+        const coarse = last(toldSeries({ ...given, marks: 5 }).story).uncertainty.cumulative ?? Number.NaN;
         expect(coarse).toBeGreaterThan(fine);
       }),
       { numRuns: 50 },

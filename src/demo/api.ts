@@ -1,9 +1,9 @@
 /** The service's HTTP API, as far as the demo speaks it. */
 import type { chartViewOf } from '../record/chart-view.ts';
-import type { rowView } from '../record/view.ts';
+import type { chartRowView } from '../record/view.ts';
 
 export type ChartAnswer = ReturnType<typeof chartViewOf>;
-export type RowAnswer = ReturnType<typeof rowView>;
+export type RowAnswer = ReturnType<typeof chartRowView>;
 
 export interface Receipt {
   readonly drain: string;

@@ -1,13 +1,12 @@
 /** A drain's chart as a nurse would read it. Every number is the service's; nothing is worked out here. */
 import type { ChartAnswer, RowAnswer } from './api.ts';
-import type { Charted, WireContent } from './charted.ts';
+import { contentOf, type WireContent } from './charted.ts';
 import { remarksOf } from './remarks.ts';
 import { OFFSET } from './story.ts';
 import { type Column, tableLines, WIDTH } from './table.ts';
 
 export interface ChartOf {
   readonly chart: ChartAnswer;
-  readonly charted: ReadonlyMap<string, Charted>;
   /** Ids of entries that came late. */
   readonly late: ReadonlySet<string>;
 }
@@ -26,19 +25,20 @@ const PER_KG = right(7, 'rate by', 'weight', 'mL/kg/h');
 const PRESSURE = [right(8, 'suction', '+ seal', 'cm H2O'), right(8, 'total', 'negativ.', 'cm H2O')];
 const LEAK = left(13, 'air leak', '', 'grade, phase');
 
-export function chartTable({ chart, charted, late }: ChartOf): string[] {
+export function chartTable({ chart, late }: ChartOf): string[] {
   const indexed = chart.population === 'paediatric';
   const narrow = [...COLUMNS, ...(indexed ? [PER_KG] : []), ...PRESSURE, LEAK];
   const remarks = left(WIDTH - narrow.reduce((sum, { width }) => sum + width + 1, 0), 'marks and remarks');
   let fluid: string | undefined;
   const rows = chart.rows.map((row) => {
-    const entry = charted.get(row.entry);
-    if (entry === undefined)
-      throw new Error(`the chart shows an entry that the ledger does not: ${row.entry}`);
-    const { content } = entry;
+    const content = contentOf(row);
     const before = fluid;
     if (content.kind === 'reading') fluid = content.fluid_character ?? fluid;
-    const told = remarksOf(row, entry, { late: late.has(row.entry), byWeight: indexed, fluidBefore: before });
+    const told = remarksOf(row, content, {
+      late: late.has(row.entry),
+      byWeight: indexed,
+      fluidBefore: before,
+    });
     return [
       timeText(row.effective_at),
       whatText(content),

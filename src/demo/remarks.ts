@@ -1,6 +1,6 @@
 /** What stands beside a row: marks, reasons for what has no value, and what else was charted, in few words. */
 import type { RowAnswer } from './api.ts';
-import type { Charted, WireContent } from './charted.ts';
+import type { WireContent } from './charted.ts';
 
 export interface Beside {
   readonly late: boolean;
@@ -11,16 +11,16 @@ export interface Beside {
 }
 
 /** Marks first: they say whether the numbers of the row can be trusted. */
-export function remarksOf(row: RowAnswer, { content, correction }: Charted, beside: Beside): string[] {
+export function remarksOf(row: RowAnswer, content: WireContent, beside: Beside): string[] {
   return [
     ...row.marks.map((mark) => mark.replaceAll('-', ' ').toUpperCase()),
     ...(row.counted ? [] : ['left out of the arithmetic']),
     ...volumeRemarks(row, beside.byWeight),
     ...negativityRemarks(row),
     ...(beside.late ? ['charted late'] : []),
-    ...(correction === null ? [] : [`corrected: ${correction}`]),
+    ...(row.correction === null ? [] : [`corrected: ${row.correction}`]),
     ...chartedRemarks(content, beside),
-    ...(content.note === undefined ? [] : [content.note]),
+    ...(row.note === null ? [] : [row.note]),
   ];
 }
 

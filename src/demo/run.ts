@@ -5,7 +5,6 @@ import { join, resolve } from 'node:path';
 import { HOUR_MS } from '../domain/units.ts';
 import { observationId } from '../fhir/observation.ts';
 import { type ChartAnswer, getJson } from './api.ts';
-import { readCharted } from './charted.ts';
 import { differences, issuedTexts } from './compare.ts';
 import { layOut } from './exact-print.ts';
 import { type ServerProcess, startEhr, startLedger } from './processes.ts';
@@ -91,8 +90,7 @@ async function show({ ledger, ehr, database }: Servers): Promise<Received> {
   for (const story of STORIES) {
     const drain = replayed.drains.get(story.name) ?? '';
     const chart = await getJson<ChartAnswer>(`${ledger.url}/v1/drains/${drain}/chart`);
-    const charted = await readCharted(ledger.url, drain);
-    print(chartLines(story, { chart, charted, late: replayed.late }));
+    print(chartLines(story, { chart, late: replayed.late }));
   }
   await deliverySettled(ledger.url);
   const received = await readReceived(ehr.url);

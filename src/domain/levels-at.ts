@@ -43,7 +43,7 @@ export function levelsAt(chamber: ChamberState, items: readonly Item[], marks: M
   const openings = levelsOf(boundaries, 'opening');
   const closing = agreed(closings, chamber.profile, marks);
   const opening = agreed(openings, profile, marks);
-  const olds = closing === null ? [] : [...closing.among];
+  const olds: LevelPoint[] = [];
   const news = opening === null ? [] : [...opening.among];
   const others: LevelPoint[] = [];
   for (const reading of readings) {
@@ -53,6 +53,8 @@ export function levelsAt(chamber: ChamberState, items: readonly Item[], marks: M
   }
   for (const { id } of readable(others, chamber.profile ?? profile, marks))
     mark(marks, id, 'level-of-neither-run');
+  // The reading first: of equal levels the first counts, and whoever looks for its interval looks there.
+  if (closing !== null) olds.push(...closing.among);
   const rebased = boundaries.some((item) => item.content.kind === 'level-rebased');
   return {
     old: agreed(olds, chamber.profile, marks),

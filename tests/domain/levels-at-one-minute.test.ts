@@ -104,16 +104,18 @@ describe('a reading at the minute of a set-up', () => {
 
 describe('a reading at the minute of a re-based level', () => {
   it.each([
-    ['near the last trusted level', 1900, [60, 0]],
-    ['near the new level', 120, [60, 0]],
-  ])('%s', (_, tie, expected) => {
+    // Equal levels: the reading carries the interval, as it does in any other minute.
+    ['at the last trusted level', 1900, 'tie'],
+    ['near the last trusted level', 1895, 'tip'],
+    ['near the new level', 120, 'tip'],
+  ])('%s', (_, tie, ends) => {
     const story = [
       ...START,
       level('tie', '11:00', tie),
       rebased('tip', '11:00', 1900, 120),
       level('b', '12:00', 120),
     ];
-    expect([intervalAt(story, 'tip')?.drained, intervalAt(story, 'b')?.drained]).toEqual(expected);
+    expect([intervalAt(story, ends)?.drained, intervalAt(story, 'b')?.drained]).toEqual([60, 0]);
     expect(marksOf(story, 'tie')).toEqual([]);
   });
 });

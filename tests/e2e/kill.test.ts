@@ -9,7 +9,7 @@ import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
 import { createFrameReader } from '../../src/store/sqlite/frames.ts';
 import { openReader } from '../../src/store/sqlite/open.ts';
-import { freePort, type Process, startService, startStandIn } from './processes.ts';
+import { freePort, killAll, type Process, startService, startStandIn } from './processes.ts';
 import { type Post, placementOf, seeded, storyOf } from './story.ts';
 
 const KILLS = 10;
@@ -17,7 +17,10 @@ const DRAINS = 6;
 const READINGS = 40;
 const seed = Number(process.env.SEED ?? Date.now() % 1_000_000);
 const folder = mkdtempSync(join(tmpdir(), 'drainledger-kill-'));
-afterAll(() => rmSync(folder, { recursive: true, force: true }));
+afterAll(() => {
+  killAll();
+  rmSync(folder, { recursive: true, force: true });
+});
 
 interface Receipt {
   readonly drain: string;

@@ -20,11 +20,19 @@ export interface Process {
   end(signal: NodeJS.Signals): Promise<number | null>;
 }
 
+const started = new Set<ChildProcess>();
+
+/** Kills whatever a test that failed half-way left running. */
+export function killAll(): void {
+  for (const child of started) child.kill('SIGKILL');
+}
+
 function start(script: string, args: readonly string[], env: NodeJS.ProcessEnv): Process {
   const child = spawn(process.execPath, [dist(script), ...args], {
     env,
     stdio: ['ignore', 'ignore', 'inherit'],
   });
+  started.add(child);
   const gone = new Promise<number | null>((resolve) => child.once('exit', (code) => resolve(code)));
   return {
     child,

@@ -1,0 +1,268 @@
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { entryHash, frameName, genesis, issuedCommitment, payloadCommitment } from '../../src/audit/chain.ts';
+import { rowsFrom } from '../../src/domain/chart.ts';
+import { epochMs } from '../../src/domain/units.ts';
+import { StoreBusy, StoreFailed } from '../../src/store/port.ts';
+import { instilled, level, placed, setUp, type Told, weighed } from '../support/drain-script.ts';
+import { written } from '../support/written.ts';
+import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
+
+const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
+const STORY: readonly Told[] = [
+  PLACED,
+  setUp('08:00', 0),
+  level('a', '09:00', 60),
+  instilled('in', '09:30', 20),
+  level('b', '10:00', 130),
+  { ...level('a-fixed', '10:30', 70), corrects: 'a', to: '09:00' } as Told,
+];
+const TABLES = ['ledger', 'payload', 'issued', 'identity', 'frame', 'reissue', 'lane', 'drain'] as const;
+
+let place: ReturnType<typeof temporaryFile>;
+let ledger: Ledger;
+beforeEach(() => {
+  place = temporaryFile();
+  ledger = openLedger(place.file);
+});
+afterEach(async () => {
+  await ledger.close();
+  place.remove();
+});
+
+async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
+  for (const told of story) {
+    const [outcome] = await ledger.record([incoming(told, placement)]);
+    expect(outcome?.kind).toBe('recorded');
+  }
+}
+const counts = () => TABLES.map((table) => ledger.db.prepare(`SELECT count(*) FROM ${table}`).pluck().get());
+
+interface LedgerRow {
+  readonly stream: string;
+  readonly seq: number;
+  readonly envelope: string;
+  readonly hash: string;
+  readonly salt: Buffer;
+  readonly body: string;
+  readonly log_index: number;
+}
+
+describe('the ledger', () => {
+  it('is made of strict tables whose rows can be neither changed nor deleted', async () => {
+    await tell(STORY);
+    const tables = ledger.db.pragma('table_list') as { name: string; strict: number; schema: string }[];
+    const ours = tables.filter(({ name, schema }) => schema === 'main' && !name.startsWith('sqlite_'));
+    expect(ours.length).toBeGreaterThan(8);
+    expect(ours.filter(({ strict }) => strict !== 1)).toEqual([]);
+    for (const table of ['ledger', 'payload', 'issued', 'identity', 'frame', 'reissue']) {
+      const [column] = ledger.db.pragma(`table_info(${table})`) as { name: string }[];
+      expect(() => ledger.db.exec(`DELETE FROM ${table}`)).toThrow('append-only');
+      expect(() => ledger.db.exec(`UPDATE ${table} SET ${column?.name} = ${column?.name}`)).toThrow(
+        'append-only',
+      );
+    }
+  });
+
+  it('chains each drain: every hash can be worked out again from the stored bytes', async () => {
+    await tell(STORY);
+    const rows = ledger.db
+      .prepare<[], LedgerRow>('SELECT * FROM ledger JOIN payload USING (log_index) ORDER BY log_index')
+      .all();
+    expect(rows).toHaveLength(STORY.length);
+    let before = genesis('store.example', rows[0]?.stream ?? '');
+    for (const [i, row] of rows.entries()) {
+      const envelope = JSON.parse(row.envelope) as Record<string, unknown>;
+      const issued = ledger.db
+        .prepare<[number], string>('SELECT resources FROM issued WHERE log_index = ?')
+        .pluck();
+      expect(envelope).toMatchObject({
+        v: 1,
+        origin: 'store.example',
+        seq: i + 1,
+        stream: row.stream,
+        prev: before,
+      });
+      expect(envelope.payload).toBe(payloadCommitment(row.salt, row.body));
+      expect(envelope.issued).toBe(issuedCommitment(row.salt, issued.all(row.log_index)));
+      expect(row.hash).toBe(entryHash(row.envelope));
+      before = row.hash;
+    }
+    const frames = ledger.db
+      .prepare<[], { name: string; text: string }>('SELECT name, text FROM frame')
+      .all();
+    expect(frames.every(({ name, text }) => frameName(text) === name)).toBe(true);
+  });
+
+  it('says the same when it is opened again', async () => {
+    await tell(STORY);
+    const name = incoming(PLACED, PLACED).drain;
+    const rows = () => {
+      const book = ledger.store.books(name).get(name);
+      if (book === undefined) throw new Error('the drain is gone');
+      // As values: members of what was sent come back in canonical order.
+      return JSON.parse(written(rowsFrom(book.chart, epochMs(-Infinity)))) as unknown;
+    };
+    const before = rows();
+    await ledger.close();
+    ledger = openLedger(place.file);
+    expect(rows()).toEqual(before);
+  });
+
+  it('records times that never run backwards, though the clock may', async () => {
+    await ledger.close();
+    const clock = [2_000_000_000_000, 1_000_000_000_000, 2_000_000_000_001];
+    ledger = openLedger(place.file, { now: () => clock.shift() ?? 0 });
+    await tell(STORY.slice(0, 3));
+    const recorded = ledger.store
+      .entries(incoming(PLACED, PLACED).drain, 0, 9)
+      .map((entry) => entry.recordedAt);
+    expect(recorded).toEqual([
+      '2033-05-18T03:33:20.000Z',
+      '2033-05-18T03:33:20.000Z',
+      '2033-05-18T03:33:20.001Z',
+    ]);
+  });
+});
+
+describe('nothing is half written', () => {
+  it.each(TABLES)('when writing %s fails: all or nothing, and the next try succeeds', async (table) => {
+    if (table !== 'drain') await tell(STORY.slice(0, 5));
+    // The correction re-issues, so it writes to every table but drain, which the placement writes.
+    const last = table === 'drain' ? PLACED : (STORY[5] as Told);
+    if (table === 'frame' || table === 'lane') ledger.db.exec("UPDATE lane SET state = 'idle'");
+    ledger.db.exec(
+      `CREATE TRIGGER obstacle BEFORE INSERT ON ${table} BEGIN SELECT RAISE(ABORT, 'in the way'); END`,
+    );
+    const before = counts();
+    await expect(ledger.record([incoming(last, PLACED)])).rejects.toThrow(StoreFailed);
+    expect(counts()).toEqual(before);
+    ledger.db.exec('DROP TRIGGER obstacle');
+    await tell([last]);
+  });
+
+  it('a bad entry in a group fails alone', async () => {
+    await tell(STORY.slice(0, 2));
+    const good = Array.from({ length: 20 }, (_, i) => level(`n${i}`, `09:${String(i + 10)}`, 10 + i));
+    const bad = ledger.store.append([
+      {
+        entryId: 'bad',
+        identifier: { system: 's', value: 'bad' },
+        requestHash: 'x',
+        drain: incoming(PLACED, PLACED).drain,
+        linksPatient: null,
+        decide() {
+          throw new Error('not decidable');
+        },
+      },
+    ]);
+    const outcomes = good.map((told) => ledger.record([incoming(told, PLACED)]));
+    await expect(bad).rejects.toThrow('not decidable');
+    for (const outcome of await Promise.all(outcomes)) expect(outcome[0]?.kind).toBe('recorded');
+    expect(ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 99)).toHaveLength(22);
+  });
+
+  it('takes no more than its queue holds, and says when to come back', async () => {
+    await ledger.close();
+    ledger = openLedger(place.file, { mostQueued: 3 });
+    const all = STORY.map((told) => ledger.record([incoming(told, PLACED)]).catch((error: unknown) => error));
+    const answers = await Promise.all(all);
+    expect(answers.filter((answer) => answer instanceof StoreBusy)).toHaveLength(3);
+    expect(ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 99)).toHaveLength(3);
+  });
+});
+
+describe('drains of one patient', () => {
+  const second: Told = { ...placed('08:00', { patient: { reference: 'Patient/p' } }), key: 'placed-2' };
+  const third: Told = { ...placed('08:00'), key: 'placed-3' };
+
+  it('share their weights, in the write that brings one', async () => {
+    await tell([PLACED, setUp('07:59', 0)]);
+    await tell(
+      [second, { ...setUp('08:00', 0), key: 'set-up-2' }, { ...level('x', '09:00', 60), key: 'x' }],
+      second,
+    );
+    await tell([weighed('w', '08:00', 60)]);
+    const name = incoming(second, second).drain;
+    const book = ledger.store.books(name).get(name);
+    const rate =
+      book === undefined ? undefined : rowsFrom(book.chart, epochMs(-Infinity)).at(-1)?.volumes?.rate;
+    expect(rate).toMatchObject({ per_kg: { weight: { weight: 60_000 } } });
+  });
+
+  it('are found again when a link that was made in error is undone', async () => {
+    await tell([PLACED, weighed('w', '08:00', 60)]);
+    await tell([third, { ...setUp('08:00', 0), key: 'set-up-3' }, level('x', '09:00', 60)], third);
+    const link: Told = {
+      key: 'link',
+      time: '09:30',
+      says: { kind: 'drain-updated', patient: { reference: 'Patient/p' } },
+    };
+    await tell(
+      [link, { key: 'unlink', time: '09:40', voids: 'link' } as Told, { ...link, key: 'link-again' }],
+      third,
+    );
+    await ledger.close();
+    ledger = openLedger(place.file);
+    const name = incoming(third, third).drain;
+    const book = ledger.store.books(name).get(name);
+    const row =
+      book === undefined
+        ? undefined
+        : rowsFrom(book.chart, epochMs(-Infinity)).find((r) => r.item.id.length > 0 && r.volumes !== null);
+    expect(row?.volumes?.rate).toMatchObject({ per_kg: { weight: { weight: 60_000 } } });
+  });
+});
+
+describe('delivery', () => {
+  const NOW = 1_000;
+
+  it('gives out the first of each drain only, in order, and again when a claim lapses', async () => {
+    await tell(STORY);
+    const [first, ...rest] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    expect(rest).toEqual([]);
+    expect(first).toMatchObject({ attempts: 1, texts: [expect.stringContaining('"opening-level.')] });
+    expect(await ledger.store.claim('ehr', NOW + 499, NOW + 999, 9)).toEqual([]);
+    const [again] = await ledger.store.claim('ehr', NOW + 500, NOW + 999, 9);
+    expect(again).toMatchObject({ attempts: 2, logIndex: first?.logIndex });
+    if (first === undefined || again === undefined) throw new Error('nothing was claimed');
+    // The one whose claim lapsed comes back late: it is not its any more.
+    await ledger.store.settle(first, { state: 'delivered' });
+    expect(ledger.store.deliveryCounts()).toEqual([{ target: 'ehr', state: 'sending', count: 1 }]);
+    await ledger.store.settle(again, { state: 'delivered' });
+    const [next] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    expect(next?.logIndex).toBeGreaterThan(first.logIndex);
+  });
+
+  it('waits as long as it is told, buries what is refused, and goes idle at the end', async () => {
+    await tell(STORY.slice(0, 3));
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    if (first === undefined) throw new Error('nothing was claimed');
+    await ledger.store.settle(first, { state: 'waiting', dueMs: NOW + 100, outcome: 'HTTP 503' });
+    expect(await ledger.store.claim('ehr', NOW + 99, NOW + 500, 9)).toEqual([]);
+    const [again] = await ledger.store.claim('ehr', NOW + 100, NOW + 500, 9);
+    if (again === undefined) throw new Error('nothing was claimed');
+    await ledger.store.settle(again, { state: 'dead', outcome: 'HTTP 422' });
+    const [second] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    if (second === undefined) throw new Error('nothing was claimed');
+    await ledger.store.settle(second, { state: 'delivered' });
+    expect(ledger.store.deliveryCounts()).toEqual([
+      { target: 'ehr', state: 'idle', count: 1 },
+      { target: 'ehr', state: 'dead', count: 1 },
+    ]);
+    await tell(STORY.slice(3, 5));
+    expect(await ledger.store.claim('ehr', NOW, NOW + 500, 9)).toHaveLength(1);
+  });
+
+  it('holds back a drain without a patient, and sends all of it once one is linked', async () => {
+    const unlinked = placed('08:00');
+    await tell([unlinked, setUp('08:00', 0), level('a', '09:00', 60)], unlinked);
+    expect(await ledger.store.claim('ehr', NOW, NOW + 500, 9)).toEqual([]);
+    await tell(
+      [{ key: 'link', time: '09:30', says: { kind: 'drain-updated', patient: { reference: 'Patient/p' } } }],
+      unlinked,
+    );
+    const [claimed] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    expect(claimed?.texts.length).toBeGreaterThan(5);
+    expect(claimed?.texts.every((text) => text.includes('"subject":{"reference":"Patient/p"}'))).toBe(true);
+  });
+});

@@ -3,7 +3,7 @@ import { entryHash, frameName, genesis, issuedCommitment, payloadCommitment } fr
 import { rowsFrom } from '../../src/domain/chart.ts';
 import { epochMs } from '../../src/domain/units.ts';
 import { StoreBusy, StoreFailed } from '../../src/store/port.ts';
-import { instilled, level, placed, setUp, type Told, weighed } from '../support/drain-script.ts';
+import { instilled, level, placed, setUp, type Told, voided, weighed } from '../support/drain-script.ts';
 import { written } from '../support/written.ts';
 import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
 
@@ -37,6 +37,14 @@ async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
 }
 const counts = () => TABLES.map((table) => ledger.db.prepare(`SELECT count(*) FROM ${table}`).pluck().get());
 
+/** The chart of the drain, as values: members of what was sent come back in canonical order. */
+function rows(placement = PLACED): unknown[] {
+  const name = incoming(placement, placement).drain;
+  const book = ledger.store.books(name).get(name);
+  if (book === undefined) throw new Error('the drain is gone');
+  return JSON.parse(written(rowsFrom(book.chart, epochMs(-Infinity)))) as unknown[];
+}
+
 interface LedgerRow {
   readonly stream: string;
   readonly seq: number;
@@ -65,12 +73,12 @@ describe('the ledger', () => {
 
   it('chains each drain: every hash can be worked out again from the stored bytes', async () => {
     await tell(STORY);
-    const rows = ledger.db
+    const stored = ledger.db
       .prepare<[], LedgerRow>('SELECT * FROM ledger JOIN payload USING (log_index) ORDER BY log_index')
       .all();
-    expect(rows).toHaveLength(STORY.length);
-    let before = genesis('store.example', rows[0]?.stream ?? '');
-    for (const [i, row] of rows.entries()) {
+    expect(stored).toHaveLength(STORY.length);
+    let before = genesis('store.example', stored[0]?.stream ?? '');
+    for (const [i, row] of stored.entries()) {
       const envelope = JSON.parse(row.envelope) as Record<string, unknown>;
       const issued = ledger.db
         .prepare<[number], string>('SELECT resources FROM issued WHERE log_index = ?')
@@ -95,13 +103,6 @@ describe('the ledger', () => {
 
   it('says the same when it is opened again', async () => {
     await tell(STORY);
-    const name = incoming(PLACED, PLACED).drain;
-    const rows = () => {
-      const book = ledger.store.books(name).get(name);
-      if (book === undefined) throw new Error('the drain is gone');
-      // As values: members of what was sent come back in canonical order.
-      return JSON.parse(written(rowsFrom(book.chart, epochMs(-Infinity)))) as unknown;
-    };
     const before = rows();
     await ledger.close();
     ledger = openLedger(place.file);
@@ -143,6 +144,7 @@ describe('nothing is half written', () => {
   it('a bad entry in a group fails alone', async () => {
     await tell(STORY.slice(0, 2));
     const good = Array.from({ length: 20 }, (_, i) => level(`n${i}`, `09:${String(i + 10)}`, 10 + i));
+    const first = good.slice(0, 10).map((told) => ledger.record([incoming(told, PLACED)]));
     const bad = ledger.store.append([
       {
         entryId: 'bad',
@@ -155,10 +157,15 @@ describe('nothing is half written', () => {
         },
       },
     ]);
-    const outcomes = good.map((told) => ledger.record([incoming(told, PLACED)]));
+    const last = good.slice(10).map((told) => ledger.record([incoming(told, PLACED)]));
     await expect(bad).rejects.toThrow('not decidable');
-    for (const outcome of await Promise.all(outcomes)) expect(outcome[0]?.kind).toBe('recorded');
+    for (const outcome of await Promise.all([...first, ...last])) expect(outcome[0]?.kind).toBe('recorded');
     expect(ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 99)).toHaveLength(22);
+    // What the group had changed in memory before it was taken back must be gone as well.
+    const inMemory = rows();
+    await ledger.close();
+    ledger = openLedger(place.file);
+    expect(inMemory).toEqual(rows());
   });
 
   it('takes no more than its queue holds, and says when to come back', async () => {
@@ -189,27 +196,20 @@ describe('drains of one patient', () => {
     expect(rate).toMatchObject({ per_kg: { weight: { weight: 60_000 } } });
   });
 
-  it('are found again when a link that was made in error is undone', async () => {
+  it('are found again when undoing a link brings an older one back', async () => {
     await tell([PLACED, weighed('w', '08:00', 60)]);
     await tell([third, { ...setUp('08:00', 0), key: 'set-up-3' }, level('x', '09:00', 60)], third);
-    const link: Told = {
-      key: 'link',
-      time: '09:30',
+    const link = (key: string, time: string): Told => ({
+      key,
+      time,
       says: { kind: 'drain-updated', patient: { reference: 'Patient/p' } },
-    };
-    await tell(
-      [link, { key: 'unlink', time: '09:40', voids: 'link' } as Told, { ...link, key: 'link-again' }],
-      third,
-    );
+    });
+    await tell([link('link', '09:30'), link('again', '09:40'), voided('undo', 'again')], third);
     await ledger.close();
     ledger = openLedger(place.file);
-    const name = incoming(third, third).drain;
-    const book = ledger.store.books(name).get(name);
-    const row =
-      book === undefined
-        ? undefined
-        : rowsFrom(book.chart, epochMs(-Infinity)).find((r) => r.item.id.length > 0 && r.volumes !== null);
-    expect(row?.volumes?.rate).toMatchObject({ per_kg: { weight: { weight: 60_000 } } });
+    const found = rows(third) as { volumes: { rate: { per_kg: object } } | null }[];
+    const rate = found.find(({ volumes }) => volumes !== null)?.volumes?.rate;
+    expect(rate?.per_kg).toMatchObject({ weight: { weight: 60_000 } });
   });
 });
 

@@ -161,6 +161,8 @@ describe('nothing is half written', () => {
     await expect(bad).rejects.toThrow('not decidable');
     for (const outcome of await Promise.all([...first, ...last])) expect(outcome[0]?.kind).toBe('recorded');
     expect(ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 99)).toHaveLength(22);
+    const indexes = ledger.db.prepare('SELECT log_index FROM ledger ORDER BY log_index').pluck().all();
+    expect(indexes).toEqual(indexes.map((_, i) => i));
     // What the group had changed in memory before it was taken back must be gone as well.
     const inMemory = rows();
     await ledger.close();

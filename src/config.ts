@@ -1,10 +1,16 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { z } from 'zod';
+import { type Calendar, isZoneName } from './record/calendar.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
 const url = z
   .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
   .transform((text) => text.replace(/\/+$/, ''));
+const TIME_OF_DAY = '([01][0-9]|2[0-3]):[0-5][0-9]';
+const timeOfDay = z.string().regex(new RegExp(`^${TIME_OF_DAY}$`), {
+  error: 'is no local time of day, such as 07:00',
+});
+const minutesOf = (text: string): number => Number(text.slice(0, 2)) * 60 + Number(text.slice(3));
 
 const environment = z.object({
   DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
@@ -23,12 +29,28 @@ const environment = z.object({
   DRAINLEDGER_PUBLIC_URL: url.optional(),
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
   DRAINLEDGER_PROFILES: z.string().min(1).optional(),
+  DRAINLEDGER_RULES: z.string().min(1).optional(),
   DRAINLEDGER_EHR_URL: url.optional(),
   DRAINLEDGER_EHR_CEILING_S: z
     .string()
     .regex(/^\d{1,4}(\.\d)?$/, { error: 'is no number of seconds' })
     .transform(Number)
     .default(90),
+  DRAINLEDGER_ZONE: z
+    .string()
+    .refine(isZoneName, { error: 'is no time zone of the IANA database, such as Europe/Berlin' })
+    .default('UTC'),
+  DRAINLEDGER_DAY_START: timeOfDay.default('07:00').transform(minutesOf),
+  DRAINLEDGER_SHIFTS: z
+    .string()
+    .regex(new RegExp(`^${TIME_OF_DAY}(,${TIME_OF_DAY}){0,23}$`), {
+      error: 'is no list of local times of day, such as 07:00,19:00',
+    })
+    .default('07:00,19:00')
+    .transform((text) => text.split(',').map(minutesOf))
+    .refine((starts) => starts.every((start, i) => i === 0 || start > (starts[i - 1] ?? 0)), {
+      error: 'must rise: name each start once, the earliest in the day first',
+    }),
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
@@ -40,7 +62,9 @@ export interface Config {
   readonly publicUrl: string | undefined;
   readonly canonical: string;
   readonly profilesFile: string | undefined;
+  readonly rulesFile: string | undefined;
   readonly ehr: { readonly baseUrl: string; readonly requestCeilingMs: number } | null;
+  readonly calendar: Calendar;
   readonly logLevel: string;
 }
 
@@ -65,10 +89,16 @@ export function readConfig(env: Readonly<Record<string, string | undefined>>): C
     publicUrl: e.DRAINLEDGER_PUBLIC_URL,
     canonical: e.DRAINLEDGER_CANONICAL,
     profilesFile: e.DRAINLEDGER_PROFILES,
+    rulesFile: e.DRAINLEDGER_RULES,
     ehr:
       e.DRAINLEDGER_EHR_URL === undefined
         ? null
         : { baseUrl: e.DRAINLEDGER_EHR_URL, requestCeilingMs: e.DRAINLEDGER_EHR_CEILING_S * 1000 },
+    calendar: {
+      zone: e.DRAINLEDGER_ZONE,
+      dayStart: e.DRAINLEDGER_DAY_START,
+      shiftStarts: e.DRAINLEDGER_SHIFTS,
+    },
     logLevel: e.DRAINLEDGER_LOG_LEVEL,
   };
 }

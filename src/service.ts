@@ -7,6 +7,8 @@ import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { createRecord } from './record/record.ts';
+import { DEFAULT_TABLE } from './rules/default-table.ts';
+import { readRules } from './rules.ts';
 import { openSqliteStore } from './store/sqlite/store.ts';
 
 export interface Service {
@@ -28,6 +30,7 @@ const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const profiles = config.profilesFile === undefined ? defaultProfiles() : readProfiles(config.profilesFile);
+  const rules = config.rulesFile === undefined ? DEFAULT_TABLE : readRules(config.rulesFile);
   const store = openSqliteStore({
     file: config.database,
     migrationsFolder: MIGRATIONS,
@@ -45,7 +48,9 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       store,
       record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical: config.canonical }),
       profiles,
+      rules,
       settings: DEFAULT_SETTINGS,
+      calendar: config.calendar,
       canonical: config.canonical,
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,

@@ -6,6 +6,7 @@ import { DEFAULT_SETTINGS } from '../domain/settings.ts';
 import { buildApp } from '../http/app.ts';
 import { defaultProfiles } from '../profiles.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
+import { DEFAULT_TABLE } from '../rules/default-table.ts';
 import { startService } from '../service.ts';
 import type { Store } from '../store/port.ts';
 import { recordInWorker } from './writer-thread.ts';
@@ -53,7 +54,9 @@ function listening(record: Record): Promise<string> {
     record,
     store: {} as Store,
     profiles: defaultProfiles(),
+    rules: DEFAULT_TABLE,
     settings: DEFAULT_SETTINGS,
+    calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
     canonical: 'http://example.org/drainledger',
     publicUrl: () => 'http://127.0.0.1',
     now: Date.now,

@@ -1,6 +1,7 @@
 /** The command line: `node dist/cli/main.js COMMAND`. */
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
+import { runRules } from './rules.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
 
@@ -9,6 +10,11 @@ Commands:
       Sends 72 invented hours of three drains to the service and shows the charts and what reaches an EHR.
       --once               check that the EHR holds exactly what the service issued, and end: 0 yes, 1 no
       --keep-database DIR  keep the database and the logs in DIR, which must not hold one yet
+
+  rules list
+      Shows the rule table that ships: each threshold with its source and evidence, on or off.
+  rules check FILE
+      Shows the rules that would hold with a facility's file, or all that is wrong in it: 0 good, 1 not.
 
   --help  this text
 `;
@@ -27,6 +33,7 @@ function read(args: readonly string[]) {
     },
   });
   if (values.help) return { help: true } as const;
+  if (positionals[0] === 'rules') return { help: false, rules: positionals.slice(1) } as const;
   if (positionals.length !== 1 || positionals[0] !== 'demo') {
     throw new Error(
       positionals.length === 0 ? 'no command was given' : `no such command: ${positionals.join(' ')}`,
@@ -46,6 +53,11 @@ async function main(args: readonly string[]): Promise<number> {
   if (asked.help) {
     process.stdout.write(USAGE);
     return 0;
+  }
+  if ('rules' in asked) {
+    const code = runRules(asked.rules);
+    if (code === null) process.stderr.write(`no such command: rules ${asked.rules.join(' ')}\n\n${USAGE}`);
+    return code ?? EXIT_USAGE;
   }
   return runDemo(asked);
 }

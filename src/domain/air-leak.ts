@@ -82,9 +82,7 @@ function leakFree(
     ...start,
     to,
     not_counted_ms: notCounted,
-    not_counted: reasons.flatMap(([name, spans]) =>
-      unionWithin(spans, from.at, to.at) > 0 ? [name] : [],
-    ),
+    not_counted: reasons.flatMap(([name, spans]) => (unionWithin(spans, from.at, to.at) > 0 ? [name] : [])),
   };
 }
 

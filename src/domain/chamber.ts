@@ -63,13 +63,12 @@ function timeToFull(room: Microlitres, level: LevelPoint, volumes: Volumes | nul
   const long = volumes.windows.find(({ hours }) => hours === LONG_HOURS);
   const short = volumes.windows.find(({ hours }) => hours === SHORT_HOURS);
   const known = [long, short].filter((window) => window !== undefined);
-  if (long === undefined || !isCovered(long)) {
+  if (long === undefined || !isCovered(long) || isFasterAtLeast(short, long)) {
     return { ...none('coverage-incomplete'), high: soonest(known.map(withLeast(room))) };
   }
-  const covered = known.filter(isCovered);
-  const low = soonest(covered.map(withMost(room)));
-  const high = soonest(covered.map(withLeast(room)));
-  const window = covered.reduce((a, b) => (isFaster(b, a) ? b : a));
+  const low = soonest(known.map(withMost(room)));
+  const high = soonest(known.map(withLeast(room)));
+  const window = known.reduce((a, b) => (isFaster(b, a) ? b : a));
   const value = hoursFor(room, window.drained, window.hours);
   if (value === null) return { value: null, low, high, reason: 'no-drainage' };
   const { numerator, denominator } = window.drained;
@@ -82,6 +81,10 @@ const isCovered = (window: Window): boolean => window.covered_ms === window.hour
 const isFaster = (a: Window, b: Window): boolean =>
   a.drained.numerator * b.drained.denominator * BigInt(b.hours) >
   b.drained.numerator * a.drained.denominator * BigInt(a.hours);
+
+/** Whether the short window is not covered whole, yet what it does cover is the faster already. */
+const isFasterAtLeast = (short: Window | undefined, long: Window): boolean =>
+  short !== undefined && !isCovered(short) && isFaster(short, long);
 
 /** Net = drained + sampled − instilled, and these two are exact: a bound of the one bounds the other. */
 const drainedOf = ({ sampled, instilled }: Window, net: Microlitres): Rational =>

@@ -120,7 +120,8 @@ function likeOf(
   const like = { scaleMax: quantity === 'grade' ? scaleMax : null, suction, phase: newest.phase };
   if (!isAbsence(quantity, newest)) return like;
   const leaking = inWindow.findLast(
-    (reading) => !isAbsence(quantity, reading) && isLike(quantity, reading, { ...like, phase: reading.phase }),
+    (reading) =>
+      !isAbsence(quantity, reading) && isLike(quantity, reading, { ...like, phase: reading.phase }),
   );
   const phase = leaking !== undefined && QUIET.includes(leaking.phase) ? leaking.phase : newest.phase;
   return { ...like, phase };
@@ -152,7 +153,5 @@ function verdict(
   if (hours.every(({ value }) => value === hours[0]?.value)) return { trend: 'constant', reason: null };
   if (test.p > SIGNIFICANCE) return { trend: 'no-trend-shown', reason: 'not-significant' };
   if (test.s > 0) return { trend: 'rising', reason: null };
-  return isSwingLost
-    ? { trend: 'no-trend-shown', reason: 'swing-lost' }
-    : { trend: 'falling', reason: null };
+  return isSwingLost ? { trend: 'no-trend-shown', reason: 'swing-lost' } : { trend: 'falling', reason: null };
 }

@@ -30,8 +30,9 @@ const shown = (isDone: boolean, row: Row): CheckedItem => ({ status: isDone ? 'd
 
 /** @returns null while no unit is attached */
 export function setUpCheck(rows: readonly RowUnderConditions[]): SetUpCheck | null {
-  const unit = rows.at(-1)?.conditions.unit ?? null;
-  if (unit === null) return null;
+  // A reading of the minute of a change stands after the set-up and may still be of the unit before.
+  const unit = rows.findLast(({ row, conditions }) => conditions.unit?.row === row)?.conditions.unit;
+  if (unit === undefined || unit === null) return null;
   const own = rows.filter(({ conditions }) => conditions.unit?.row === unit.row);
   return {
     unit,

@@ -135,7 +135,7 @@ function spanVariance(upTo: VarianceSum, before: VarianceSum, start: Part, end: 
 }
 
 /** Flows from an edge on, up to but not at the other: at an edge itself they follow its level. */
-function flowsBetween(flows: History<SummedFlow>, from: EpochMs, to: EpochMs) {
+export function flowsBetween(flows: History<SummedFlow>, from: EpochMs, to: EpochMs) {
   const upTo = flowSums(newestWhere(flows, (flow) => flow.at < to));
   const before = flowSums(newestWhere(flows, (flow) => flow.at < from));
   return {

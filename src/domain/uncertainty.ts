@@ -16,7 +16,7 @@ import { type Microlitres, microlitres } from './units.ts';
 const COVERAGE_FACTOR = 2;
 
 /** u² of one level, µL². */
-export function levelVariance({ graduation }: LevelPoint): number {
+export function levelVariance({ graduation }: Pick<LevelPoint, 'graduation'>): number {
   return graduation === null ? Number.NaN : graduation ** 2 / 12;
 }
 

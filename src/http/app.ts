@@ -8,8 +8,11 @@ import { registerFhir } from './fhir/observations.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
+import { registerAdvisories } from './native/advisories.ts';
+import { registerCalendar } from './native/calendar-reads.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerReads } from './native/reads.ts';
+import { registerRemoval } from './native/removal-reads.ts';
 import { registerOps } from './ops.ts';
 import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
@@ -48,6 +51,9 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
   app.register(
     async (native) => {
       registerReads(native, parts);
+      registerCalendar(native, parts);
+      registerRemoval(native, parts);
+      registerAdvisories(native, parts);
       registerEntries(native, parts);
     },
     { prefix: '/v1' },

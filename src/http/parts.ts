@@ -1,5 +1,7 @@
+import type { RuleTable } from '../domain/rule.ts';
 import type { Settings } from '../domain/settings.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
+import type { Calendar } from '../record/calendar.ts';
 import type { Record } from '../record/record.ts';
 import type { Store } from '../store/port.ts';
 
@@ -8,7 +10,9 @@ export interface Parts {
   readonly record: Record;
   readonly store: Store;
   readonly profiles: Profiles;
+  readonly rules: RuleTable;
   readonly settings: Settings;
+  readonly calendar: Calendar;
   /** Start of our canonical URLs. */
   readonly canonical: string;
   /** Base URL under which clients reach this service, without a slash at the end; final once it listens. */

@@ -12,6 +12,7 @@ import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createRecord } from '../../src/record/record.ts';
+import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { openSqliteStore } from '../../src/store/sqlite/store.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'ops-test-'));
@@ -35,7 +36,9 @@ const app = buildApp({
     store,
     record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical }),
     profiles: defaultProfiles(),
+    rules: DEFAULT_TABLE,
     settings: DEFAULT_SETTINGS,
+    calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
     canonical,
     publicUrl: () => 'http://service.example',
     now: Date.now,

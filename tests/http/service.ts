@@ -26,7 +26,10 @@ export interface TestService {
 
 const JSON_TYPE = { 'content-type': 'application/json' };
 
-export async function startTestService(): Promise<TestService> {
+/** @param settings of the environment, beside those of every test */
+export async function startTestService(
+  settings: Readonly<Record<string, string>> = {},
+): Promise<TestService> {
   const folder = mkdtempSync(join(tmpdir(), 'http-test-'));
   const lines: string[] = [];
   const service = await startService({
@@ -34,6 +37,7 @@ export async function startTestService(): Promise<TestService> {
       DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
       DRAINLEDGER_ORIGIN: 'test.example',
       DRAINLEDGER_PORT: '0',
+      ...settings,
     }),
     logger: pino({ level: 'debug' }, { write: (line: string) => lines.push(line) }),
     onFatal(error) {

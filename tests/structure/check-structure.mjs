@@ -25,6 +25,7 @@ const MAY_IMPORT = {
   auth: ['auth', 'domain', 'json'],
   store: ['store', 'domain', 'json', 'audit'],
   delivery: ['delivery', 'store/port.ts', 'fhir', 'domain', 'json'],
+  rules: ['rules', 'domain'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
   export: ['export', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
   http: ['http', 'record', 'store/port.ts', 'intake', 'fhir', 'domain', 'json', 'auth', 'export', 'audit'],

@@ -7,7 +7,7 @@ import { chartRow, row } from './row-answers.ts';
 const time = z.string().meta({ format: 'date-time' });
 const count = z.number().int().nonnegative();
 
-const derivation = z
+export const derivation = z
   .object({ algorithm: z.string(), settings: z.string() })
   .meta({ id: 'Derivation', description: 'Versions of the arithmetic and of its settings.' });
 
@@ -62,7 +62,7 @@ export const outcomes = z
   .meta({ id: 'BatchOutcomes' });
 
 const reference = z.object({ reference: z.string().optional(), identifier: identifier.optional() });
-const drainFields = {
+export const drainFields = {
   drain: z.string(),
   patient: reference.optional(),
   encounter: reference.optional(),
@@ -107,7 +107,7 @@ export const chart = z
   .object({ ...drainFields, derivation, rows: z.array(chartRow).describe('In order of time.') })
   .meta({ id: 'Chart' });
 
-const profile = z
+export const profile = z
   .object({
     id: z.string(),
     kind: z.enum(['gravity', 'wet-suction', 'dry-suction', 'electronic']),
@@ -122,27 +122,6 @@ const profile = z
   })
   .meta({ id: 'UnitProfile' });
 export const unitProfiles = z.object({ profiles: z.array(profile) });
-
-const agedRow = chartRow
-  .extend({
-    age_s: z.number().int().describe('Seconds from its time to `as_of`; negative where a clock ran ahead.'),
-  })
-  .nullable();
-export const state = z
-  .object({
-    ...drainFields,
-    derivation,
-    as_of: time,
-    unit: profile.nullable(),
-    level_ml: z.number().nullable().describe('Last level on the scale in use, mL; null while none is known.'),
-    fill_fraction: z.number().nullable().describe('Level over capacity, 3 decimals.'),
-    suction_source: z.enum(['on', 'off']).nullable(),
-    clamped_since: time.nullable(),
-    last_reading: agedRow,
-    last_volumes: agedRow.describe('The last row with an interval. Silence shows as age, never as 0 mL.'),
-    last_total_negativity: agedRow,
-  })
-  .meta({ id: 'State' });
 
 export const about = z.object({
   service: z.string(),

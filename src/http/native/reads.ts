@@ -5,13 +5,15 @@ import type { Book } from '../../domain/book.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { EpochMs } from '../../domain/units.ts';
 import { MEND } from '../../intake/native/quantity.ts';
-import { chartViewOf, drainViewOf, stateViewOf } from '../../record/chart-view.ts';
+import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
+import { stateViewOf } from '../../record/state-view.ts';
 import type { StoredEntry } from '../../store/port.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
 import { type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import * as answers from './answers.ts';
+import { state } from './state-answers.ts';
 
 interface OfDrain {
   Params: { drain: string };
@@ -20,7 +22,7 @@ interface OfDrain {
 
 const PAGE = { drains: 50, entries: 500 } as const;
 
-const asOf = z
+export const asOf = z
   .string()
   .refine((text) => parseInstant(text) !== undefined, {
     error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
@@ -70,7 +72,7 @@ const DOCS = {
     operation: 'state',
     summary: 'Where a drain stands, each value with its time and age',
     query: { as_of: asOf },
-    answers: { 200: json('The state.', answers.state), ...NO_DRAIN },
+    answers: { 200: json('The state.', state), ...NO_DRAIN },
   },
   entries: {
     operation: 'entries',
@@ -146,11 +148,11 @@ function entryText({ seq, entryId, recordedAt, hash, body }: StoredEntry): strin
 }
 
 /** Decimals go out as plain JSON numbers. */
-function sendPlain(reply: FastifyReply, value: object): FastifyReply {
+export function sendPlain(reply: FastifyReply, value: object): FastifyReply {
   return reply.type('application/json; charset=utf-8').send(JSON.stringify(value));
 }
 
-function noSuchDrain(drain: string): Problem {
+export function noSuchDrain(drain: string): Problem {
   const error = {
     pointer: '/drain',
     value: JSON.stringify(drain),

@@ -1,0 +1,154 @@
+/**
+ * Rules on what one entry shows: pressures, and how full the chamber is.
+ *
+ * Pressures are positive magnitudes, cm H2O; no reading error is known for them, so their operator alone decides.
+ * Total negativity is tested by the lower end where it is a range. Suction shown is the column of a wet unit and the
+ * dial of a dry one; an order stands until another is charted. A seal level counted from the fill line is at the
+ * line or above it; a depth charted at set-up is counted from the bottom.
+ */
+import type { RowUnderConditions } from './conditions.ts';
+import type { Decimal } from './decimal.ts';
+import type { Suction } from './entry.ts';
+import { isRaised, NOT_OF_VOLUME, type Outcome, standingOf } from './finding.ts';
+import { type Rational, rational } from './rational.ts';
+import type { Rule, RuleOf } from './rule.ts';
+import type { Tube } from './tubes.ts';
+import { expanded, levelVariance } from './uncertainty.ts';
+import { graduationAt, type UnitProfile } from './unit-profile.ts';
+import { microlitres } from './units.ts';
+
+export type ReadingRule = RuleOf<
+  'total-negativity' | 'imposed-below-ordered' | 'seal-below-fill' | 'chamber-fill'
+>;
+
+/** What an entry shows for a rule, why it shows nothing, or null where it has no bearing. */
+type Shown =
+  | { readonly value: Rational; readonly uncertainty: number | null; readonly is_water?: boolean }
+  | string
+  | null;
+
+export function readingOutcomes(rule: ReadingRule, { rows }: Tube): readonly Outcome[] {
+  let ordered: Decimal | undefined;
+  return rows.flatMap((each): Outcome[] => {
+    ordered = suctionIn(each)?.ordered_cmh2o ?? ordered;
+    const shown = shownFor(rule, each, ordered);
+    return shown === null ? [] : [outcomeOf(rule, each, shown)];
+  });
+}
+
+function shownFor(rule: ReadingRule, each: RowUnderConditions, ordered: Decimal | undefined): Shown {
+  switch (rule.quantity) {
+    case 'total-negativity':
+      return negativityShown(rule, each);
+    case 'imposed-below-ordered':
+      return belowOrdered(each, ordered);
+    case 'seal-below-fill':
+      return belowFill(each);
+    case 'chamber-fill':
+      return fillShown(each);
+  }
+}
+
+function outcomeOf(rule: Rule, { row: { item } }: RowUnderConditions, shown: Exclude<Shown, null>): Outcome {
+  const moment = { at: item.at, at_text: item.content.effective_at };
+  if (typeof shown === 'string') return { state: 'not-assessable', ...moment, reason: shown };
+  const standing = standingOf(rule, shown.value, shown.uncertainty);
+  if (!isRaised(standing)) return { state: 'clear', ...moment };
+  return {
+    state: 'raised',
+    finding: { ...moment, ...NOT_OF_VOLUME, ...shown, ...standing, entries: [item.id] },
+  };
+}
+
+const pressure = (thousandths: number, is_water = false): Shown => ({
+  value: rational(thousandths, 1000),
+  uncertainty: null,
+  is_water,
+});
+
+function negativityShown(rule: Rule, { row: { negativity } }: RowUnderConditions): Shown {
+  if (negativity === null) return null;
+  if (negativity.value !== null) return pressure(negativity.value);
+  const { low, high, reason } = negativity;
+  const crosses = (end: number) => standingOf(rule, rational(end, 1000), null).crossed;
+  if (low !== null && crosses(low)) return pressure(low);
+  if (high === null) return reason;
+  if (crosses(high)) return 'only-upper-end-crosses';
+  return pressure(high);
+}
+
+function suctionIn({ row: { item } }: RowUnderConditions): Suction | undefined {
+  const { content } = item;
+  if (content.kind === 'suction-changed') return content;
+  return content.kind === 'set-up' || content.kind === 'reading' ? content.suction : undefined;
+}
+
+/** Ordered − shown, cm H2O; of a wet unit it is the depth of water to add. */
+function belowOrdered(each: RowUnderConditions, ordered: Decimal | undefined): Shown {
+  const suction = suctionIn(each);
+  const { unit, source } = each.conditions;
+  if (suction === undefined || unit === null) return suction === undefined ? null : 'unit-unknown';
+  const { kind } = unit.content.unit_profile;
+  if (kind === 'gravity' || kind === 'electronic') return null;
+  // With suction off there is nothing imposed that could fall short; what stood of it ends.
+  if (source === 'off') return pressure(0);
+  const shown = kind === 'wet-suction' ? suction.column_cmh2o : suction.dial_cmh2o;
+  if (ordered === undefined) return shown === undefined ? null : 'ordered-suction-not-charted';
+  if (shown === undefined) return 'suction-not-charted';
+  if (source === null) return 'suction-source-not-charted';
+  return pressure(ordered.thousandths - shown.thousandths, kind === 'wet-suction');
+}
+
+/** Fill depth − seal level, cm H2O: the depth of water to add. */
+function belowFill({ row: { item }, conditions }: RowUnderConditions): Shown {
+  const { content } = item;
+  const profile = conditions.unit?.content.unit_profile;
+  const fill = profile?.seal_fill_cmh2o?.thousandths;
+  const depth = content.kind === 'set-up' ? content.seal_filled_cmh2o : undefined;
+  const seal = content.kind === 'reading' ? content.seal : undefined;
+  const added =
+    content.kind === 'seal-adjusted' && content.chamber === 'seal' ? content.new_level_cmh2o : undefined;
+  const level = seal?.level_cmh2o ?? added;
+  if (depth === undefined && level === undefined)
+    return seal === undefined ? null : 'only-seal-swing-charted';
+  if (profile === undefined) return 'unit-unknown';
+  if (profile.kind === 'electronic') return null;
+  if (fill === undefined) return 'seal-fill-not-in-profile';
+  if (depth !== undefined) return pressure(fill - depth.thousandths, true);
+  const lacking = profile.seal_reading_includes_fill && level !== undefined ? fill - level.thousandths : 0;
+  return pressure(lacking, true);
+}
+
+/** Level / capacity, with the reading error of the level. */
+function fillShown({ row, conditions: { unit } }: RowUnderConditions): Shown {
+  const level = levelIn(row);
+  if (level === undefined) return null;
+  if (unit === null) return 'unit-unknown';
+  if (level === null) return 'opening-level-not-stated';
+  return fillOf(level.thousandths, unit.content.unit_profile);
+}
+
+/** Undefined where an entry has no bearing on the level of the unit in use; null where it starts one at a level unknown. */
+function levelIn({ item: { content }, leftOut }: RowUnderConditions['row']): Decimal | null | undefined {
+  switch (content.kind) {
+    case 'reading':
+      return leftOut.includes('level') ? undefined : content.level_ml;
+    case 'set-up':
+    case 'unit-changed':
+      return leftOut.includes('opening') ? undefined : (content.opening_level_ml ?? null);
+    case 'level-rebased':
+      return leftOut.includes('opening') ? undefined : content.new_level_ml;
+    default:
+      return undefined;
+  }
+}
+
+function fillOf(thousandths: number, profile: UnitProfile): Shown {
+  const capacity = profile.capacity_ml.thousandths;
+  const graduation = graduationAt(profile, microlitres(thousandths));
+  const error = expanded(levelVariance({ graduation }));
+  return {
+    value: rational(thousandths, capacity),
+    uncertainty: error === null ? null : error / capacity,
+  };
+}

@@ -1,0 +1,113 @@
+/** Worklists: which thresholds the data crossed, which could not be assessed, which drains went unread. */
+import { setImmediate } from 'node:timers/promises';
+import type { FastifyInstance } from 'fastify';
+import { z } from 'zod';
+import { epochMs } from '../../domain/units.ts';
+import {
+  type Adviser,
+  advisoriesViewOf,
+  createAdviser,
+  overdueViewOf,
+  rulesViewOf,
+  standingViewOf,
+} from '../../record/advisory-view.ts';
+import type { Parts } from '../parts.ts';
+import { sendProblem } from '../refuse.ts';
+import { json, type RouteDoc } from '../route-doc.ts';
+import { advisoriesPage, drainAdvisories, overduePage, rules } from './advisory-answers.ts';
+import { problems } from './answers.ts';
+import { noSuchDrain, sendPlain } from './reads.ts';
+
+interface Paged {
+  Querystring: { readonly after?: string };
+}
+
+const PAGE_DRAINS = 50;
+
+const after = z.string().max(64).meta({ description: '`next_after` of the page before.' });
+const FOR_REVIEW =
+  'Worked out from what is charted when it is asked for, for review. A silent drain raises nothing here.';
+
+const DOCS = {
+  ofDrain: {
+    operation: 'drainAdvisories',
+    summary: 'Thresholds that the data of a drain or of its patient crossed',
+    about: FOR_REVIEW,
+    answers: {
+      200: json('Advisories, and what could not be assessed.', drainAdvisories),
+      ...problems({ 404: 'There is no such drain.' }),
+    },
+  },
+  standing: {
+    operation: 'standingAdvisories',
+    summary: 'Standing advisories of open drains, by drain id',
+    about: `${FOR_REVIEW} One of several drains is listed once.`,
+    query: { after },
+    answers: { 200: json(`Those of ${PAGE_DRAINS} drains.`, advisoriesPage), ...problems({}) },
+  },
+  overdue: {
+    operation: 'overdueReadings',
+    summary: 'Open drains whose last counted reading is older than expected, by drain id',
+    about: 'No reading is not 0 mL: it is listed with its age and enters no sum.',
+    query: { after },
+    answers: { 200: json(`Those of ${PAGE_DRAINS} drains.`, overduePage), ...problems({}) },
+  },
+  rules: {
+    operation: 'rules',
+    summary: 'The rule table in force, with sources and evidence',
+    answers: { 200: json('Every row, on or off.', rules), ...problems({}) },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
+  const { store, rules: table } = parts;
+  const adviser = createAdviser(table);
+
+  app.get('/rules', { config: { doc: DOCS.rules } }, (_request, reply) =>
+    sendPlain(reply, rulesViewOf(table)),
+  );
+
+  app.get<{ Params: { drain: string } }>(
+    '/drains/:drain/advisories',
+    { config: { doc: DOCS.ofDrain } },
+    (request, reply) => {
+      const { drain } = request.params;
+      const subject = store.books(drain);
+      const book = subject.get(drain);
+      if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+      return sendPlain(reply, advisoriesViewOf(book, adviser(subject), table));
+    },
+  );
+
+  app.get<Paged>('/advisories', { config: { doc: DOCS.standing } }, async (request, reply) => {
+    const { names, next_after } = pageOf(parts, request.query.after);
+    const advisories = await standingOf(parts, names, adviser);
+    return sendPlain(reply, { rules_version: table.version, advisories, next_after });
+  });
+
+  app.get<Paged>('/overdue', { config: { doc: DOCS.overdue } }, (request, reply) => {
+    const now = epochMs(parts.now());
+    const { names, next_after } = pageOf(parts, request.query.after);
+    const overdue = names
+      .flatMap((name) => store.books(name).get(name) ?? [])
+      .flatMap((book) => overdueViewOf(book, table, now));
+    return sendPlain(reply, { as_of: new Date(now).toISOString(), overdue, next_after });
+  });
+}
+
+/** One drain at a time: a long chart takes its time, and entries that wait come between. */
+async function standingOf({ store }: Parts, names: readonly string[], adviser: Adviser): Promise<object[]> {
+  const advisories: object[] = [];
+  for (const name of names) {
+    const subject = store.books(name);
+    advisories.push(...standingViewOf(name, subject, adviser(subject)));
+    await setImmediate();
+  }
+  return advisories;
+}
+
+function pageOf({ store }: Parts, from = '') {
+  const found = store.drains(from, PAGE_DRAINS + 1);
+  const names = found.slice(0, PAGE_DRAINS);
+  return { names, next_after: found.length > names.length ? (names.at(-1) ?? null) : null };
+}

@@ -1,0 +1,110 @@
+/** What drained by clock hour, shift and fluid-balance day: of one drain, and of all drains of its patient. */
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { z } from 'zod';
+import { parseInstant } from '../../domain/instant.ts';
+import type { EpochMs } from '../../domain/units.ts';
+import { shown } from '../../intake/fault.ts';
+import { MEND } from '../../intake/native/quantity.ts';
+import { CALENDAR_KINDS, type CalendarKind } from '../../record/calendar.ts';
+import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
+import type { Parts } from '../parts.ts';
+import { problemOfFaults } from '../problem.ts';
+import { sendProblem } from '../refuse.ts';
+import { json, type RouteDoc } from '../route-doc.ts';
+import { problems } from './answers.ts';
+import { patientWindows, windows } from './calendar-answers.ts';
+import { noSuchDrain, sendPlain } from './reads.ts';
+
+interface OfCalendar {
+  Params: { drain: string };
+  Querystring: { readonly kind?: CalendarKind; readonly from?: string; readonly to?: string };
+}
+
+const LAST_YEAR = 2999;
+const moment = z
+  .string()
+  .refine((text) => parseInstant(text) !== undefined, {
+    error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
+    abort: true,
+  })
+  .refine((text) => Number(text.slice(0, 4)) <= LAST_YEAR, {
+    error: `lies beyond what is counted here${MEND}send a year up to ${LAST_YEAR}`,
+  });
+
+const QUERY = {
+  kind: z.enum(CALENDAR_KINDS).meta({ description: 'Default: hour.' }),
+  from: moment.meta({
+    format: 'date-time',
+    description: 'Default: 24 h before `to`; for days 3 times 24 h.',
+  }),
+  to: moment.meta({
+    format: 'date-time',
+    description:
+      'Default: the newest level that counts; over several drains, the last time that all have one for.',
+  }),
+};
+
+const ABOUT = `Windows that hold any of the time from \`from\` to \`to\`, at most ${MOST_WINDOWS}, in the zone of the facility.`;
+const NO_DRAIN = problems({
+  400: 'The query cannot be answered as it is.',
+  404: 'There is no such drain.',
+});
+
+const DOCS = {
+  windows: {
+    operation: 'calendarWindows',
+    summary: 'What a drain gave by clock hour, shift or fluid-balance day',
+    about: ABOUT,
+    query: QUERY,
+    answers: { 200: json('The windows.', windows), ...NO_DRAIN },
+  },
+  patientWindows: {
+    operation: 'patientWindows',
+    summary: 'What all drains of the patient of a drain gave, by clock hour, shift or fluid-balance day',
+    about: ABOUT,
+    query: QUERY,
+    answers: { 200: json('The windows.', patientWindows), ...NO_DRAIN },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+export function registerCalendar(app: FastifyInstance, { store, calendar }: Parts): void {
+  const answer = (
+    request: FastifyRequest<OfCalendar>,
+    reply: FastifyReply,
+    view: typeof patientWindowsViewOf,
+  ): FastifyReply => {
+    const { drain } = request.params;
+    const { kind = 'hour', from, to } = request.query;
+    const asked = { kind, from: msOf(from), to: msOf(to) };
+    if (asked.from !== null && asked.to !== null && asked.from >= asked.to)
+      return sendProblem(reply, badRange(from, 'is not before to', 'send an earlier from, or a later to'));
+    const subject = store.books(drain);
+    const book = subject.get(drain);
+    if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+    const found = view(subject, book, calendar, asked);
+    if ('tooMany' in found)
+      return sendProblem(
+        reply,
+        badRange(from, `gives more than ${MOST_WINDOWS} windows`, 'ask for less time'),
+      );
+    return sendPlain(reply, found);
+  };
+
+  app.get<OfCalendar>('/drains/:drain/windows', { config: { doc: DOCS.windows } }, (request, reply) =>
+    answer(request, reply, (_subject, ...of) => windowsViewOf(...of)),
+  );
+  app.get<OfCalendar>(
+    '/drains/:drain/patient-windows',
+    { config: { doc: DOCS.patientWindows } },
+    (request, reply) => answer(request, reply, patientWindowsViewOf),
+  );
+}
+
+const msOf = (text: string | undefined): EpochMs | null =>
+  text === undefined ? null : (parseInstant(text)?.ms ?? null);
+
+function badRange(from: string | undefined, detail: string, mend: string) {
+  return problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [
+    { pointer: '?from', value: shown(from), detail, mend },
+  ]);
+}

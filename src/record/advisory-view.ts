@@ -1,0 +1,173 @@
+/** The wire form of advisories: numbers in the unit of their rule, rounded once, with enough digits to show a crossing. */
+import { type Advised, advise } from '../domain/advise.ts';
+import type { Book, Subject } from '../domain/book.ts';
+import type { Episode, NotAssessable, Review } from '../domain/episodes.ts';
+import type { Finding } from '../domain/finding.ts';
+import { writeInstantLike } from '../domain/instant.ts';
+import { overdueAt } from '../domain/overdue.ts';
+import { add, approximately, type Rational, rational, roundHalfEven } from '../domain/rational.ts';
+import type { Rule, RuleTable } from '../domain/rule.ts';
+import { type EpochMs, HOUR_MS } from '../domain/units.ts';
+import { nameOf } from './names.ts';
+import { ALGORITHM } from './receipt.ts';
+
+/** Advisories of all drains in the same books. */
+export type Adviser = (subject: Subject) => Advised;
+
+/** Remembers what it worked out for as long as the books have not grown. */
+export function createAdviser(table: RuleTable): Adviser {
+  const known = new WeakMap<Subject, { readonly heads: string; readonly advised: Advised }>();
+  return (subject) => {
+    const heads = [...subject].map(([drain, { head }]) => `${drain} ${head}`).join();
+    const kept = known.get(subject);
+    if (kept?.heads === heads) return kept.advised;
+    const advised = advise([...subject.values()], table, (value) => nameOf({ system: 'patient', value }));
+    known.set(subject, { heads, advised });
+    return advised;
+  };
+}
+
+/** What concerns one drain: its own and those of its patient. */
+export function advisoriesViewOf({ drain, circumstances }: Book, advised: Advised, { version }: RuleTable) {
+  const ofDrain = ({ drains }: { readonly drains: readonly string[] }) => drains.includes(drain);
+  return {
+    drain,
+    derivation: { algorithm: ALGORITHM, settings: circumstances.settings.version },
+    rules_version: version,
+    advisories: advised.episodes.filter(ofDrain).map(episodeView),
+    not_assessable: advised.not_assessable.filter(ofDrain).map(notAssessableView),
+    reviews_of_none: advised.reviews_of_none.filter((review) => review.drain === drain).map(reviewView),
+  };
+}
+
+/** Standing ones of an open drain; one of several drains stands under the first of them by id that is open. */
+export function standingViewOf(drain: string, subject: Subject, advised: Advised) {
+  const isOpen = (name: string): boolean => {
+    const view = subject.get(name)?.view;
+    return view !== undefined && view.placedMs !== null && view.removedMs === null;
+  };
+  return advised.episodes
+    .filter(({ ended_at, drains }) => ended_at === null && drains.filter(isOpen).sort()[0] === drain)
+    .map(episodeView);
+}
+
+export function overdueViewOf({ drain, view, chart }: Book, { reading_every_h }: RuleTable, now: EpochMs) {
+  const overdue = overdueAt(view, chart, reading_every_h, now);
+  if (overdue === null) return [];
+  const { age_ms, expected_h, last_reading_at } = overdue;
+  return [
+    {
+      drain,
+      placed_at: view.placed_at,
+      last_reading_at,
+      age_h: Number(roundHalfEven(rational(age_ms, HOUR_MS), 1)),
+      expected_every_h: expected_h,
+    },
+  ];
+}
+
+export const rulesViewOf = ({ version, rules, reading_every_h }: RuleTable) => ({
+  version,
+  reading_every_h,
+  rules: rules.map(ruleView),
+});
+
+function ruleView(rule: Rule) {
+  const { id, title, on, populations, indications, sites, fluids, basis, quantity, operator, unit } = rule;
+  const { threshold, clock, max_gap_h, source, evidence, changed } = rule;
+  return {
+    id,
+    title,
+    on,
+    populations,
+    indications,
+    sites,
+    fluids,
+    basis,
+    quantity,
+    window_h: rule.quantity === 'volume' ? rule.window_h : null,
+    consecutive_h: rule.quantity === 'rate' ? rule.consecutive_h : null,
+    operator,
+    threshold: threshold.toJSON(),
+    unit,
+    clock,
+    max_gap_h,
+    source,
+    evidence,
+    changed,
+  };
+}
+
+function episodeView({ id, rule, drains, raised, peak, newest, ended_at, reviews }: Episode) {
+  return {
+    id,
+    rule: ruleView(rule),
+    drains,
+    raised_at: raised.at_text,
+    ended_at,
+    raised: findingView(rule, raised),
+    peak: findingView(rule, peak),
+    newest: findingView(rule, newest),
+    reviews: reviews.map(reviewView),
+  };
+}
+
+function findingView(rule: Rule, finding: Finding) {
+  const { at_text, value, net, uncertainty, instilled, weight, window, is_water, ...rest } = finding;
+  const { crossed, within_uncertainty, at_least, by, entries } = rest;
+  const number = value === null ? null : shown(value, rule);
+  return {
+    at: at_text,
+    value: number,
+    net: net === null ? null : shown(net, rule),
+    uncertainty: uncertainty === null ? null : Number(uncertainty.toFixed(DECIMALS[rule.unit])),
+    crossed,
+    within_uncertainty,
+    at_least,
+    by,
+    instilled_ml: instilled === null ? null : instilled / 1000,
+    weight_kg: weight === null ? null : weight.weight / 1000,
+    water_to_add_cmh2o: is_water ? number : null,
+    window:
+      window === null
+        ? null
+        : { from: writeInstantLike(window.from, at_text), to: writeInstantLike(window.to, at_text) },
+    entries,
+  };
+}
+
+const DECIMALS = { mL: 1, 'mL/kg': 2, 'mL/h': 1, 'mL/kg/h': 2, 'cm[H2O]': 3, '1': 3 } as const;
+const MOST_DECIMALS = 9;
+
+/** Whole thousandths as they are; else rounded half to even, to as many digits as still show on which side it is. */
+function shown(value: Rational, { threshold, unit }: Rule): number {
+  const thousandth = (value.numerator * 1000n) % value.denominator === 0n;
+  const difference = approximately(add(value, rational(-threshold.thousandths, 1000)));
+  for (let decimals: number = thousandth ? 3 : DECIMALS[unit]; ; decimals += 1) {
+    const number = Number(roundHalfEven(value, decimals));
+    const isTrue = Math.sign(number - threshold.toJSON()) === Math.sign(difference);
+    if (isTrue || decimals >= MOST_DECIMALS) return number;
+  }
+}
+
+function notAssessableView({ rule, drains, reason, seen, now }: NotAssessable) {
+  return {
+    rule: rule.id,
+    title: rule.title,
+    drains,
+    reason,
+    first_at: seen?.first_at ?? null,
+    last_at: seen?.last_at ?? null,
+    times: seen?.times ?? null,
+    now,
+  };
+}
+
+const reviewView = ({ advisory, drain, entry, words, author, at_text }: Review) => ({
+  advisory,
+  drain,
+  entry,
+  words,
+  author,
+  at: at_text,
+});

@@ -1,0 +1,80 @@
+/** Where a drain stands: the newest of each value with its time and age, and what its whole chart shows. */
+import { airLeakOf } from '../domain/air-leak.ts';
+import type { Book } from '../domain/book.ts';
+import { chamberFill } from '../domain/chamber.ts';
+import { rowsFrom, stateOf } from '../domain/chart.ts';
+import { clampedSpans, type RowUnderConditions, underConditions } from '../domain/conditions.ts';
+import type { DrainView } from '../domain/drain.ts';
+import type { ChamberState } from '../domain/drainage.ts';
+import type { SuctionSource } from '../domain/negativity.ts';
+import { patencyOf } from '../domain/patency.ts';
+import type { Row } from '../domain/row.ts';
+import { setUpCheck } from '../domain/set-up-check.ts';
+import { type EpochMs, epochMs } from '../domain/units.ts';
+import { chartAsOf, drainViewOf } from './chart-view.ts';
+import { airLeakView, chamberView, patencyView, setUpCheckView } from './judged-view.ts';
+import { ALGORITHM } from './receipt.ts';
+import { chartRowView } from './view.ts';
+
+/** Silence shows as age, never as 0 mL. */
+export function stateViewOf(book: Book, asOf: EpochMs | null, now: number) {
+  const { view, circumstances } = book;
+  const { settings } = circumstances;
+  const chart = chartAsOf(book, asOf);
+  const rows = rowsFrom(chart, epochMs(-Infinity));
+  const { chamber, suctionSource } = stateOf(chart);
+  const under = underConditions(rows);
+  const at = asOf ?? now;
+  const aged = (row: Row | undefined) =>
+    row === undefined ? null : { ...chartRowView(row), age_s: Math.floor((at - row.item.at) / 1000) };
+  const lastVolumes = rows.findLast((row) => row.volumes !== null);
+  return {
+    ...drainViewOf(book),
+    derivation: { algorithm: ALGORITHM, settings: settings.version },
+    as_of: new Date(at).toISOString(),
+    ...(isRemoved(view, asOf) ? NOT_IN_USE : inUseView(chamber, suctionSource, under, lastVolumes, view)),
+    air_leak: airLeakView(airLeakOf(under, view, settings)),
+    last_reading: aged(rows.findLast((row) => row.item.content.kind === 'reading' && row.counted)),
+    last_volumes: aged(lastVolumes),
+    last_total_negativity: aged(rows.findLast((row) => row.negativity !== null)),
+  };
+}
+
+const isRemoved = ({ removedMs }: DrainView, asOf: EpochMs | null): boolean =>
+  removedMs !== null && (asOf === null || removedMs <= asOf);
+
+/** A drain that is out has no unit, level, suction or clamp: what they were stands in the chart. */
+const NOT_IN_USE = {
+  unit: null,
+  level_ml: null,
+  fill_fraction: null,
+  suction_source: null,
+  clamped_since: null,
+  chamber: null,
+  set_up_check: null,
+  patency: null,
+} as const;
+
+function inUseView(
+  chamber: ChamberState,
+  suctionSource: SuctionSource,
+  under: readonly RowUnderConditions[],
+  lastVolumes: Row | undefined,
+  { site }: DrainView,
+) {
+  const fill = chamberFill(chamber, lastVolumes?.volumes ?? null);
+  const filled = fill === null ? null : chamberView(fill);
+  const level = chamber.run?.last.level;
+  const clamped = clampedSpans(under).at(-1);
+  const check = setUpCheck(under);
+  return {
+    unit: chamber.profile,
+    level_ml: level === undefined ? null : level / 1000,
+    fill_fraction: filled?.fill_fraction ?? null,
+    suction_source: suctionSource,
+    clamped_since: clamped?.to === Infinity ? new Date(clamped.from).toISOString() : null,
+    chamber: filled,
+    set_up_check: check === null ? null : setUpCheckView(check),
+    patency: patencyView(patencyOf(under, site)),
+  };
+}

@@ -1,0 +1,369 @@
+/** Air leak over time: trends of like with like, time without a leak, days until it was last seen. */
+import { describe, expect, it } from 'vitest';
+import { airLeakOf } from '../../src/domain/air-leak.ts';
+import { underConditions } from '../../src/domain/conditions.ts';
+import type { AirLeak as Charted, Reading } from '../../src/domain/entry.ts';
+import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
+import { HOUR_MS } from '../../src/domain/units.ts';
+import {
+  at,
+  bookOf,
+  changed,
+  clamped,
+  corrected,
+  dec,
+  placed,
+  reading,
+  rowOf,
+  rowsOf,
+  says,
+  setUp,
+  type Told,
+  unclamped,
+  voided,
+  WET_UNIT,
+} from '../support/drain-script.ts';
+
+const leakOf = (story: readonly Told[]) =>
+  airLeakOf(underConditions(rowsOf(story)), bookOf(story).view, DEFAULT_SETTINGS);
+
+const START = [placed('00:00'), setUp('00:00', 0), says('on', '00:00', 'suction-changed', { source: 'on' })];
+
+const clock = (hour: number, minutes = '00'): string => `${String(hour).padStart(2, '0')}:${minutes}`;
+const leak = (time: string, charted: Charted, more: Omit<Reading, 'kind'> = {}): Told =>
+  reading(`r${time}`, time, { air_leak: charted, ...more });
+const grade = (time: string, value: number, more: Charted = {}): Told =>
+  leak(time, { grade: dec(value), ...more });
+/** Grades of successive hours, from an hour on. */
+const grades = (values: readonly number[], from = 1, more: Charted = {}): Told[] =>
+  values.map((value, i) => grade(clock(from + i), value, more));
+const flows = (values: readonly number[]): Told[] =>
+  values.map((value, i) => leak(clock(1 + i), { flow_ml_min: dec(value) }));
+
+const trendOf = (story: readonly Told[], of: 'grade' | 'flow' = 'grade') => {
+  const { trend, reason, hours, unlike, test, like } = leakOf(story)[of];
+  return {
+    trend,
+    reason,
+    values: hours.map(({ value }) => value / 1000),
+    unlike,
+    s: test?.s ?? null,
+    phase: like?.phase,
+  };
+};
+
+describe('the trend of a leak', () => {
+  it.each([
+    // [values of successive hours, trend, reason, S]; S from its definition, arithmetic ours.
+    [[4, 4, 3, 3, 2, 1], 'falling', null, -13],
+    [[1, 2, 3, 3, 4, 4], 'rising', null, 13],
+    [[2, 2, 2, 2, 2], 'constant', null, 0],
+    [[0, 0, 0, 0, 0], 'constant', null, 0],
+    [[2, 2, 2, 2], 'no-trend-shown', 'fewer-than-5-hours', null],
+    [[4, 3, 2, 1], 'no-trend-shown', 'fewer-than-5-hours', null],
+    [[3, 2, 3, 2, 3], 'no-trend-shown', 'not-significant', 0],
+    [[5, 4, 3, 2, 1], 'falling', null, -10],
+    // p = 8 / 120: an untied five with one pair out of order is not significant.
+    [[5, 4, 3, 1, 2], 'no-trend-shown', 'not-significant', -8],
+  ] as const)('%j is %s (%s)', (values, trend, reason, s) => {
+    const expected = { trend, reason, values: [...values], s };
+    expect(trendOf([...START, ...grades(values)])).toMatchObject(expected);
+    expect(trendOf([...START, ...flows(values)], 'flow')).toMatchObject(expected);
+    expect(trendOf([...START, ...flows(values)])).toMatchObject({ reason: 'not-assessed', values: [] });
+  });
+
+  it('takes the worst value of each UTC hour, whatever offset it was charted in', () => {
+    const story = [
+      ...START,
+      grade('01:05', 1),
+      grade('01:35', 4),
+      grade('01:55', 3),
+      grade('02:00', 2),
+      grade('2026-03-01T08:29:00+05:30', 3),
+    ];
+    expect(trendOf(story).values).toEqual([4, 3]);
+  });
+
+  it('looks back over 24 clock hours, that of the newest value included', () => {
+    const story = [...START, grade('00:59', 7), grade('01:00', 6), grade('+1 00:10', 5)];
+    const { hours, from, newest } = leakOf(story).grade;
+    expect(hours.map(({ value }) => value / 1000)).toEqual([6, 5]);
+    expect(from).toBe(Date.parse(at('01:00')));
+    expect(newest?.row.item.id).toBe('r+1 00:10');
+  });
+
+  it('is that of the newest values: a late entry, a correction and a retraction change it', () => {
+    const story = [...START, ...grades([4, 4, 3, 3, 2])];
+    expect(trendOf([...story, grade('06:00', 1)]).s).toBe(-13);
+    const mended = corrected('c', 'r05:00', reading('r05:00', '05:00', { air_leak: { grade: dec(7) } }));
+    expect(trendOf([...story, mended]).values).toEqual([4, 4, 3, 3, 7]);
+    expect(trendOf([...story, voided('v', 'r03:00')]).values).toEqual([4, 4, 3, 2]);
+  });
+
+  it('leaves out a grade beyond the scale, but not the flow charted with it', () => {
+    const story = [...START, ...grades([4, 4, 3, 3, 2]), grade('06:00', 8, { flow_ml_min: dec(40) })];
+    expect(rowOf(story, 'r06:00').marks).toContain('beyond-leak-scale');
+    expect(trendOf(story).values).toEqual([4, 4, 3, 3, 2]);
+    expect(trendOf(story, 'flow').values).toEqual([40]);
+  });
+});
+
+describe('only like is compared with like', () => {
+  const five = { ...WET_UNIT, id: 'wet-5', leak_scale_max: dec(5) };
+  const off = (time: string) => says(`off${time}`, time, 'suction-changed', { source: 'off' as const });
+
+  it('a grade of another scale is no part of it; a flow is', () => {
+    const story = [
+      ...START,
+      ...grades([5, 4, 3], 1, { flow_ml_min: dec(90) }),
+      changed('u', '03:30', 0, 0, five),
+      ...grades([2, 1], 4, { flow_ml_min: dec(80) }),
+    ];
+    expect(trendOf(story)).toMatchObject({ values: [2, 1], unlike: 3, reason: 'fewer-than-5-hours' });
+    expect(trendOf(story, 'flow').values).toEqual([90, 90, 90, 80, 80]);
+    const back = [...story, changed('u2', '05:30', 0, 0, WET_UNIT), ...grades([2, 1], 6)];
+    expect(trendOf(back)).toMatchObject({ values: [5, 4, 3, 2, 1], unlike: 2, trend: 'falling' });
+  });
+
+  it('a unit whose scale is not known gives no trend', () => {
+    const { leak_scale_max: _none, ...plain } = WET_UNIT;
+    expect(trendOf([...START, setUp('00:30', 0, plain, 'plain'), ...grades([5, 4, 3, 2, 1])])).toMatchObject({
+      trend: 'no-trend-shown',
+      reason: 'leak-scale-not-known',
+    });
+  });
+
+  it('a fall that comes with suction going off is no fall of the leak', () => {
+    const story = [...START, ...grades([4, 4, 4]), off('03:30'), ...grades([1, 1, 1], 4)];
+    expect(trendOf(story)).toMatchObject({ values: [1, 1, 1], unlike: 3, reason: 'fewer-than-5-hours' });
+    expect(
+      trendOf([
+        ...START,
+        ...grades([4, 4, 4]),
+        ...[4, 5, 6].map((h) =>
+          leak(clock(h), { grade: dec(1) }, h === 4 ? { suction: { source: 'off' } } : {}),
+        ),
+      ]).values,
+    ).toEqual([1, 1, 1]);
+  });
+
+  it.each([
+    ['gravity', 'falling', null],
+    ['electronic', 'falling', null],
+    ['wet-suction', 'no-trend-shown', 'suction-state-not-charted'],
+    ['dry-suction', 'no-trend-shown', 'suction-state-not-charted'],
+  ] as const)('where on or off was never charted, a %s unit gives: %s (%s)', (kind, trend, reason) => {
+    const story = [placed('00:00'), setUp('00:00', 0, { ...WET_UNIT, kind }), ...grades([5, 4, 3, 2, 1])];
+    expect(trendOf(story)).toMatchObject({ trend, reason });
+  });
+
+  it('a cough is not compared with quiet breathing', () => {
+    const story = [
+      ...START,
+      ...grades([5, 5], 1, { phase: 'forced-expiratory' }),
+      ...grades([4, 3], 3, { phase: 'expiratory' }),
+      ...grades([2, 1], 5, { phase: 'forced-expiratory' }),
+    ];
+    expect(trendOf(story)).toMatchObject({ values: [5, 5, 2, 1], unlike: 2, phase: 'forced-expiratory' });
+  });
+
+  it('an absence stands with a phase of quiet breathing', () => {
+    const story = [
+      ...START,
+      ...grades([4, 3, 2], 1, { phase: 'expiratory' }),
+      grade('04:00', 1, { phase: 'expiratory' }),
+      grade('05:00', 0, { phase: 'none' }),
+      grade('06:00', 0),
+    ];
+    expect(trendOf(story)).toMatchObject({
+      values: [4, 3, 2, 1, 0, 0],
+      trend: 'falling',
+      phase: 'expiratory',
+    });
+  });
+
+  it('but not with a cough, nor with a phase that nobody charted', () => {
+    const endingWith = (more: Charted) => [
+      ...START,
+      ...grades([4, 3, 2, 1], 1, more),
+      grade('05:00', 0, { phase: 'none' }),
+    ];
+    expect(trendOf(endingWith({ phase: 'forced-expiratory' }))).toMatchObject({ values: [0], unlike: 4 });
+    expect(trendOf(endingWith({}))).toMatchObject({ values: [0], unlike: 4 });
+  });
+
+  it('what is read on a clamped tube is left out', () => {
+    const story = [
+      ...START,
+      ...grades([4, 4]),
+      clamped('k', '02:30'),
+      grade('03:00', 0),
+      unclamped('o', '03:30'),
+      grade('04:00', 4),
+      leak('05:00', { grade: dec(0) }, { clamped: true }),
+    ];
+    expect(trendOf(story)).toMatchObject({ values: [4, 4, 4], unlike: 0 });
+  });
+
+  it.each([
+    ['near the opening level only', 5, 5, [3]],
+    ['near the closing level', 205, 5, [4, 3]],
+    ['near both', 205, 200, [4, 3]],
+    ['charted without a level', null, 5, [4, 3]],
+  ])('a reading in the minute of a unit change, %s', (_, level, opening, values) => {
+    const story = [
+      ...START,
+      grade('01:00', 4),
+      leak('02:00', { grade: dec(3) }, level === null ? {} : { level_ml: dec(level) }),
+      changed('u', '02:00', 205, opening, five),
+    ];
+    expect(trendOf(story).values).toEqual(values);
+  });
+});
+
+describe('a fall while the swing was lost', () => {
+  const swing = (time: string, tidaling: 'present' | 'absent') => reading(`s${time}`, time, { tidaling });
+  const falling = grades([5, 4, 3, 2, 1]);
+
+  it.each([
+    ['before and after it', [swing('00:30', 'present'), swing('02:30', 'present')], 'falling', null],
+    ['meanwhile', [swing('00:30', 'present'), swing('02:30', 'absent')], 'no-trend-shown', 'swing-lost'],
+    [
+      'meanwhile, and seen again',
+      [swing('00:30', 'present'), swing('02:30', 'absent'), swing('03:30', 'present')],
+      'no-trend-shown',
+      'swing-lost',
+    ],
+    [
+      'and seen again before it',
+      [swing('00:10', 'present'), swing('00:20', 'absent'), swing('00:30', 'present')],
+      'falling',
+      null,
+    ],
+    ['never seen', [swing('02:30', 'absent')], 'falling', null],
+  ])('%s', (_, swings, trend, reason) => {
+    expect(trendOf([...START, ...falling, ...swings])).toMatchObject({ trend, reason, s: -10 });
+  });
+
+  it('a rise is said all the same', () => {
+    const swings = [swing('00:30', 'present'), swing('02:30', 'absent')];
+    expect(trendOf([...START, ...grades([1, 2, 3, 4, 5]), ...swings]).trend).toBe('rising');
+  });
+});
+
+describe('leak-free time', () => {
+  const freeOf = (story: readonly Told[]) => {
+    const free = leakOf([...START, ...story]).leak_free;
+    return free.value_ms === null
+      ? free.reason
+      : {
+          hours: free.value_ms / HOUR_MS,
+          from: free.from.row.item.id,
+          after: free.starts_after,
+          without: free.not_counted,
+        };
+  };
+  const none = (time: string, more: Omit<Reading, 'kind'> = {}) => leak(time, { phase: 'none' }, more);
+
+  it.each<[string, Told[], unknown]>([
+    ['nothing assessed', [reading('x', '01:00', {})], 'not-assessed'],
+    ['a leak at last', [none('01:00'), grade('02:00', 1)], 'leak-at-newest-assessment'],
+    [
+      'one absence is a beginning',
+      [grade('01:00', 1), none('02:00')],
+      { hours: 0, from: 'r02:00', after: 'leak', without: [] },
+    ],
+    [
+      'from the first absence, not from the last leak',
+      [grade('01:00', 1), none('02:00'), grade('03:00', 0), leak('04:30', { flow_ml_min: dec(0) })],
+      { hours: 2.5, from: 'r02:00', after: 'leak', without: [] },
+    ],
+    [
+      'a leak in between starts it anew',
+      [none('01:00'), leak('02:00', { grade: dec(0), flow_ml_min: dec(5) }), none('03:00'), none('04:00')],
+      { hours: 1, from: 'r03:00', after: 'leak', without: [] },
+    ],
+    [
+      'never a leak',
+      [none('01:00'), none('02:00')],
+      { hours: 1, from: 'r01:00', after: 'nothing-assessed', without: [] },
+    ],
+    [
+      'a gap of exactly the limit of 2 h does not break it',
+      [none('01:00'), none('03:00')],
+      { hours: 2, from: 'r01:00', after: 'nothing-assessed', without: [] },
+    ],
+    [
+      'a longer gap does',
+      [none('01:00'), none('02:00'), none('04:01'), none('05:01')],
+      { hours: 1, from: 'r04:01', after: 'gap', without: [] },
+    ],
+    [
+      'readings that say nothing of a leak do not bridge a gap',
+      [none('01:00'), reading('x', '02:30', { tidaling: 'present' }), none('04:00')],
+      { hours: 0, from: 'r04:00', after: 'gap', without: [] },
+    ],
+    [
+      'clamped time is not counted, what is read in it neither',
+      [none('01:00'), clamped('k', '01:15'), grade('01:30', 3), unclamped('o', '02:00'), none('02:30')],
+      { hours: 0.75, from: 'r01:00', after: 'nothing-assessed', without: ['clamped'] },
+    ],
+    [
+      'time after the swing was lost is not counted, from when it was last seen until it is again',
+      [
+        none('01:00', { tidaling: 'present' }),
+        none('02:00', { tidaling: 'present' }),
+        none('03:00', { tidaling: 'absent' }),
+        none('04:00', { tidaling: 'present' }),
+        none('05:00'),
+      ],
+      { hours: 2, from: 'r01:00', after: 'nothing-assessed', without: ['swing-lost'] },
+    ],
+    [
+      'time that is both is left out once',
+      [
+        none('01:00', { tidaling: 'present' }),
+        none('02:00', { tidaling: 'absent' }),
+        clamped('k', '02:15'),
+        unclamped('o', '02:45'),
+        none('03:00', { tidaling: 'present' }),
+        none('04:00'),
+      ],
+      { hours: 1, from: 'r01:00', after: 'nothing-assessed', without: ['clamped', 'swing-lost'] },
+    ],
+    [
+      'a swing that was lost before is all there is to it',
+      [
+        grade('01:00', 2, {}),
+        reading('s1', '01:10', { tidaling: 'present' }),
+        none('02:00', { tidaling: 'absent' }),
+        none('03:00'),
+      ],
+      'swing-lost',
+    ],
+  ])('%s', (_, story, expected) => {
+    expect(freeOf(story)).toEqual(expected);
+  });
+});
+
+describe('leak days', () => {
+  const daysOf = (story: readonly Told[]) => {
+    const days = leakOf(story).leak_days;
+    return days.value_ms === null ? days.reason : [days.origin, days.value_ms / HOUR_MS];
+  };
+  const closed = (time: string) => says('closed', '00:00', 'drain-updated', { chest_closed_at: at(time) });
+
+  it.each<[string, Told[], unknown]>([
+    ['from the placement', [grade('+2 12:00', 1), grade('+3 00:00', 0)], ['placed_at', 60]],
+    [
+      'from the chest closure where one is stated',
+      [closed('06:00'), grade('+1 12:00', 1)],
+      ['chest_closed_at', 30],
+    ],
+    ['none while nothing was assessed', [], 'not-assessed'],
+    ['none while no leak was seen', [grade('01:00', 0)], 'no-leak-seen'],
+    ['none for a leak before the closure', [closed('06:00'), grade('05:00', 1)], 'leak-before-origin'],
+  ])('%s', (_, story, expected) => {
+    expect(daysOf([...START, ...story])).toEqual(expected);
+  });
+});

@@ -1,12 +1,15 @@
 /** A drain's chart as a nurse would read it. Every number is the service's; nothing is worked out here. */
+import { type AdvisoriesAnswer, numbersByTime } from './advisories.ts';
 import type { ChartAnswer, RowAnswer } from './api.ts';
 import { contentOf, type WireContent } from './charted.ts';
 import { remarksOf } from './remarks.ts';
 import { OFFSET } from './story.ts';
 import { type Column, tableLines, WIDTH } from './table.ts';
+import { timeText } from './time-text.ts';
 
 export interface ChartOf {
   readonly chart: ChartAnswer;
+  readonly advisories: AdvisoriesAnswer;
   /** Ids of entries that came late. */
   readonly late: ReadonlySet<string>;
 }
@@ -25,7 +28,8 @@ const PER_KG = right(7, 'rate by', 'weight', 'mL/kg/h');
 const PRESSURE = [right(8, 'suction', '+ seal', 'cm H2O'), right(8, 'total', 'negativ.', 'cm H2O')];
 const LEAK = left(13, 'air leak', '', 'grade, phase');
 
-export function chartTable({ chart, late }: ChartOf): string[] {
+export function chartTable({ chart, advisories, late }: ChartOf): string[] {
+  const raised = numbersByTime(advisories);
   const indexed = chart.population === 'paediatric';
   const narrow = [...COLUMNS, ...(indexed ? [PER_KG] : []), ...PRESSURE, LEAK];
   const remarks = left(WIDTH - narrow.reduce((sum, { width }) => sum + width + 1, 0), 'marks and remarks');
@@ -49,17 +53,16 @@ export function chartTable({ chart, late }: ChartOf): string[] {
       partsText(content),
       negativityText(row),
       leakText(content),
-      told.join('; '),
+      [...numbersText(raised, row), ...told].join('; '),
     ];
   });
   return tableLines([...narrow, remarks], rows);
 }
 
-const MONTHS = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'];
-
-/** The local time as it was charted; the offset stands in the heading. */
-export function timeText(at: string): string {
-  return `${at.slice(8, 10)} ${MONTHS[Number(at.slice(5, 7)) - 1]} ${at.slice(11, 16)}`;
+/** At the row that shows what raised them: one with volumes or pressures, not an event of the same minute. */
+function numbersText(raised: ReadonlyMap<number, readonly number[]>, row: RowAnswer): string[] {
+  if (row.kind !== 'reading') return [];
+  return [...(raised.get(Date.parse(row.effective_at)) ?? [])].map((number) => `[${number}]`);
 }
 
 const WHAT: Readonly<Partial<Record<WireContent['kind'], string>>> = {

@@ -1,11 +1,13 @@
 /** The parts of the demo's report that stand around the tables. */
 import { CAUTIONS } from '../http/parts.ts';
+import { advisoryLines } from './advisories.ts';
 import type { RowAnswer } from './api.ts';
-import { type ChartOf, chartTable, netText, rateText, timeText } from './chart-table.ts';
+import { type ChartOf, chartTable, netText, rateText } from './chart-table.ts';
 import { layOut } from './exact-print.ts';
 import type { Replayed, Watched } from './replay.ts';
 import type { Story } from './story.ts';
 import { WIDTH, wrapped } from './table.ts';
+import { timeText } from './time-text.ts';
 
 export function heading(text: string): string[] {
   return ['', text, '='.repeat(Math.min(text.length, WIDTH))];
@@ -60,11 +62,18 @@ export const LEGEND = [
   'net: drained + sampled - instilled since the previous reading, by what the service answers; >= at least; ? not known.',
   'In brackets: what had come by the time of a unit change; the net of the next reading contains it.',
   'rate: net over wall-clock time. suction: column or dial as read; total negativity: suction + seal where both are',
-  'proven, otherwise from-to. Marks are in capitals.',
+  'proven, otherwise from-to. Marks are in capitals; a number in brackets names an advisory below the table.',
 ];
 
 export function chartLines(story: Story, of: ChartOf): string[] {
-  return [...heading(`${story.title} (invented)`), ...chartTable(of), '', ...sumLines(of)];
+  const { advisories } = of;
+  return [
+    ...heading(`${story.title} (invented)`),
+    ...chartTable(of),
+    '',
+    ...sumLines(of),
+    ...advisoryLines(advisories),
+  ];
 }
 
 function sumLines({ chart }: ChartOf): string[] {
@@ -75,7 +84,7 @@ function sumLines({ chart }: ChartOf): string[] {
   const sum =
     cumulative.net_ml === null
       ? `sum of the measured intervals ${cumulative.sum_of_measured_intervals_ml} mL, no total: ${cumulative.reasons.join(', ').replaceAll('-', ' ')}`
-      : `${cumulative.net_ml} mL`;
+      : `${cumulative.at_least ? '>= ' : ''}${cumulative.net_ml} mL`;
   const trailing = windows.map(
     ({ hours, net_ml, at_least, coverage }) =>
       `${hours} h: ${at_least ? '>=' : ''}${net_ml} mL${at_least ? ` (covered ${coverage})` : ''}`,

@@ -1,9 +1,11 @@
 /** The demonstration: two servers, an invented story over HTTP, what came of it at the bedside and at the EHR. */
+
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { HOUR_MS } from '../domain/units.ts';
 import { observationId } from '../fhir/observation.ts';
+import type { AdvisoriesAnswer } from './advisories.ts';
 import { type ChartAnswer, getJson } from './api.ts';
 import { differences, issuedTexts } from './compare.ts';
 import { layOut } from './exact-print.ts';
@@ -90,7 +92,8 @@ async function show({ ledger, ehr, database }: Servers): Promise<Received> {
   for (const story of STORIES) {
     const drain = replayed.drains.get(story.name) ?? '';
     const chart = await getJson<ChartAnswer>(`${ledger.url}/v1/drains/${drain}/chart`);
-    print(chartLines(story, { chart, late: replayed.late }));
+    const advisories = await getJson<AdvisoriesAnswer>(`${ledger.url}/v1/drains/${drain}/advisories`);
+    print(chartLines(story, { chart, advisories, late: replayed.late }));
   }
   await deliverySettled(ledger.url);
   const received = await readReceived(ehr.url);

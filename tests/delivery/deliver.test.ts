@@ -1,0 +1,167 @@
+/** The delivery loop against a real HTTP server that answers as it is told. */
+import { createServer, type Server } from 'node:http';
+import type { AddressInfo } from 'node:net';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { type Deliverer, startDelivering } from '../../src/delivery/deliver.ts';
+import { incoming, type Ledger, openLedger, temporaryFile } from '../store/ledger.ts';
+import { level, placed, setUp, type Told } from '../support/drain-script.ts';
+
+type Answer =
+  | { readonly status: number; readonly headers?: Record<string, string>; readonly body?: string }
+  | 'reset';
+
+const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
+let place: ReturnType<typeof temporaryFile>;
+let ledger: Ledger;
+let server: Server;
+let deliverer: Deliverer | undefined;
+let answers: Answer[];
+let received: string[];
+let paths: (string | undefined)[];
+let underWay: number;
+let mostUnderWay: number;
+
+beforeEach(async () => {
+  place = temporaryFile();
+  ledger = openLedger(place.file);
+  answers = [];
+  received = [];
+  paths = [];
+  underWay = 0;
+  mostUnderWay = 0;
+  server = createServer((request, response) => {
+    let body = '';
+    request.on('data', (chunk: Buffer) => {
+      body += chunk.toString();
+    });
+    request.on('end', () => {
+      underWay += 1;
+      mostUnderWay = Math.max(mostUnderWay, underWay);
+      received.push(body);
+      paths.push(request.url);
+      const answer = answers.shift() ?? { status: 200 };
+      setTimeout(() => {
+        underWay -= 1;
+        if (answer === 'reset') request.socket.destroy();
+        else response.writeHead(answer.status, answer.headers).end(answer.body);
+      }, 5);
+    });
+  });
+  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
+});
+afterEach(async () => {
+  await deliverer?.stop();
+  deliverer = undefined;
+  server.closeAllConnections();
+  await new Promise((resolve) => server.close(resolve));
+  await ledger.close();
+  place.remove();
+});
+
+function deliver(ceilingMs = 40): void {
+  deliverer = startDelivering({
+    store: ledger.store,
+    target: {
+      name: 'ehr',
+      baseUrl: `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`,
+      requestCeilingMs: ceilingMs,
+      backoff: { baseMs: 5, capMs: 50 },
+      mostAtOnce: 4,
+    },
+    log: { warn: () => undefined },
+    pollMs: 5,
+    now: Date.now,
+    random: Math.random,
+  });
+}
+
+async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
+  for (const told of story) await ledger.record([incoming(told, placement)]);
+}
+
+async function untilIdle(): Promise<Record<string, number>> {
+  for (let tries = 0; tries < 1000; tries += 1) {
+    const counts = Object.fromEntries(
+      ledger.store.deliveryCounts().map(({ state, count }) => [state, count]),
+    );
+    if (counts.waiting === undefined && counts.sending === undefined) return counts;
+    await new Promise((resolve) => setTimeout(resolve, 10));
+  }
+  throw new Error('delivery did not come to rest');
+}
+
+/** The readings that were sent, by the level they chart. */
+const sentLevels = (): number[] =>
+  received.flatMap((body) => {
+    const { entry } = JSON.parse(body) as {
+      entry: { resource: { id: string; valueQuantity?: { value: number } } }[];
+    };
+    return entry.flatMap(({ resource }) =>
+      resource.id.startsWith('level.') ? (resource.valueQuantity?.value ?? []) : [],
+    );
+  });
+
+const STORY = [
+  PLACED,
+  setUp('08:00', 0),
+  level('a', '09:00', 10),
+  level('b', '10:00', 20),
+  level('c', '11:00', 30),
+];
+
+describe('delivery', () => {
+  it('sends each issue once, in the order of the ledger, one at a time for a drain', async () => {
+    await tell(STORY);
+    deliver();
+    expect(await untilIdle()).toEqual({ idle: 1 });
+    expect(sentLevels()).toEqual([10, 20, 30]);
+    expect(received).toHaveLength(4);
+    expect(mostUnderWay).toBe(1);
+  });
+
+  it('sends again after a failure before it sends what follows', async () => {
+    answers = [
+      { status: 200 },
+      { status: 503, headers: { 'retry-after': '0' } },
+      'reset',
+      { status: 502, body: '<html>' },
+    ];
+    await tell(STORY);
+    deliver();
+    expect(await untilIdle()).toEqual({ idle: 1 });
+    expect(sentLevels()).toEqual([10, 10, 10, 10, 20, 30]);
+  });
+
+  it('buries what is refused with the reason, and goes on with the drain and with others', async () => {
+    const other: Told = { ...placed('08:00', { patient: { reference: 'Patient/q' } }), key: 'placed-2' };
+    answers = [{ status: 422, body: '{"issue":[{"diagnostics":"unit not known"}]}' }];
+    await tell(STORY);
+    await tell(
+      [other, { ...setUp('08:00', 0), key: 'set-up-2' }, { ...level('x', '09:00', 99), key: 'x' }],
+      other,
+    );
+    deliver();
+    expect(await untilIdle()).toEqual({ idle: 2, dead: 1 });
+    expect(sentLevels().sort((a, b) => a - b)).toEqual([10, 20, 30, 99]);
+    const why = ledger.db.prepare('SELECT outcome FROM dead_letter').pluck().all();
+    expect(why).toEqual(['HTTP 422: unit not known']);
+  });
+
+  it('waits out the ceiling after an unknown outcome', async () => {
+    answers = ['reset'];
+    await tell(STORY.slice(0, 2));
+    const start = Date.now();
+    deliver(300);
+    await untilIdle();
+    expect(received).toHaveLength(2);
+    expect(Date.now() - start).toBeGreaterThanOrEqual(300);
+  });
+
+  it('follows no redirect: what it sends is for the EHR it was told of', async () => {
+    answers = [{ status: 307, headers: { location: '/elsewhere' } }];
+    await tell(STORY.slice(0, 2));
+    deliver();
+    expect(await untilIdle()).toEqual({ idle: 1 });
+    expect(paths).toEqual(['/fhir', '/fhir']);
+  });
+});

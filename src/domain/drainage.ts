@@ -82,11 +82,17 @@ export function takeLevel(
   }
   const climbsBack = fallenFrom !== null && point.level >= fallenFrom - toleranceAt(chamber, fallenFrom);
   const rise = microlitres(Math.max(0, point.level - max));
-  const ends = { from, to: point, risesFrom: run.last, reason: unclosed?.reason ?? lossy };
+  const ends = {
+    from,
+    to: point,
+    risesFrom: run.last,
+    reason: unclosed?.reason ?? lossy,
+    suspect: climbsBack,
+  };
   const interval = endInterval(chamber, ends, rise);
   const top = rise > 0 ? { max: point.level, maxSetAt: point.at } : { max, maxSetAt };
   const next = { ...top, last: point, fallenFrom: climbsBack ? null : fallenFrom };
-  return { chamber: inRun(chamber, next), interval: { ...interval, suspect: climbsBack }, contradicts: null };
+  return { chamber: inRun(chamber, next), interval, contradicts: null };
 }
 
 /** A run of which this level is all that is known. */
@@ -98,10 +104,8 @@ const baseline = (point: LevelPoint): Run => ({
 });
 
 /** The chamber after a level ended an interval and left the run like this. */
-const inRun = (chamber: ChamberState, run: Run): ChamberState => ({
-  ...afterInterval(chamber, run.last.at),
-  run,
-});
+const inRun = (chamber: ChamberState, run: Run): ChamberState =>
+  afterInterval({ ...chamber, run }, run.last.at);
 
 /** One graduation at this level; 0 while no unit is known. */
 export function toleranceAt(chamber: ChamberState, level: Microlitres): Microlitres {
@@ -132,15 +136,17 @@ export function startScale(
 
 function endInterval(
   { sampled, instilled, clamped, clampedSince }: ChamberState,
-  ends: Pick<Interval, 'from' | 'to' | 'risesFrom' | 'reason'>,
+  { from, to, risesFrom, reason, suspect = false }: Ends,
   drained: Microlitres | null,
 ): Interval {
-  const { to, reason } = ends;
   const isStillClamped = clampedSince !== null && clampedSince < to.at;
   return {
-    ...ends,
+    from,
+    to,
     status: drained === null ? 'indeterminate' : reason === null ? 'measured' : 'at-least',
-    suspect: false,
+    reason,
+    suspect,
+    risesFrom,
     drained,
     sampled,
     instilled,
@@ -148,14 +154,17 @@ function endInterval(
   };
 }
 
-function afterInterval(chamber: ChamberState, at: EpochMs): ChamberState {
+type Ends = Pick<Interval, 'from' | 'to' | 'risesFrom' | 'reason'> & { readonly suspect?: boolean };
+
+function afterInterval({ profile, run, clampedSince }: ChamberState, at: EpochMs): ChamberState {
   return {
-    ...chamber,
+    profile,
+    run,
     unclosed: null,
     sampled: microlitres(0),
     instilled: microlitres(0),
     clamped: [],
-    clampedSince: chamber.clampedSince === null ? null : at,
+    clampedSince: clampedSince === null ? null : at,
   };
 }
 

@@ -99,7 +99,7 @@ function takeLevels(
       state = { ...state, incomplete: because(state, 'baseline-only'), sinceReading: [] };
     } else {
       const { interval: ended } = taken;
-      const interval = { ...ended, suspect: ended.suspect || isSuspect(ended.to.at) };
+      const interval = !ended.suspect && isSuspect(ended.to.at) ? { ...ended, suspect: true } : ended;
       state = withInterval(state, interval);
       volumes = new Map([[old.point.id, volumesAt(state, interval, circumstances)]]);
       if (isSudden(interval, circumstances)) mark(marks, old.point.id, 'sudden-jump');

@@ -62,23 +62,16 @@ export function takeLevel(
   const from = unclosed?.from ?? run?.last;
   if (from === undefined)
     return { chamber: inRun(chamber, baseline(point)), interval: null, contradicts: null };
+  const unknown = (reason: IntervalReason | null) =>
+    endInterval(chamber, { from, to: point, risesFrom: null, reason }, null);
   if (run === null) {
-    const interval = endInterval(
-      chamber,
-      { from, to: point, risesFrom: null, reason: unclosed?.reason ?? null },
-      null,
-    );
+    const interval = unknown(unclosed?.reason ?? null);
     return { chamber: inRun(chamber, baseline(point)), interval, contradicts: null };
   }
   const { max, maxSetAt, fallenFrom } = run;
   if (max - point.level > toleranceAt(chamber, max)) {
     const fallen = { ...baseline(point), fallenFrom: microlitres(Math.max(max, fallenFrom ?? 0)) };
-    const interval = endInterval(
-      chamber,
-      { from, to: point, risesFrom: null, reason: 'unexplained-fall' },
-      null,
-    );
-    return { chamber: inRun(chamber, fallen), interval, contradicts: maxSetAt };
+    return { chamber: inRun(chamber, fallen), interval: unknown('unexplained-fall'), contradicts: maxSetAt };
   }
   const climbsBack = fallenFrom !== null && point.level >= fallenFrom - toleranceAt(chamber, fallenFrom);
   const rise = microlitres(Math.max(0, point.level - max));

@@ -129,7 +129,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     } catch (error) {
       savepoint.back.run();
       savepoint.free.run();
-      for (const { drain } of unit) shelf.drop(shelf.take(drain, null));
+      for (const { drain } of unit) shelf.forget(drain);
       lastIndex = null;
       frames.forget();
       if (error instanceof UnitRefused) return error.outcomes;

@@ -71,14 +71,14 @@ function toEntry(drain: string, { seq, envelope, body: text }: LedgerRow): Entry
 export interface BookShelf {
   /** @param linksPatient a patient the next entry links the drain to */
   take(drain: string, linksPatient: string | null): Subject;
-  /** Keeps books that were not there before: those of a drain just placed. */
-  put(subject: Subject): void;
-  /** Forgets the books of a patient, to be read anew. */
+  /** Forgets these books, to be read anew. */
   drop(subject: Subject): void;
+  /** Forgets the books that a drain stands in, if any are kept. */
+  forget(drain: string): void;
   clear(): void;
 }
 
-/** Keeps the books last used, up to so many entries in all. */
+/** Keeps the books last used, up to so many entries in all; never two books of one drain. */
 export function createBookShelf(
   read: (drain: string, linksPatient: string | null) => Subject,
   mostEntries: number,
@@ -90,11 +90,15 @@ export function createBookShelf(
   const entriesIn = (subject: Subject): number =>
     [...subject.values()].reduce((sum, book) => sum + book.head, 0);
 
+  const forget = (drain: string): void => {
+    const kept = shelf.get(drain);
+    if (kept !== undefined) drop(kept);
+  };
+
   function put(subject: Subject): void {
-    for (const drain of subject.keys()) {
-      shelf.delete(drain);
-      shelf.set(drain, subject);
-    }
+    // Older books that share a drain would go stale as soon as these are written to.
+    for (const drain of subject.keys()) forget(drain);
+    for (const drain of subject.keys()) shelf.set(drain, subject);
     let kept = 0;
     for (const each of new Set(shelf.values())) kept += entriesIn(each);
     for (const each of shelf.values()) {
@@ -108,13 +112,13 @@ export function createBookShelf(
     take(drain, linksPatient) {
       const kept = shelf.get(drain);
       if (kept !== undefined && linksPatient === null) return kept;
-      if (kept !== undefined) drop(kept);
+      forget(drain);
       const subject = read(drain, linksPatient);
       put(subject);
       return subject;
     },
-    put,
     drop,
+    forget,
     clear: () => shelf.clear(),
   };
 }

@@ -49,7 +49,6 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical: config.canonical }),
       profiles,
       rules,
-      settings: DEFAULT_SETTINGS,
       calendar: config.calendar,
       canonical: config.canonical,
       publicUrl: () => config.publicUrl ?? url,

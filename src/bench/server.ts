@@ -2,7 +2,6 @@
 import { parseArgs } from 'node:util';
 import { pino } from 'pino';
 import { readConfig } from '../config.ts';
-import { DEFAULT_SETTINGS } from '../domain/settings.ts';
 import { buildApp } from '../http/app.ts';
 import { defaultProfiles } from '../profiles.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
@@ -55,7 +54,6 @@ function listening(record: Record): Promise<string> {
     store: {} as Store,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
-    settings: DEFAULT_SETTINGS,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
     canonical: 'http://example.org/drainledger',
     publicUrl: () => 'http://127.0.0.1',

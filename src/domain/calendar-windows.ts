@@ -9,9 +9,9 @@ import { newestWhere } from './history.ts';
 import { type IntervalReason, isMeasured, lengthMs, type Span } from './interval.ts';
 import { add, type Rational, rational } from './rational.ts';
 import type { Settings } from './settings.ts';
-import { flowsBetween, spanSum } from './span.ts';
+import { flowsBetween, type SpanSum, spanSum } from './span.ts';
 import type { FoldState } from './state.ts';
-import { type EpochMs, epochMs, type Microlitres, microlitres } from './units.ts';
+import { type EpochMs, epochMs, microlitres } from './units.ts';
 
 /** When a drain came in and went out. */
 export type InPlace = Pick<DrainView, 'placedMs' | 'removedMs'>;
@@ -26,19 +26,7 @@ export type UncoveredReason =
   | 'no-level';
 
 /** µL, exact; lower bounds while the window is not covered. */
-export interface WindowSum {
-  readonly drained: Rational;
-  readonly sampled: Microlitres;
-  readonly instilled: Microlitres;
-  /** Drained + sampled − instilled; negative after a flush that has not come back. */
-  readonly net: Rational;
-  /** Net with cut intervals left out, and counted whole; no upper bound while any time is not covered. */
-  readonly net_low: Microlitres;
-  readonly net_high: Microlitres | null;
-  readonly interpolated: boolean;
-  /** Expanded (k = 2), µL; reading error only; null while the graduations are not known. */
-  readonly uncertainty: Microlitres | null;
-}
+export type WindowSum = Omit<SpanSum, 'from' | 'to' | 'covered_ms'>;
 
 export interface CalendarWindow extends Span {
   /** Null while nothing is known to have gone in or out, and no time is covered. */

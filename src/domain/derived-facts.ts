@@ -7,6 +7,7 @@ import type { Negativity } from './negativity.ts';
 import type { Rate } from './rate.ts';
 import { approximately, type Rational, rational, roundHalfEven } from './rational.ts';
 import { completenessOf, type Row, type Volumes } from './row.ts';
+import { coveredThousandths } from './span.ts';
 import { isLowConfidence } from './uncertainty.ts';
 import { HOUR_MS, type Microlitres, thousandthsText } from './units.ts';
 import type { Window } from './windows.ts';
@@ -196,10 +197,8 @@ function confidence(value: number | null, uncertainty: number | null): readonly 
   return isLowConfidence(value, uncertainty) ? ['low-confidence'] : NONE;
 }
 
-/** The covered part of a window, rounded down: only all of it reads 1.000. */
 function coverageOf({ covered_ms, hours }: Window): string {
-  const thousandths = Math.floor((covered_ms * 1000) / (hours * HOUR_MS));
-  return roundHalfEven(rational(thousandths, 1000), 3);
+  return roundHalfEven(rational(coveredThousandths(covered_ms, hours * HOUR_MS), 1000), 3);
 }
 
 /** Exact digits where the volume is whole microlitres, else 1 decimal. */

@@ -72,6 +72,10 @@ export function spanSum(measured: Measured, from: EpochMs, to: EpochMs, maxGapMs
   };
 }
 
+/** The covered part of a time in thousandths, rounded down: only all of it reads 1.000. */
+export const coveredThousandths = (coveredMs: number, wholeMs: number): number =>
+  Math.floor((coveredMs * 1000) / wholeMs);
+
 const sumsOf = (node: History<SummedInterval>): VarianceSum => intervalSums(node).variance;
 
 const NOTHING = { drained: 0, measuredMs: 0 };

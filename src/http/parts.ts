@@ -1,5 +1,4 @@
 import type { RuleTable } from '../domain/rule.ts';
-import type { Settings } from '../domain/settings.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
 import type { Calendar } from '../record/calendar.ts';
 import type { Record } from '../record/record.ts';
@@ -11,7 +10,6 @@ export interface Parts {
   readonly store: Store;
   readonly profiles: Profiles;
   readonly rules: RuleTable;
-  readonly settings: Settings;
   readonly calendar: Calendar;
   /** Start of our canonical URLs. */
   readonly canonical: string;

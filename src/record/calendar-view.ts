@@ -1,4 +1,5 @@
 /** The wire form of calendar windows: mL and mL/h, rounded once, here, half to even; moments in UTC and as the wall clock shows them. */
+
 import type { Book, Subject } from '../domain/book.ts';
 import {
   type CalendarWindow,
@@ -19,10 +20,12 @@ import {
 } from '../domain/patient-windows.ts';
 import { approximately, rational, roundHalfEven } from '../domain/rational.ts';
 import type { Settings } from '../domain/settings.ts';
+import { coveredThousandths } from '../domain/span.ts';
 import { isLowConfidence } from '../domain/uncertainty.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../domain/units.ts';
 import { type Calendar, type CalendarKind, localText, timeOfDayText, windowsOver } from './calendar.ts';
 import { ALGORITHM } from './receipt.ts';
+import { uncertaintyMl } from './view.ts';
 
 /** What is asked for; null stands for the default. */
 export interface Asked {
@@ -159,7 +162,7 @@ function sumView(
   const common = {
     preliminary,
     in_place_h: hours(inPlace),
-    coverage: inPlace === 0 ? null : coverageOf(covered, inPlace),
+    coverage: inPlace === 0 ? null : coveredThousandths(covered, inPlace) / 1000,
   };
   if (sum === null) return { reason: 'not-covered', net_ml: null, at_least: false, ...common };
   return {
@@ -167,7 +170,7 @@ function sumView(
     net_ml: Number(millilitres(sum.net)),
     at_least: covered < inPlace,
     ...common,
-    uncertainty_ml: sum.uncertainty === null ? null : Number((sum.uncertainty / 1000).toFixed(1)),
+    uncertainty_ml: uncertaintyMl(sum.uncertainty),
     low_confidence: isLowConfidence(approximately(sum.net), sum.uncertainty),
     drained_ml: Number(millilitres(sum.drained)),
     sampled_ml: sum.sampled / 1000,
@@ -178,10 +181,6 @@ function sumView(
     ...rateView(windowRate(window, drainsInPlace, settings)),
   };
 }
-
-/** Rounded down: only all of it reads 1. */
-const coverageOf = (covered: number, inPlace: number): number =>
-  Math.floor((covered * 1000) / inPlace) / 1000;
 
 function rateView(rate: ReturnType<typeof windowRate>) {
   if (rate.value === null) return { rate_ml_h: null, rate_reason: rate.reason };

@@ -5,8 +5,9 @@ import type { Interval } from '../domain/interval.ts';
 import { netOf } from '../domain/interval.ts';
 import type { Negativity } from '../domain/negativity.ts';
 import type { Rate } from '../domain/rate.ts';
-import { approximately, type Rational, rational, roundHalfEven } from '../domain/rational.ts';
+import { approximately, type Rational, roundHalfEven } from '../domain/rational.ts';
 import { type Cumulative, completenessOf, type Row, type Volumes } from '../domain/row.ts';
+import { coveredThousandths } from '../domain/span.ts';
 import { isLowConfidence } from '../domain/uncertainty.ts';
 import { HOUR_MS } from '../domain/units.ts';
 import type { Window } from '../domain/windows.ts';
@@ -52,7 +53,7 @@ const ml = (microlitres: number | null): number | null => (microlitres === null 
 const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
 
 /** Expanded uncertainty, µL as mL. */
-const error = (uncertainty: number | null): number | null =>
+export const uncertaintyMl = (uncertainty: number | null): number | null =>
   uncertainty === null ? null : Number((uncertainty / 1000).toFixed(1));
 
 function intervalView(interval: Interval, rate: Rate, uncertainty: number | null) {
@@ -63,7 +64,7 @@ function intervalView(interval: Interval, rate: Rate, uncertainty: number | null
     reason: interval.reason,
     suspect: interval.suspect,
     net_ml: ml(netOf(interval)),
-    uncertainty_ml: error(uncertainty),
+    uncertainty_ml: uncertaintyMl(uncertainty),
     low_confidence: isLowConfidence(netOf(interval), uncertainty),
     drained_ml: ml(interval.drained),
     sampled_ml: ml(interval.sampled),
@@ -98,7 +99,7 @@ function cumulativeView(sum: Cumulative, uncertainty: number | null) {
     from: sum.from_text,
     net_ml: kind === 'measured-part' ? null : ml(sum.net),
     at_least: kind === 'at-least',
-    uncertainty_ml: error(uncertainty),
+    uncertainty_ml: uncertaintyMl(uncertainty),
     sum_of_measured_intervals_ml: ml(sum.net),
     drained_ml: ml(sum.drained),
     sampled_ml: ml(sum.sampled),
@@ -116,14 +117,14 @@ function windowView(window: Window) {
     to: window.to_text,
     net_ml: Number(millilitres(window.net)),
     at_least: !covered,
-    uncertainty_ml: error(window.uncertainty),
+    uncertainty_ml: uncertaintyMl(window.uncertainty),
     low_confidence: isLowConfidence(approximately(window.net), window.uncertainty),
     drained_ml: Number(millilitres(window.drained)),
     sampled_ml: ml(window.sampled),
     instilled_ml: ml(window.instilled),
     net_low_ml: ml(window.net_low),
     net_high_ml: ml(window.net_high),
-    coverage: rounded(rational(window.covered_ms, window.hours * HOUR_MS), 3),
+    coverage: coveredThousandths(window.covered_ms, window.hours * HOUR_MS) / 1000,
     interpolated: window.interpolated,
   };
 }

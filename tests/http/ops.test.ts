@@ -37,7 +37,6 @@ const app = buildApp({
     record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical }),
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
-    settings: DEFAULT_SETTINGS,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
     canonical,
     publicUrl: () => 'http://service.example',

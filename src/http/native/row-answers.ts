@@ -106,7 +106,9 @@ const window = z
     instilled_ml: volume,
     net_low_ml: volume.describe('Whole intervals only, mL.'),
     net_high_ml: z.number().nullable().describe('A cut interval counted whole, mL; null while not covered.'),
-    coverage: z.number().describe('Part of the time that measured intervals cover, 0 to 1, 3 decimals.'),
+    coverage: z
+      .number()
+      .describe('Part of the time that measured intervals cover, 0 to 1, rounded down to 3 decimals.'),
     interpolated: z.boolean(),
   })
   .meta({ id: 'Window', description: 'Trailing hours before the level of the row.' });

@@ -3,9 +3,11 @@ import { fileURLToPath } from 'node:url';
 import type { FastifyBaseLogger } from 'fastify';
 import type { Config } from './config.ts';
 import { type Deliverer, startDelivering } from './delivery/deliver.ts';
+import { ALWAYS } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
+import { createPolicy } from './record/policy.ts';
 import { createRecord } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
@@ -31,12 +33,17 @@ const MOST_QUEUED = 10_000;
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const profiles = config.profilesFile === undefined ? defaultProfiles() : readProfiles(config.profilesFile);
   const rules = config.rulesFile === undefined ? DEFAULT_TABLE : readRules(config.rulesFile);
+  const policy = createPolicy(
+    DEFAULT_SETTINGS,
+    [{ from: ALWAYS, table: rules }],
+    [{ from: ALWAYS, calendar: config.calendar }],
+  );
   const store = openSqliteStore({
     file: config.database,
     migrationsFolder: MIGRATIONS,
     origin: config.origin,
     targets: config.ehr === null ? [] : [EHR],
-    settings: DEFAULT_SETTINGS,
+    policy,
     mostQueued: MOST_QUEUED,
     now: Date.now,
     onFatal,
@@ -46,8 +53,9 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     logger,
     parts: {
       store,
-      record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical: config.canonical }),
+      record: createRecord(store, { policy, canonical: config.canonical }),
       profiles,
+      policy,
       rules,
       calendar: config.calendar,
       canonical: config.canonical,

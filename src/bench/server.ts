@@ -8,6 +8,7 @@ import { drainNameOf, type Record } from '../record/record.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
 import { startService } from '../service.ts';
 import type { Store } from '../store/port.ts';
+import { BENCH_POLICY } from './store.ts';
 import { recordInWorker } from './writer-thread.ts';
 
 const { values } = parseArgs({
@@ -52,6 +53,7 @@ function listening(record: Record): Promise<string> {
   const parts = {
     record,
     store: {} as Store,
+    policy: BENCH_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },

@@ -1,10 +1,20 @@
 import { fileURLToPath } from 'node:url';
+import { ALWAYS, type Policy } from '../domain/policy.ts';
 import { DEFAULT_SETTINGS } from '../domain/settings.ts';
+import { createPolicy } from '../record/policy.ts';
 import type { createRecord, Record } from '../record/record.ts';
+import { DEFAULT_TABLE } from '../rules/default-table.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';
 
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
+
+/** What the service runs with where nothing is configured. */
+export const BENCH_POLICY: Policy = createPolicy(
+  DEFAULT_SETTINGS,
+  [{ from: ALWAYS, table: DEFAULT_TABLE }],
+  [{ from: ALWAYS, calendar: { zone: 'UTC', dayStart: 420, shiftStarts: [420, 1140] } }],
+);
 
 /** The store as the service opens it, with one target so that lanes are written, and a record on top of it. */
 export function openBenchStore(file: string, create: typeof createRecord): { store: Store; record: Record } {
@@ -13,7 +23,7 @@ export function openBenchStore(file: string, create: typeof createRecord): { sto
     migrationsFolder: MIGRATIONS,
     origin: 'bench.example',
     targets: ['ehr'],
-    settings: DEFAULT_SETTINGS,
+    policy: BENCH_POLICY,
     mostQueued: 10_000,
     now: Date.now,
     onFatal: (error) => {
@@ -21,5 +31,5 @@ export function openBenchStore(file: string, create: typeof createRecord): { sto
     },
   });
   const canonical = 'http://example.org/drainledger';
-  return { store, record: create(store, { derivation: DEFAULT_SETTINGS, canonical }) };
+  return { store, record: create(store, { policy: BENCH_POLICY, canonical }) };
 }

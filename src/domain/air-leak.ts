@@ -1,7 +1,7 @@
 /** Air leak as of the newest reading that assessed it: its trends, the time without it, and the days until it was last seen. */
 import { clampedSpans, type RowUnderConditions } from './conditions.ts';
 import type { DrainView } from './drain.ts';
-import { parseInstant } from './instant.ts';
+import { type Instant, parseInstant } from './instant.ts';
 import type { Span } from './interval.ts';
 import { type LeakReading, leakReadings } from './leak-readings.ts';
 import { type LeakTrend, leakTrend } from './leak-trend.ts';
@@ -142,10 +142,21 @@ function leakDays(readings: readonly LeakReading[], { chest_closed_at, placed_at
   if (readings.length === 0) return { value_ms: null, reason: 'not-assessed' };
   const last = readings.findLast(({ leak }) => leak);
   if (last === undefined) return { value_ms: null, reason: 'no-leak-seen' };
-  const text = chest_closed_at ?? placed_at;
-  const from = text === null ? undefined : parseInstant(text);
+  const from = leakOrigin({ chest_closed_at, placed_at });
   if (from === undefined) return { value_ms: null, reason: 'no-origin' };
   if (last.at < from.ms) return { value_ms: null, reason: 'leak-before-origin' };
   const origin = chest_closed_at === undefined ? 'placed_at' : 'chest_closed_at';
   return { value_ms: last.at - from.ms, origin, from_text: from.text, last_leak: last };
+}
+
+/** What leak days are counted from: the chest closure, or where none is stated the placement. */
+export function leakOrigin({
+  chest_closed_at,
+  placed_at,
+}: {
+  readonly chest_closed_at?: string | undefined;
+  readonly placed_at: string | null;
+}): Instant | undefined {
+  const text = chest_closed_at ?? placed_at;
+  return text === null ? undefined : parseInstant(text);
 }

@@ -5,7 +5,9 @@ import type { Circumstances } from './circumstances.ts';
 import { circumstancesOf, type DrainView, drainView, isOfWholeDrain, patientKey } from './drain.ts';
 import type { Entry, Identifier } from './entry.ts';
 import type { IssueStatus } from './issue.ts';
-import type { Settings } from './settings.ts';
+import type { Policy } from './policy.ts';
+import { epochMs } from './units.ts';
+import { type Watch, watched } from './watch.ts';
 import type { Weight } from './weight.ts';
 
 export interface Book {
@@ -20,6 +22,8 @@ export interface Book {
   /** Any member's identifier to the id of its chain's first entry. */
   readonly members: Map<string, string>;
   readonly ofWholeDrain: Map<string, Item>;
+  /** What the rules found of which this drain is the home. */
+  watch: Watch;
   readonly reissues: Map<string, { readonly version: number; readonly status: IssueStatus }>;
 }
 
@@ -28,7 +32,7 @@ export type Subject = Map<string, Book>;
 
 const identifierKey = ({ system, value }: Identifier): string => `${system}\n${value}`;
 
-export function emptyBook(drain: string, settings: Settings): Book {
+export function emptyBook(drain: string, { settings }: Policy): Book {
   const view = drainView(drain, [], settings);
   return {
     drain,
@@ -39,6 +43,7 @@ export function emptyBook(drain: string, settings: Settings): Book {
     chains: new Map(),
     members: new Map(),
     ofWholeDrain: new Map(),
+    watch: new Map(),
     reissues: new Map(),
   };
 }
@@ -76,11 +81,12 @@ export function weightsFor(view: DrainView, views: Iterable<DrainView>): Weight[
 export function openBooks(
   ledger: ReadonlyMap<string, readonly Entry[]>,
   reissues: ReadonlyMap<string, Book['reissues']>,
-  settings: Settings,
+  policy: Policy,
 ): Subject {
+  const { settings } = policy;
   const subject: Subject = new Map();
   for (const [drain, entries] of ledger) {
-    const book = emptyBook(drain, settings);
+    const book = emptyBook(drain, policy);
     for (const entry of entries) replay(book, entry);
     for (const [key, issue] of reissues.get(drain) ?? []) book.reissues.set(key, issue);
     book.view = drainView(drain, [...book.ofWholeDrain.values()], settings);
@@ -93,6 +99,11 @@ export function openBooks(
       [...book.chains.values()].flatMap((chain) => itemOf(chain) ?? []),
       book.circumstances,
     );
+  }
+  const everything = [...subject.values()].map((book) => ({ ...book, since: epochMs(-Infinity) }));
+  for (const [drain, { watch }] of watched(everything, policy)) {
+    const book = subject.get(drain);
+    if (book !== undefined) book.watch = watch;
   }
   return subject;
 }

@@ -8,6 +8,7 @@
  */
 import type { Item } from './chains.ts';
 import type { Circumstances } from './circumstances.ts';
+import type { Reference } from './entry.ts';
 import { append, type History, newestWhere } from './history.ts';
 import { compareItems } from './order.ts';
 import type { Row } from './row.ts';
@@ -44,6 +45,8 @@ export interface Change {
 
 export interface Refolded {
   readonly chart: Chart;
+  /** The earliest time from which anything may differ. */
+  readonly since: EpochMs;
   /** Rows of the part that was folded again, as they were and as they are, in order of time. */
   readonly before: readonly Row[];
   readonly after: readonly Row[];
@@ -58,7 +61,12 @@ export function refold(chart: Chart, change: Change, circumstances: Circumstance
   const items = change.add === undefined ? kept : [...kept, change.add].sort(compareItems);
   const folded = fold(base, items, circumstances);
   const from = epochMs(Math.min(changedFrom, folded.from));
-  return { chart: folded.chart, before: rowsFrom(chart, from), after: rowsFrom(folded.chart, from) };
+  return {
+    chart: folded.chart,
+    since: from,
+    before: rowsFrom(chart, from),
+    after: rowsFrom(folded.chart, from),
+  };
 }
 
 /** The chart of these statements, in whatever order they come. */
@@ -69,6 +77,18 @@ export function foldAll(items: readonly Item[], circumstances: Circumstances): C
 /** Rows in order of time, from a moment on. */
 export function rowsFrom(chart: Chart, from: EpochMs): Row[] {
   return instantsFrom(chart.instants, from).flatMap((instant) => instant.rows);
+}
+
+/** Rows of one instant. */
+export function rowsAt(chart: Chart, at: EpochMs): readonly Row[] {
+  const node = newestWhere(chart.instants, (instant) => instant.at <= at);
+  return node !== null && node.item.at === at ? node.item.rows : [];
+}
+
+/** The encounter of the newest statement up to a moment. */
+export function encounterAt(chart: Chart | undefined, at: EpochMs): Reference | null {
+  const node = newestWhere(chart?.instants ?? null, (instant) => instant.at <= at);
+  return node?.item.rows.at(-1)?.encounter ?? null;
 }
 
 /** The time of the newest statement; null while there is none. */

@@ -188,12 +188,12 @@ function windowFact(row: Row, window: Window, net: Fact): Fact {
 const thousandths = (value: number | null): number | null => (value === null ? null : value / 1000);
 
 /** An expanded uncertainty as a component; none where it is not known. */
-function errorOf(name: ComponentName, uncertainty: number | null, decimals: number): Components {
+export function errorOf(name: ComponentName, uncertainty: number | null, decimals: number): Components {
   return uncertainty === null ? NONE : [{ name, quantity: uncertainty.toFixed(decimals) }];
 }
 
 /** A mark for the eye only: the reading error is larger than the value. It decides nothing. */
-function confidence(value: number | null, uncertainty: number | null): readonly Flag[] {
+export function confidence(value: number | null, uncertainty: number | null): readonly Flag[] {
   return isLowConfidence(value, uncertainty) ? ['low-confidence'] : NONE;
 }
 
@@ -241,6 +241,7 @@ function rangeOf(negativity: Negativity): Components {
 
 const refTo = ({ name, anchor }: Fact): FactRef => ({ name, anchor });
 
-function toText(fact: Fact): string {
-  return 'to' in fact.effective ? fact.effective.to : fact.effective.at;
+/** The end of a fact that has one. */
+function toText({ effective }: Fact): string {
+  return 'at' in effective ? effective.at : (effective.to ?? effective.from);
 }

@@ -3,9 +3,8 @@
  * found not to be. What cannot be assessed in between neither ends nor confirms it. The removal of the drain ends it.
  */
 import type { Author } from './entry.ts';
-import type { Finding, Moment, Outcome } from './finding.ts';
-import { approximately } from './rational.ts';
 import type { Rule } from './rule.ts';
+import { type Found, openIn, stretchesSince, type Track } from './track.ts';
 import type { EpochMs } from './units.ts';
 
 /** A person has seen an advisory, with words. */
@@ -28,16 +27,11 @@ export interface Subject {
   readonly removed_at: string | null;
 }
 
-export interface Episode {
+export interface Episode extends Found {
   /** Rule, subject and the time of the level that raised it: the same whenever it is worked out. */
   readonly id: string;
   readonly rule: Rule;
   readonly drains: readonly string[];
-  readonly raised: Finding;
-  /** The finding with the largest value. */
-  readonly peak: Finding;
-  /** The last finding. */
-  readonly newest: Finding;
   /** As charted; null while it stands. */
   readonly ended_at: string | null;
   readonly reviews: readonly Review[];
@@ -53,55 +47,38 @@ export interface NotAssessable {
   readonly now: boolean;
 }
 
-export function episodesOf(
-  rule: Rule,
-  subject: Subject,
-  outcomes: readonly Outcome[],
-  reviews: readonly Review[],
-): readonly Episode[] {
+/** What a track is told of: the rule as it held at each finding, and whom it was run on. */
+export interface Told {
+  readonly subject: Subject;
+  readonly reviews: readonly Review[];
+  ruleAt(at: EpochMs): Rule;
+}
+
+/** Episodes of a track in order, from the end of an earlier form of it on; all where that is null. */
+export function episodesSince(track: Track, since: Track, told: Told): readonly Episode[] {
   const episodes: Episode[] = [];
-  let open: Opened | null = null;
-  for (const outcome of outcomes) {
-    if (outcome.state === 'raised') {
-      open = goesOn(open ?? openedBy(rule, subject, outcome.finding, reviews), outcome.finding);
-    } else if (outcome.state === 'clear' && open !== null) {
-      episodes.push({ ...open, ended_at: outcome.at_text });
-      open = null;
-    }
+  for (const stretch of stretchesSince(track, since)) {
+    if (stretch.state === 'clear' && stretch.ended !== null)
+      episodes.push(episode(stretch.ended, stretch.first_at, told));
+    if (stretch.state === 'single') episodes.push(episode(stretch.found, told.subject.removed_at, told));
   }
-  return open === null ? episodes : [...episodes, { ...open, ended_at: subject.removed_at }];
+  const open = track === null ? null : openIn(track.item);
+  if (open !== null) episodes.push(episode(open, told.subject.removed_at, told));
+  return episodes;
 }
 
-type Opened = Omit<Episode, 'ended_at'>;
-
-const goesOn = (open: Opened, newest: Finding): Opened => ({
-  ...open,
-  newest,
-  peak: higher(open.peak, newest),
-});
-
-/** Each finding as an episode of its own: it stands until the entries no longer give it. */
-export function singleEpisodes(
-  rule: Rule,
-  subject: Subject,
-  findings: readonly Finding[],
-  reviews: readonly Review[],
-): readonly Episode[] {
-  return findings.map((finding) => ({
-    ...openedBy(rule, subject, finding, reviews),
-    ended_at: subject.removed_at,
-  }));
-}
-
-function openedBy(rule: Rule, subject: Subject, finding: Finding, reviews: readonly Review[]): Opened {
-  const id = `${rule.id}.${subject.name}.${compact(finding.at)}`;
+function episode(found: Found, ended_at: string | null, { subject, reviews, ruleAt }: Told): Episode {
+  const { raised, peak, newest } = found;
+  const rule = ruleAt(raised.at);
+  const id = `${rule.id}.${subject.name}.${compact(raised.at)}`;
   return {
     id,
     rule,
     drains: subject.drains,
-    raised: finding,
-    peak: finding,
-    newest: finding,
+    raised,
+    peak,
+    newest,
+    ended_at,
     reviews: reviews.filter(({ advisory }) => advisory === id),
   };
 }
@@ -110,29 +87,17 @@ function openedBy(rule: Rule, subject: Subject, finding: Finding, reviews: reado
 const compact = (at: EpochMs): string =>
   new Date(at).toISOString().replace('.000Z', 'Z').replaceAll(/[-:]/g, '');
 
-function higher(a: Finding, b: Finding): Finding {
-  if (a.value === null || b.value === null) return a;
-  return approximately(b.value) > approximately(a.value) ? b : a;
-}
-
 /** What could not be assessed, by reason. */
-export function notAssessableOf(
-  rule: Rule,
-  { drains }: Subject,
-  outcomes: readonly Outcome[],
-): readonly NotAssessable[] {
-  const newest = outcomes.at(-1);
-  const byReason = new Map<string, Moment[]>();
-  for (const outcome of outcomes) {
-    if (outcome.state !== 'not-assessable') continue;
-    const { reason } = outcome;
-    byReason.set(reason, (byReason.get(reason) ?? []).concat(outcome));
+export function notAssessableIn(track: Track, rule: Rule, { drains }: Subject): readonly NotAssessable[] {
+  const byReason = new Map<string, NotAssessable['seen']>();
+  for (const stretch of stretchesSince(track, null)) {
+    if (stretch.state !== 'not-assessable') continue;
+    const { reason, first_at, last_at, times } = stretch;
+    const before = byReason.get(reason);
+    const earlier = before === undefined || before === null ? { first_at, times: 0 } : before;
+    byReason.set(reason, { first_at: earlier.first_at, last_at, times: earlier.times + times });
   }
-  return [...byReason].map(([reason, found]) => ({
-    rule,
-    drains,
-    reason,
-    seen: { first_at: found[0]?.at_text ?? '', last_at: found.at(-1)?.at_text ?? '', times: found.length },
-    now: found.at(-1) === newest,
-  }));
+  const newest = track?.item;
+  const reasonNow = newest?.state === 'not-assessable' ? newest.reason : null;
+  return [...byReason].map(([reason, seen]) => ({ rule, drains, reason, seen, now: reason === reasonNow }));
 }

@@ -1,4 +1,6 @@
 import type { Author, Reference } from './entry.ts';
+import type { CalendarKind } from './policy.ts';
+import type { Rule } from './rule.ts';
 
 export type TrailingHours = 1 | 4 | 8 | 12 | 24;
 
@@ -13,6 +15,9 @@ export type FactName =
   | 'drainage-rate-per-kg'
   | 'cumulative-drainage'
   | `net-drainage-${TrailingHours}h`
+  | `net-drainage-${CalendarKind}`
+  | `patient-net-drainage-${CalendarKind}`
+  | 'advisory'
   | 'imposed-suction'
   | 'ordered-suction'
   | 'seal-level'
@@ -43,19 +48,40 @@ export type ComponentName =
   | 'weight-used'
   | 'uncertainty'
   | 'rate-uncertainty'
-  | 'rate-per-kg-uncertainty';
+  | 'rate-per-kg-uncertainty'
+  | 'rule-value'
+  | 'rule-threshold'
+  | 'rule-net'
+  | 'rule-uncertainty';
 
 export type FactValue =
   /** Decimal digits in the unit of the fact's name; `at_least` where only a lower bound is known. */
   | { readonly quantity: string; readonly at_least?: true }
   | { readonly code: string }
   | { readonly text: string }
+  /** A row of the rule table. */
+  | { readonly rule: string; readonly title: string }
   /** No value, and why. */
   | { readonly absent: string }
   /** A grouping fact has members in place of a value. */
   | { readonly grouping: true };
 
-export type Flag = 'suspect' | 'lower-bound' | 'interpolated' | 'left-out' | 'low-confidence';
+export type Flag =
+  | 'suspect'
+  | 'lower-bound'
+  | 'interpolated'
+  | 'left-out'
+  | 'low-confidence'
+  | 'within-uncertainty'
+  | 'drained-and-sampled-only'
+  | 'reviewed';
+
+export interface Component {
+  readonly name: ComponentName;
+  readonly quantity: string;
+  /** Where the unit is not that of the name alone. */
+  readonly unit?: Rule['unit'];
+}
 
 /** Names a fact by the entry it hangs on; of the same drain, unless another is named. */
 export interface FactRef {
@@ -66,9 +92,12 @@ export interface FactRef {
 
 /** One thing that is charted or derived, at a moment or over a period, with what it rests on. */
 export interface Fact extends FactRef {
-  readonly effective: { readonly at: string } | { readonly from: string; readonly to: string };
+  /** A period without an end goes on. */
+  readonly effective: { readonly at: string } | { readonly from: string; readonly to?: string };
+  /** It goes on, and more of the same will change it: not final yet. */
+  readonly open?: true;
   readonly value: FactValue;
-  readonly components: readonly { readonly name: ComponentName; readonly quantity: string }[];
+  readonly components: readonly Component[];
   readonly flags: readonly Flag[];
   readonly derived_from: readonly FactRef[];
   readonly members: readonly FactRef[];

@@ -32,12 +32,12 @@ export interface Finding extends Moment {
   readonly window: { readonly from: EpochMs; readonly to: EpochMs } | null;
   /** The value is the depth of water that is lacking, cm. */
   readonly is_water: boolean;
-  /** Ids of the entries behind it. */
-  readonly entries: readonly string[];
+  /** Ids of the entries behind it; null for all that stand behind its window. */
+  readonly entries: readonly string[] | null;
 }
 
 export type Outcome =
-  | { readonly state: 'raised'; readonly finding: Finding }
+  | { readonly state: 'raised' | 'single'; readonly finding: Finding }
   | ({ readonly state: 'clear' } & Moment)
   | ({ readonly state: 'not-assessable'; readonly reason: string } & Moment);
 
@@ -76,4 +76,12 @@ export const NOT_OF_VOLUME = {
   weight: null,
   window: null,
   is_water: false,
+} as const;
+
+/** A finding of a rule that has no number: it is so. */
+export const WITHOUT_NUMBER = {
+  value: null,
+  uncertainty: null,
+  crossed: true,
+  within_uncertainty: false,
 } as const;

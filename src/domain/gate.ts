@@ -1,5 +1,6 @@
 /** Which of the drains at hand a rule is for. */
 import type { Population } from './entry.ts';
+import { newestWhere } from './history.ts';
 import { parseInstant } from './instant.ts';
 import type { ClockOrigin, Rule, RuleGate } from './rule.ts';
 import type { Tube } from './tubes.ts';
@@ -75,14 +76,6 @@ function originsOf(origin: Exclude<ClockOrigin, 'none'>, tubes: readonly Tube[])
 /** Whether what drains is of a character the rule is for, as last charted at or before a moment. */
 export function fluidAt({ fluids }: RuleGate, tubes: readonly Tube[], at: EpochMs): boolean | null {
   if (fluids === null) return true;
-  const seen = tubes.flatMap(({ rows }) => lastFluid(rows, at) ?? []);
-  return seen.length === 0 ? null : seen.some((character) => fluids.includes(character));
-}
-
-function lastFluid(rows: Tube['rows'], at: EpochMs) {
-  const charted = rows.findLast(
-    ({ row: { item } }) =>
-      item.at <= at && item.content.kind === 'reading' && item.content.fluid_character !== undefined,
-  );
-  return charted?.row.item.content.kind === 'reading' ? charted.row.item.content.fluid_character : undefined;
+  const seen = tubes.flatMap(({ state }) => newestWhere(state.fluids, (fluid) => fluid.at <= at)?.item ?? []);
+  return seen.length === 0 ? null : seen.some(({ character }) => fluids.includes(character));
 }

@@ -6,7 +6,7 @@ import type { Fact, FactRef } from './fact.ts';
 import type { Row } from './row.ts';
 
 /** FHIR R4 Observation.status, as far as this service uses it. */
-export type IssueStatus = 'final' | 'amended' | 'corrected' | 'entered-in-error';
+export type IssueStatus = 'preliminary' | 'final' | 'amended' | 'corrected' | 'entered-in-error';
 
 export interface Issued {
   readonly fact: Fact;
@@ -26,37 +26,62 @@ export function factsOf(row: Row): Fact[] {
   return row.counted ? [...chartedFacts(row), ...derivedFacts(row)] : [];
 }
 
+/** What a change leaves of facts, before and after: those that it cannot have changed may be left out of both. */
+export interface FactsChanged {
+  readonly before: readonly Fact[];
+  readonly after: readonly Fact[];
+}
+
 /**
  * @param cause `corrected` when a correction or withdrawal made the change, `amended` when a late entry did
  * @param all re-issue every fact, because what stands on each of them (the patient) changed
  */
 export function issues(
-  before: readonly Row[],
-  after: readonly Row[],
+  { before, after }: FactsChanged,
   reissues: Reissues,
   cause: 'amended' | 'corrected',
   all: boolean,
 ): Issued[] {
-  const changed = all ? { before, after } : changedRows(before, after);
-  const old = new Map(changed.before.flatMap(factsOf).map((fact) => [factKey(fact), fact]));
+  const old = new Map(before.map((fact) => [factKey(fact), fact]));
   const issued: Issued[] = [];
-  for (const fact of changed.after.flatMap(factsOf)) {
+  for (const fact of after) {
     const key = factKey(fact);
     const was = old.get(key);
     old.delete(key);
     if (was !== undefined && !all && equal(was, fact)) continue;
-    const version = versionAfter(reissues, key, was !== undefined);
-    issued.push({ fact, key, version, status: version === 1 ? 'final' : cause });
+    const last = lastIssue(reissues, key, was);
+    issued.push({ fact, key, version: last.version + 1, status: statusAfter(last, fact, cause) });
   }
   for (const [key, fact] of old) {
-    issued.push({ fact, key, version: versionAfter(reissues, key, true), status: 'entered-in-error' });
+    const { version } = lastIssue(reissues, key, fact);
+    issued.push({ fact, key, version: version + 1, status: 'entered-in-error' });
   }
   return issued;
 }
 
-function versionAfter(reissues: Reissues, key: string, stands: boolean): number {
-  const last = reissues.get(key)?.version ?? (stands ? 1 : 0);
-  return last + 1;
+interface LastIssue {
+  readonly version: number;
+  readonly status: IssueStatus | null;
+}
+
+function lastIssue(reissues: Reissues, key: string, was: Fact | undefined): LastIssue {
+  const first = was === undefined ? NEVER_ISSUED : { version: 1, status: firstStatus(was) };
+  return reissues.get(key) ?? first;
+}
+
+const NEVER_ISSUED: LastIssue = { version: 0, status: null };
+
+const firstStatus = (fact: Fact): IssueStatus => (fact.open === true ? 'preliminary' : 'final');
+
+/** What goes on may change and is not final; once final, any change is one that is owed to a cause. */
+function statusAfter({ status }: LastIssue, fact: Fact, cause: 'amended' | 'corrected'): IssueStatus {
+  return status === null || status === 'preliminary' ? firstStatus(fact) : cause;
+}
+
+/** Facts of rows that a change may have changed. */
+export function rowFacts(before: readonly Row[], after: readonly Row[], all: boolean): FactsChanged {
+  const changed = all ? { before, after } : changedRows(before, after);
+  return { before: changed.before.flatMap(factsOf), after: changed.after.flatMap(factsOf) };
 }
 
 /** A fact hangs on one row, so rows that are the same before and after need no look at their facts. */

@@ -21,12 +21,13 @@ export interface LeakReading {
 
 /** A clamped tube shows no leak of the lung: what is read then is left out. */
 export function leakReadings(rows: readonly RowUnderConditions[]): readonly LeakReading[] {
-  return rows.flatMap((under) => (under.conditions.clamped ? [] : (leakReading(under) ?? [])));
+  return rows.flatMap((under) => leakReading(under) ?? []);
 }
 
-function leakReading({ row, conditions }: RowUnderConditions): LeakReading | null {
+/** @returns null where a statement says nothing of a leak, or the tube was clamped */
+export function leakReading({ row, conditions }: RowUnderConditions): LeakReading | null {
   const { at, content } = row.item;
-  if (content.kind !== 'reading' || content.air_leak === undefined) return null;
+  if (content.kind !== 'reading' || content.air_leak === undefined || conditions.clamped) return null;
   const { air_leak: charted } = content;
   const isBeyond = row.marks.includes('beyond-leak-scale');
   const grade = isBeyond ? null : (charted.grade?.thousandths ?? null);

@@ -6,42 +6,57 @@
  * dial of a dry one; an order stands until another is charted. A seal level counted from the fill line is at the
  * line or above it; a depth charted at set-up is counted from the bottom.
  */
-import type { RowUnderConditions } from './conditions.ts';
+import { leakOrigin } from './air-leak.ts';
+import { rowsFrom } from './chart.ts';
+import { type RowUnderConditions, underConditions } from './conditions.ts';
 import type { Decimal } from './decimal.ts';
 import type { Suction } from './entry.ts';
-import { isRaised, NOT_OF_VOLUME, type Outcome, standingOf } from './finding.ts';
+import { isRaised, NOT_OF_VOLUME, type Outcome, standingOf, WITHOUT_NUMBER } from './finding.ts';
+import { leakReading } from './leak-readings.ts';
 import { type Rational, rational } from './rational.ts';
 import type { Rule, RuleOf } from './rule.ts';
 import type { Tube } from './tubes.ts';
 import { expanded, levelVariance } from './uncertainty.ts';
 import { graduationAt, type UnitProfile } from './unit-profile.ts';
-import { microlitres } from './units.ts';
+import { type EpochMs, epochMs, HOUR_MS, microlitres } from './units.ts';
+
+const DAY_MS = 24 * HOUR_MS;
 
 export type ReadingRule = RuleOf<
-  'total-negativity' | 'imposed-below-ordered' | 'seal-below-fill' | 'chamber-fill'
+  | 'total-negativity'
+  | 'imposed-below-ordered'
+  | 'seal-below-fill'
+  | 'chamber-fill'
+  | 'leak-days'
+  | 'swing-lost'
 >;
 
 /** What an entry shows for a rule, why it shows nothing, or null where it has no bearing. */
 type Shown =
   | { readonly value: Rational; readonly uncertainty: number | null; readonly is_water?: boolean }
+  /** Of a rule without a number. */
+  | { readonly found: boolean }
   | string
   | null;
 
-export function readingOutcomes(rule: ReadingRule, { rows }: Tube): readonly Outcome[] {
-  let ordered: Decimal | undefined;
-  return rows.flatMap((each): Outcome[] => {
-    ordered = suctionIn(each)?.ordered_cmh2o ?? ordered;
-    const shown = shownFor(rule, each, ordered);
+/** What entries later than a moment show. */
+export function readingOutcomes(rule: ReadingRule, tube: Tube, after: EpochMs): readonly Outcome[] {
+  return underConditions(rowsFrom(tube.chart, epochMs(after + 1))).flatMap((each): Outcome[] => {
+    const shown = shownFor(rule, each, tube);
     return shown === null ? [] : [outcomeOf(rule, each, shown)];
   });
 }
 
-function shownFor(rule: ReadingRule, each: RowUnderConditions, ordered: Decimal | undefined): Shown {
+function shownFor(rule: ReadingRule, each: RowUnderConditions, { view }: Tube): Shown {
   switch (rule.quantity) {
     case 'total-negativity':
       return negativityShown(rule, each);
     case 'imposed-below-ordered':
-      return belowOrdered(each, ordered);
+      return belowOrdered(each);
+    case 'leak-days':
+      return leakDaysShown(each, view);
+    case 'swing-lost':
+      return swingShown(each);
     case 'seal-below-fill':
       return belowFill(each);
     case 'chamber-fill':
@@ -52,12 +67,14 @@ function shownFor(rule: ReadingRule, each: RowUnderConditions, ordered: Decimal 
 function outcomeOf(rule: Rule, { row: { item } }: RowUnderConditions, shown: Exclude<Shown, null>): Outcome {
   const moment = { at: item.at, at_text: item.content.effective_at };
   if (typeof shown === 'string') return { state: 'not-assessable', ...moment, reason: shown };
+  const entries = [item.id];
+  if ('found' in shown) {
+    if (!shown.found) return { state: 'clear', ...moment };
+    return { state: 'raised', finding: { ...moment, ...NOT_OF_VOLUME, ...WITHOUT_NUMBER, entries } };
+  }
   const standing = standingOf(rule, shown.value, shown.uncertainty);
   if (!isRaised(standing)) return { state: 'clear', ...moment };
-  return {
-    state: 'raised',
-    finding: { ...moment, ...NOT_OF_VOLUME, ...shown, ...standing, entries: [item.id] },
-  };
+  return { state: 'raised', finding: { ...moment, ...NOT_OF_VOLUME, ...shown, ...standing, entries } };
 }
 
 const pressure = (thousandths: number, is_water = false): Shown => ({
@@ -77,6 +94,24 @@ function negativityShown(rule: Rule, { row: { negativity } }: RowUnderConditions
   return pressure(high);
 }
 
+/** Elapsed days from the chest closure, else the placement, to a leak that was seen; it ends when none is. */
+function leakDaysShown(each: RowUnderConditions, view: Tube['view']): Shown {
+  const reading = leakReading(each);
+  if (reading === null) return null;
+  if (!reading.leak) return { found: false };
+  const from = leakOrigin(view);
+  if (from === undefined || reading.at < from.ms) return 'leak-before-origin';
+  return { value: rational(reading.at - from.ms, DAY_MS), uncertainty: null };
+}
+
+/** No swing in an open tube that swung before; a tube that never swung has lost nothing. */
+function swingShown({ row: { item }, conditions }: RowUnderConditions): Shown {
+  const { content } = item;
+  if (content.kind !== 'reading' || conditions.clamped) return null;
+  if (content.tidaling === undefined || content.tidaling === 'not-assessed') return null;
+  return { found: content.tidaling === 'absent' && conditions.swung };
+}
+
 function suctionIn({ row: { item } }: RowUnderConditions): Suction | undefined {
   const { content } = item;
   if (content.kind === 'suction-changed') return content;
@@ -84,16 +119,16 @@ function suctionIn({ row: { item } }: RowUnderConditions): Suction | undefined {
 }
 
 /** Ordered − shown, cm H2O; of a wet unit it is the depth of water to add. */
-function belowOrdered(each: RowUnderConditions, ordered: Decimal | undefined): Shown {
+function belowOrdered(each: RowUnderConditions): Shown {
   const suction = suctionIn(each);
-  const { unit, source } = each.conditions;
+  const { unit, source, ordered } = each.conditions;
   if (suction === undefined || unit === null) return suction === undefined ? null : 'unit-unknown';
   const { kind } = unit.content.unit_profile;
   if (kind === 'gravity' || kind === 'electronic') return null;
   // With suction off there is nothing imposed that could fall short; what stood of it ends.
   if (source === 'off') return pressure(0);
   const shown = kind === 'wet-suction' ? suction.column_cmh2o : suction.dial_cmh2o;
-  if (ordered === undefined) return shown === undefined ? null : 'ordered-suction-not-charted';
+  if (ordered === null) return shown === undefined ? null : 'ordered-suction-not-charted';
   if (shown === undefined) return 'suction-not-charted';
   if (source === null) return 'suction-source-not-charted';
   return pressure(ordered.thousandths - shown.thousandths, kind === 'wet-suction');

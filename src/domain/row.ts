@@ -1,4 +1,5 @@
 import type { Item } from './chains.ts';
+import type { Conditions } from './conditions.ts';
 import type { Reference } from './entry.ts';
 import type { Interval, IntervalReason, LevelPart } from './interval.ts';
 import type { Mark } from './marks.ts';
@@ -59,6 +60,8 @@ export interface Row {
   /** Levels that the statement charts and a mark keeps out of the arithmetic. */
   readonly leftOut: readonly LevelPart[];
   readonly encounter: Reference | null;
+  /** What held when it was made; what it says itself included. */
+  readonly conditions: Conditions;
   readonly volumes: Volumes | null;
   readonly negativity: Negativity | null;
 }

@@ -30,7 +30,11 @@ export interface Clock {
  * `rate`: the same in each of the last `consecutive_h` hours that end at a level; every one of them has to cross.
  * `total-negativity`: imposed suction + seal part, a positive magnitude.
  * `imposed-below-ordered`: ordered − shown suction. `seal-below-fill`: fill depth − seal level.
- * `chamber-fill`: level / capacity. `unexplained-fall`: a fall of the level that no entry explains; it has no number.
+ * `chamber-fill`: level / capacity. `leak-days`: elapsed days from chest closure, else placement, to a leak seen.
+ * `output-stopping`: drained + sampled per hour over the `window_h` hours that end at a level, surely less than the
+ * threshold after the `steady_h` hours before them surely gave `steady_ml_h` or more.
+ * `unexplained-fall`: a fall of the level that no entry explains; `swing-lost`: no swing where there was one. Neither
+ * has a number.
  */
 export type Measure =
   | { readonly quantity: 'volume'; readonly unit: 'mL' | 'mL/kg'; readonly window_h: number }
@@ -40,7 +44,16 @@ export type Measure =
       readonly unit: 'cm[H2O]';
     }
   | { readonly quantity: 'chamber-fill'; readonly unit: '1' }
-  | { readonly quantity: 'unexplained-fall'; readonly unit: 'mL' };
+  | { readonly quantity: 'leak-days'; readonly unit: 'd' }
+  | {
+      readonly quantity: 'output-stopping';
+      readonly unit: 'mL/h';
+      readonly window_h: number;
+      readonly steady_h: number;
+      readonly steady_ml_h: Decimal;
+    }
+  | { readonly quantity: 'unexplained-fall'; readonly unit: 'mL' }
+  | { readonly quantity: 'swing-lost'; readonly unit: '1' };
 
 export type Quantity = Measure['quantity'];
 
@@ -58,8 +71,8 @@ export type Rule = RuleGate &
     readonly title: string;
     /** Each tube by itself, or the sum of all tubes of the patient. */
     readonly basis: 'one-tube' | 'all-tubes';
-    /** As the source prints it. */
-    readonly operator: '>' | '>=';
+    /** As the source prints it; only output that stops is below its threshold. */
+    readonly operator: '>' | '>=' | '<';
     /** In `unit`. */
     readonly threshold: Decimal;
     readonly clock: Clock;

@@ -16,8 +16,9 @@ export interface CheckedItem {
 }
 
 export interface SetUpCheck {
-  /** The set-up or unit change that attached the unit. */
   readonly unit: AttachedUnit;
+  /** The set-up or unit change that attached the unit. */
+  readonly attached_by: Row;
   readonly seal_filled: CheckedItem;
   readonly suction_proven: CheckedItem;
   readonly connections_checked: CheckedItem;
@@ -31,14 +32,16 @@ const shown = (isDone: boolean, row: Row): CheckedItem => ({ status: isDone ? 'd
 /** @returns null while no unit is attached */
 export function setUpCheck(rows: readonly RowUnderConditions[]): SetUpCheck | null {
   // A reading of the minute of a change stands after the set-up and may still be of the unit before.
-  const unit = rows.findLast(({ row, conditions }) => conditions.unit?.row === row)?.conditions.unit;
-  if (unit === undefined || unit === null) return null;
-  const own = rows.filter(({ conditions }) => conditions.unit?.row === unit.row);
+  const attached = rows.findLast(({ row, conditions }) => conditions.unit?.item === row.item);
+  const unit = attached?.conditions.unit;
+  if (attached === undefined || unit === undefined || unit === null) return null;
+  const own = rows.filter(({ conditions }) => conditions.unit?.item === unit.item);
   return {
     unit,
+    attached_by: attached.row,
     seal_filled: sealFilled(unit.content.unit_profile, own),
     suction_proven: suctionProven(unit.content.unit_profile, rows, own),
-    connections_checked: connectionsChecked(unit.row, unit.content),
+    connections_checked: connectionsChecked(attached.row, unit.content),
   };
 }
 

@@ -1,8 +1,9 @@
+import type { Item } from './chains.ts';
+import { AT_FIRST, type Conditions } from './conditions.ts';
 import { type ChamberState, EMPTY_CHAMBER } from './drainage.ts';
-import type { Reference } from './entry.ts';
+import type { FluidCharacter, Reference } from './entry.ts';
 import type { History } from './history.ts';
 import type { Interval } from './interval.ts';
-import type { SuctionSource } from './negativity.ts';
 import type { IncompleteReason } from './row.ts';
 import type { SummedFlow, SummedInterval } from './sums.ts';
 import type { EpochMs } from './units.ts';
@@ -10,10 +11,14 @@ import type { EpochMs } from './units.ts';
 /** All that the past of a drain means for its next instant. Immutable: a saved state is a pointer. */
 export interface FoldState {
   readonly chamber: ChamberState;
-  readonly suctionSource: SuctionSource;
+  readonly conditions: Conditions;
   readonly encounter: Reference | null;
   readonly intervals: History<SummedInterval>;
   readonly flows: History<SummedFlow>;
+  /** Each character of the fluid that was charted. */
+  readonly fluids: History<{ readonly at: EpochMs; readonly character: FluidCharacter }>;
+  /** Reviews of advisories. */
+  readonly reviews: History<Item>;
   /** Start of the first interval. */
   readonly measuredFrom: { readonly ms: EpochMs; readonly text: string } | null;
   readonly incomplete: readonly IncompleteReason[];
@@ -24,10 +29,12 @@ export interface FoldState {
 
 export const EMPTY_STATE: FoldState = {
   chamber: EMPTY_CHAMBER,
-  suctionSource: null,
+  conditions: AT_FIRST,
   encounter: null,
   intervals: null,
   flows: null,
+  fluids: null,
+  reviews: null,
   measuredFrom: null,
   incomplete: [],
   sinceReading: [],

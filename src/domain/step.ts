@@ -1,17 +1,18 @@
 /** One instant of a drain: the state before it and its statements give the state after it and their rows. */
 import type { Item } from './chains.ts';
 import type { Circumstances } from './circumstances.ts';
+import type { AttachedUnit, Conditions } from './conditions.ts';
 import { isTimeInQuestion } from './drain.ts';
-import { setClamp, startScale, takeLevel } from './drainage.ts';
+import { startScale, takeLevel } from './drainage.ts';
+import { takeEvent } from './events.ts';
 import type { Interval, LevelPart } from './interval.ts';
 import { type AgreedLevel, type LevelsAt, leftOutLevels, levelsAt } from './levels-at.ts';
 import { type Mark, type MarkBook, mark } from './marks.ts';
 import { type Negativity, totalNegativity } from './negativity.ts';
 import type { IncompleteReason, Row, Volumes } from './row.ts';
 import type { FoldState } from './state.ts';
-import { appendFlow, appendInterval } from './sums.ts';
-import type { UnitProfile } from './unit-profile.ts';
-import { type EpochMs, microlitres } from './units.ts';
+import { appendInterval } from './sums.ts';
+import type { EpochMs } from './units.ts';
 import { volumesAt } from './volumes.ts';
 
 export interface Stepped {
@@ -33,18 +34,20 @@ export function step(
   const counted = items.filter((item) => counts(item, circumstances, marks));
   const levels = takeLevels(before, counted, circumstances, isSuspect, marks);
   let { state } = levels;
+  const attached = attachedAmong(counted);
   const rows: Row[] = [];
   for (const item of items) {
     const isCounted = counted.includes(item);
-    const profile = unitOf(item, before, levels);
-    const negativity = isCounted ? negativityOf(item, profile, state, marks) : null;
     if (isCounted) state = takeEvent(state, item, marks, circumstances);
+    const conditions = conditionsOf(item, before, levels, state.conditions, attached);
+    const negativity = isCounted ? negativityOf(item, conditions, marks) : null;
     rows.push({
       item,
       marks: marks.get(item.id) ?? NO_MARKS,
       counted: isCounted,
       leftOut: isCounted ? leftOutLevels(item, levels.at) : NO_PARTS,
       encounter: state.encounter,
+      conditions,
       volumes: levels.volumes.get(item.id) ?? null,
       negativity,
     });
@@ -161,22 +164,38 @@ function isSudden(interval: Interval, { settings }: Circumstances): boolean {
   return (interval.drained ?? 0) > limit && interval.to.at - interval.from.at < within;
 }
 
-/** The unit that a reading was made on: of two at its minute, the one whose scale its level is on. */
-function unitOf({ id }: Item, before: FoldState, { at, state }: LevelsTaken): UnitProfile | null {
-  const isOnNew =
-    at.boundary?.opening?.among.some((level) => level.id === id && level.part === 'level') === true;
-  return isOnNew ? state.chamber.profile : (before.chamber.profile ?? state.chamber.profile);
+/** The unit that the statements of an instant attach: of several the last. */
+function attachedAmong(items: readonly Item[]): AttachedUnit | null {
+  let attached: AttachedUnit | null = null;
+  for (const item of items) {
+    const { content } = item;
+    if (content.kind === 'set-up' || content.kind === 'unit-changed') attached = { item, content };
+  }
+  return attached;
 }
 
-function negativityOf(
-  item: Item,
-  profile: UnitProfile | null,
-  now: FoldState,
-  marks: MarkBook,
-): Negativity | null {
+/**
+ * A reading of the minute of a unit change was made on the old unit, unless its level is on the scale of the new one.
+ * @param now after the statement
+ */
+function conditionsOf(
+  { id, content }: Item,
+  before: FoldState,
+  { at }: LevelsTaken,
+  now: Conditions,
+  attached: AttachedUnit | null,
+): Conditions {
+  if (content.kind !== 'reading' || attached === null) return now;
+  const isOnNew =
+    at.boundary?.opening?.among.some((level) => level.id === id && level.part === 'level') === true;
+  const unit = isOnNew ? attached : (before.conditions.unit ?? attached);
+  return unit === now.unit ? now : { ...now, unit };
+}
+
+function negativityOf(item: Item, { unit, source }: Conditions, marks: MarkBook): Negativity | null {
   const { content } = item;
   if (content.kind !== 'reading') return null;
-  const source = content.suction?.source ?? now.suctionSource;
+  const profile = unit?.content.unit_profile ?? null;
   if (profile?.kind === 'wet-suction' && source === 'on' && content.suction?.bubbling === 'none') {
     mark(marks, item.id, 'suction-without-bubbling');
   }
@@ -184,62 +203,4 @@ function negativityOf(
   const grade = content.air_leak?.grade?.thousandths;
   if (scale !== undefined && grade !== undefined && grade > scale) mark(marks, item.id, 'beyond-leak-scale');
   return totalNegativity(content, profile, source);
-}
-
-function takeEvent(state: FoldState, item: Item, marks: MarkBook, circumstances: Circumstances): FoldState {
-  const { content, at } = item;
-  switch (content.kind) {
-    case 'placed':
-    case 'drain-updated':
-      return content.encounter === undefined ? state : { ...state, encounter: content.encounter };
-    case 'set-up':
-      return withSource(state, content.suction?.source);
-    case 'suction-changed':
-      return withSource(state, content.source);
-    case 'reading':
-      return takeReading(state, item, marks, circumstances);
-    case 'clamped':
-    case 'unclamped':
-      return { ...state, chamber: setClamp(state.chamber, content.kind === 'clamped', at) };
-    case 'instilled':
-    case 'sampled':
-      return withFlow(state, content.kind, content.volume_ml.thousandths, at);
-    default:
-      return state;
-  }
-}
-
-function withSource(state: FoldState, source: 'on' | 'off' | undefined): FoldState {
-  return source === undefined || source === state.suctionSource ? state : { ...state, suctionSource: source };
-}
-
-function takeReading(state: FoldState, item: Item, marks: MarkBook, { settings }: Circumstances): FoldState {
-  const { content, at } = item;
-  if (content.kind !== 'reading') return state;
-  let next = withSource(state, content.suction?.source);
-  if (content.clamped !== undefined) next = { ...next, chamber: setClamp(next.chamber, content.clamped, at) };
-  const level = content.level_ml?.thousandths;
-  if (level === undefined) return next;
-  const last = state.lastReading;
-  const again = last !== null && last.level === level && at - last.at <= settings.double_entry_ms;
-  if (again && item.author.type === 'person') mark(marks, item.id, 'possible-double-entry');
-  return { ...next, lastReading: { at, level } };
-}
-
-function withFlow(state: FoldState, kind: 'instilled' | 'sampled', volume: number, at: EpochMs): FoldState {
-  const flow = {
-    at,
-    sampled: microlitres(kind === 'sampled' ? volume : 0),
-    instilled: microlitres(kind === 'instilled' ? volume : 0),
-  };
-  const { chamber } = state;
-  return {
-    ...state,
-    flows: appendFlow(state.flows, flow),
-    chamber: {
-      ...chamber,
-      sampled: microlitres(chamber.sampled + flow.sampled),
-      instilled: microlitres(chamber.instilled + flow.instilled),
-    },
-  };
 }

@@ -57,6 +57,8 @@ function withInterval(sums: IntervalSums, interval: Interval): IntervalSums {
 
 /** A volume at an instant: put in through the tube, or taken out before it reached the chamber. */
 export interface Flow {
+  /** Of the entry that charts it. */
+  readonly id: string;
   readonly at: EpochMs;
   readonly sampled: Microlitres;
   readonly instilled: Microlitres;

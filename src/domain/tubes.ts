@@ -1,14 +1,14 @@
 /** Drains as rules see them, and what several of them drained together between two moments. */
-import type { Book } from './book.ts';
-import { rowsFrom, stateOf } from './chart.ts';
+import type { Chart } from './chart.ts';
+import { stateOf } from './chart.ts';
 import type { Circumstances } from './circumstances.ts';
-import { type RowUnderConditions, underConditions } from './conditions.ts';
 import { type DrainView, patientKey } from './drain.ts';
-import { newestWhere } from './history.ts';
+import { type History, newestWhere } from './history.ts';
 import type { LevelPoint } from './interval.ts';
 import { add, type Rational, rational } from './rational.ts';
 import { type SpanSum, spanSum } from './span.ts';
 import type { FoldState } from './state.ts';
+import type { SummedInterval } from './sums.ts';
 import { type EpochMs, epochMs, type Microlitres, microlitres } from './units.ts';
 
 /** A placed drain with all that is charted of it. */
@@ -16,30 +16,25 @@ export interface Tube {
   readonly drain: string;
   readonly view: DrainView;
   readonly circumstances: Circumstances;
+  readonly chart: Chart;
   readonly state: FoldState;
-  readonly rows: readonly RowUnderConditions[];
   readonly placed: EpochMs;
   /** Infinity while the drain is in. */
   readonly removed: EpochMs;
-  /** Levels that end an interval, in order of time. */
-  readonly ends: readonly LevelPoint[];
 }
 
 /** @returns null where no placement stands: then nothing counts */
-export function tubeOf({ drain, view, circumstances, chart }: Book): Tube | null {
+export function tubeOf(of: Pick<Tube, 'drain' | 'view' | 'circumstances' | 'chart'>): Tube | null {
+  const { drain, view, circumstances, chart } = of;
   if (view.placedMs === null) return null;
-  const state = stateOf(chart);
-  const ends: LevelPoint[] = [];
-  for (let node = state.intervals; node !== null; node = node.before) ends.push(node.item.interval.to);
   return {
     drain,
     view,
     circumstances,
-    state,
-    rows: underConditions(rowsFrom(chart, epochMs(-Infinity))),
+    chart,
+    state: stateOf(chart),
     placed: view.placedMs,
     removed: view.removedMs ?? epochMs(Infinity),
-    ends: ends.reverse(),
   };
 }
 
@@ -61,19 +56,33 @@ export function staysOf(tubes: readonly Tube[]): readonly (readonly Tube[])[] {
 }
 
 /**
- * The levels at which a sum of these tubes is taken. Of one tube: each that ends an interval. Of several: each time
- * up to which all that are in have closed, as it becomes known.
+ * The levels later than a moment at which a sum of these tubes is taken. Of one tube: each that ends an interval. Of
+ * several: each time up to which all that are in have closed, as it becomes known.
  */
-export function closingLevels(tubes: readonly Tube[]): readonly LevelPoint[] {
-  const all = tubes.flatMap(({ ends }) => ends).sort((a, b) => a.at - b.at || (a.id < b.id ? -1 : 1));
-  const byTime = new Map(all.map((end) => [end.at, end]));
-  if (tubes.length === 1) return [...byTime.values()];
-  const closed = new Set<EpochMs>();
-  for (const { at } of byTime.values()) {
-    const open = tubes.filter(({ placed, removed }) => placed <= at && at <= removed);
-    closed.add(epochMs(Math.min(at, ...open.map((tube) => closedUpTo(tube, at)))));
-  }
+export function closingLevels(tubes: readonly Tube[], after: EpochMs): readonly LevelPoint[] {
+  const ends = tubes.flatMap(({ state }) => endsAfter(state.intervals, after));
+  if (tubes.length === 1) return ends.reverse();
+  ends.sort((a, b) => a.at - b.at || (a.id < b.id ? -1 : 1));
+  const byTime = new Map(ends.map((end) => [end.at, end]));
+  const closed = new Set([...byTime.keys()].map((at) => closedTogetherAt(tubes, at)));
   return [...closed].sort((a, b) => a - b).flatMap((time) => byTime.get(time) ?? []);
+}
+
+/** Levels that end an interval, the newest first. */
+function endsAfter(intervals: History<SummedInterval>, after: EpochMs): LevelPoint[] {
+  const ends: LevelPoint[] = [];
+  for (let node = intervals; node !== null && node.item.interval.to.at > after; node = node.before)
+    ends.push(node.item.interval.to);
+  return ends;
+}
+
+/** Up to when all tubes that are in at a moment have closed by then. */
+export function closedTogetherAt(tubes: readonly Tube[], at: EpochMs): EpochMs {
+  let closed: number = at;
+  for (const tube of tubes) {
+    if (tube.placed <= at && at <= tube.removed) closed = Math.min(closed, closedUpTo(tube, at));
+  }
+  return epochMs(closed);
 }
 
 function closedUpTo({ state, placed }: Tube, at: EpochMs): EpochMs {
@@ -119,16 +128,14 @@ const grossOf = ({ drained, sampled }: SpanSum): Rational => add(drained, ration
 /** Ids of the entries that stand behind a sum: levels of its intervals, and what went in or out. */
 export function entriesBehind(tubes: readonly Tube[], from: EpochMs, to: EpochMs): readonly string[] {
   const ids = new Set<string>();
-  for (const { state, rows } of tubes) {
+  for (const { state } of tubes) {
     for (let node = state.intervals; node !== null && node.item.interval.to.at > from; node = node.before) {
       const { interval } = node.item;
       if (interval.from.at >= to) continue;
       ids.add(interval.from.id).add(interval.to.id);
     }
-    for (const { row } of rows) {
-      const { kind } = row.item.content;
-      if ((kind === 'instilled' || kind === 'sampled') && row.item.at >= from && row.item.at < to)
-        ids.add(row.item.id);
+    for (let node = state.flows; node !== null && node.item.at >= from; node = node.before) {
+      if (node.item.at < to) ids.add(node.item.id);
     }
   }
   return [...ids].sort();

@@ -8,11 +8,11 @@
  */
 
 import { type Finding, isRaised, type Outcome, standingOf } from './finding.ts';
-import { fluidAt, populationsOf, stretchOf } from './gate.ts';
-import type { LevelPoint } from './interval.ts';
+import { fluidAt, populationsOf } from './gate.ts';
+import type { LevelPoint, Span } from './interval.ts';
 import { approximately, type Rational } from './rational.ts';
 import type { RuleOf } from './rule.ts';
-import { closingLevels, entriesBehind, sumOver, type Tube, type TubesSum } from './tubes.ts';
+import { sumOver, type Tube, type TubesSum } from './tubes.ts';
 import { type EpochMs, epochMs, HOUR_MS } from './units.ts';
 import { type Weight, weightFor } from './weight.ts';
 
@@ -22,36 +22,40 @@ export type VolumeRule = RuleOf<'volume'> | RuleOf<'rate'>;
 export interface Summed {
   readonly tubes: readonly Tube[];
   readonly mayLack: string | null;
+  /** The time in which the rule holds, or why it is not known. */
+  readonly stretch: Span | string;
 }
 
-interface Stretch {
-  readonly from: EpochMs;
-  readonly to: EpochMs;
-}
-
-export function volumeOutcomes(rule: VolumeRule, summed: Summed): readonly Outcome[] {
-  const levels = closingLevels(summed.tubes);
-  const stretch = stretchOf(rule, summed.tubes);
+/**
+ * @param levels later than what was told before, in order
+ * @param before the level before them
+ */
+export function volumeOutcomes(
+  rule: VolumeRule,
+  summed: Summed,
+  levels: readonly LevelPoint[],
+  before: EpochMs,
+): readonly Outcome[] {
+  const { stretch } = summed;
   if (typeof stretch === 'string') return levels.map((level) => notAssessable(level, stretch));
-  const outcomes: Outcome[] = [];
-  let isOver = false;
-  for (const level of levels) {
-    outcomes.push(isOver ? clear(level) : outcomeAt(rule, summed, level, stretch));
+  let last = before;
+  return levels.map((level) => {
     // The first level at or after its end completes the stretch.
-    isOver ||= level.at >= stretch.to;
-  }
-  return outcomes;
+    const isOver = last >= stretch.to;
+    last = level.at;
+    return isOver ? clear(level) : outcomeAt(rule, summed, level, stretch);
+  });
 }
 
-const clear = ({ at, at_text }: LevelPoint): Outcome => ({ state: 'clear', at, at_text });
-const notAssessable = ({ at, at_text }: LevelPoint, reason: string): Outcome => ({
+export const clear = ({ at, at_text }: LevelPoint): Outcome => ({ state: 'clear', at, at_text });
+export const notAssessable = ({ at, at_text }: LevelPoint, reason: string): Outcome => ({
   state: 'not-assessable',
   at,
   at_text,
   reason,
 });
 
-function outcomeAt(rule: VolumeRule, summed: Summed, level: LevelPoint, stretch: Stretch): Outcome {
+function outcomeAt(rule: VolumeRule, summed: Summed, level: LevelPoint, stretch: Span): Outcome {
   const { tubes } = summed;
   const end = epochMs(Math.min(level.at, stretch.to));
   const first = epochMs(Math.max(stretch.from, Math.min(...tubes.map(({ placed }) => placed))));
@@ -70,12 +74,14 @@ function outcomeAt(rule: VolumeRule, summed: Summed, level: LevelPoint, stretch:
   if (typeof judged === 'string') return judged === 'clear' ? clear(level) : notAssessable(level, judged);
   const { at, at_text } = level;
   const window = { from: start, to: end };
-  const entries = entriesBehind(tubes, start, end);
-  return { state: 'raised', finding: { at, at_text, ...judged, weight, window, is_water: false, entries } };
+  return {
+    state: 'raised',
+    finding: { at, at_text, ...judged, weight, window, is_water: false, entries: null },
+  };
 }
 
 /** The windows that all have to cross, the earliest first; none while so many hours have not passed. */
-function spansOf(rule: VolumeRule, end: EpochMs, first: EpochMs): readonly Stretch[] {
+function spansOf(rule: VolumeRule, end: EpochMs, first: EpochMs): readonly Span[] {
   if (end <= first) return [];
   if (rule.quantity === 'volume') return [{ from: lastHours(end, rule.window_h, first), to: end }];
   const { consecutive_h: hours } = rule;

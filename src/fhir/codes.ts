@@ -20,7 +20,7 @@ export interface Coding {
   readonly display: string;
 }
 
-export type Unit = 'mL' | 'mL/h' | 'mL/kg/h' | 'cm[H2O]' | 'mL/min' | 'kg' | '1';
+export type Unit = 'mL' | 'mL/h' | 'mL/kg' | 'mL/kg/h' | 'cm[H2O]' | 'mL/min' | 'kg' | 'd' | '1';
 
 export interface FactCode {
   readonly display: string;
@@ -43,6 +43,12 @@ const trailing = (hours: number): FactCode =>
   volume(
     `Net chest drainage, trailing ${hours} h`,
     `Drained + sampled - instilled over the ${hours} elapsed hours before a level was read, mL; drained volume spread evenly over the unclamped time of its interval. With comparator >= where part of the time is not covered.`,
+  );
+/** As with trailing windows: hours, shifts and days hold each other, and a patient's hold those of its drains. */
+const calendar = (what: string, of: string): FactCode =>
+  volume(
+    `Net chest drainage of ${of}, ${what}`,
+    `Drained + sampled - instilled of ${of} in one ${what} of the facility's zone, mL, once no level is awaited for it. With comparator >= where part of the time in place is not covered.`,
   );
 const pressure = (
   display: string,
@@ -119,6 +125,16 @@ export const FACT_CODES: Readonly<Record<FactName, FactCode>> = {
   'net-drainage-8h': trailing(8),
   'net-drainage-12h': trailing(12),
   'net-drainage-24h': trailing(24),
+  'net-drainage-hour': calendar('clock hour', 'a drain'),
+  'net-drainage-shift': calendar('shift', 'a drain'),
+  'net-drainage-day': calendar('fluid-balance day', 'a drain'),
+  'patient-net-drainage-hour': calendar('clock hour', 'all drains of a patient'),
+  'patient-net-drainage-shift': calendar('shift', 'all drains of a patient'),
+  'patient-net-drainage-day': calendar('fluid-balance day', 'all drains of a patient'),
+  advisory: finding(
+    'Chest drain advisory for review',
+    'A published or local threshold that the data crossed, from the level that raised it to the one that ended it; for a clinician to review, not an alarm. Preliminary while it stands.',
+  ),
   'imposed-suction': pressure(
     'Imposed suction',
     'Suction shown by column or dial, positive magnitude below atmosphere, cm H2O.',

@@ -5,6 +5,7 @@ import type { Unit } from './codes.ts';
 export interface ComponentCode {
   readonly display: string;
   readonly definition: string;
+  /** Where a fact does not say otherwise. */
   readonly unit: Unit;
 }
 
@@ -62,6 +63,22 @@ export const COMPONENT_CODES: Readonly<Record<ComponentName, ComponentCode>> = {
     display: 'Expanded uncertainty of the weight-indexed rate',
     definition: 'Reading error of the volume, k = 2; not that of the weight, mL/kg/h.',
     unit: 'mL/kg/h',
+  },
+  'rule-value': {
+    display: 'Value found',
+    definition: 'What was found, in the unit of the rule, with enough digits to show the crossing.',
+    unit: '1',
+  },
+  'rule-threshold': { display: 'Threshold', definition: 'Of the rule, in its unit.', unit: '1' },
+  'rule-net': {
+    display: 'Net value found',
+    definition: 'Drained + sampled - instilled, in the unit of the rule.',
+    unit: '1',
+  },
+  'rule-uncertainty': {
+    display: 'Expanded uncertainty of the value found',
+    definition: 'Reading error, k = 2, in the unit of the rule.',
+    unit: '1',
   },
   'weight-used': {
     display: 'Body weight used',

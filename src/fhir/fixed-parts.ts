@@ -54,14 +54,17 @@ function fixedParts(canonical: string, site: Site | null, name: FactName): Fixed
   const withStatus = (status: IssueStatus) => `"}],"status":"${status}",${categoryAndCode}`;
   return {
     statusToCode: {
+      preliminary: withStatus('preliminary'),
       final: withStatus('final'),
       amended: withStatus('amended'),
       corrected: withStatus('corrected'),
       'entered-in-error': withStatus('entered-in-error'),
     },
-    bodySite: site === null || name === 'body-weight' ? '' : `,"bodySite":${concept([SITE_CODES[site]])}`,
+    bodySite: site === null || NOT_OF_ONE_SITE.test(name) ? '' : `,"bodySite":${concept([SITE_CODES[site]])}`,
   };
 }
+
+const NOT_OF_ONE_SITE = /^(body-weight|patient-.*)$/;
 
 function componentStart(canonical: string, name: ComponentName): string {
   const coding = {
@@ -72,7 +75,7 @@ function componentStart(canonical: string, name: ComponentName): string {
   return `{"code":${concept([coding])},"valueQuantity":{"value":`;
 }
 
-export const localSystem = (canonical: string, name: 'observation' | 'value' | 'flag'): string =>
+export const localSystem = (canonical: string, name: 'observation' | 'value' | 'flag' | 'rule'): string =>
   `${canonical}/CodeSystem/chest-drain-${name}`;
 
 export function concept(codings: readonly Coding[], text?: string): string {
@@ -105,10 +108,12 @@ const endWith = (comparator: string): Readonly<Record<Unit, string>> => {
   return {
     mL: end('mL'),
     'mL/h': end('mL/h'),
+    'mL/kg': end('mL/kg'),
     'mL/kg/h': end('mL/kg/h'),
     'cm[H2O]': end('cm[H2O]'),
     'mL/min': end('mL/min'),
     kg: end('kg'),
+    d: end('d'),
     '1': end('1'),
   };
 };

@@ -81,12 +81,11 @@ function writeReferences(to: FrameBuilder, opening: string, refs: readonly FactR
 /** Instants passed intake's grammar, so they hold nothing that JSON would escape. */
 function writeEffective(to: FrameBuilder, { effective }: Fact): void {
   if ('at' in effective) to.fixed(',"effectiveDateTime":"').hole(effective.at).fixed('"');
-  else
-    to.fixed(',"effectivePeriod":{"start":"')
-      .hole(effective.from)
-      .fixed('","end":"')
-      .hole(effective.to)
-      .fixed('"}');
+  else {
+    to.fixed(',"effectivePeriod":{"start":"').hole(effective.from);
+    if (effective.to !== undefined) to.fixed('","end":"').hole(effective.to);
+    to.fixed('"}');
+  }
 }
 
 function writeValue(to: FrameBuilder, { name, value }: Fact, canonical: string): void {
@@ -95,6 +94,7 @@ function writeValue(to: FrameBuilder, { name, value }: Fact, canonical: string):
     to.fixed(',"valueQuantity":{"value":').hole(value.quantity).fixed(end);
   } else if ('code' in value)
     to.fixed(',"valueCodeableConcept":').hole(codedValue(name, value.code, canonical));
+  else if ('rule' in value) to.fixed(',"valueCodeableConcept":').hole(ruleValue(value, canonical));
   else if ('text' in value) to.fixed(',"valueString":').hole(JSON.stringify(value.text));
   else if ('absent' in value) to.fixed(',"dataAbsentReason":').hole(absence(value.absent));
 }
@@ -103,6 +103,13 @@ function codedValue(name: FactName, code: string, canonical: string): string {
   const local = { system: localSystem(canonical, 'value'), code: `${name}-${code}`, display: code };
   const presence = name === 'tidaling' ? PRESENCE[code] : undefined;
   return concept(presence === undefined ? [local] : [local, presence], code);
+}
+
+function ruleValue(
+  { rule, title }: { readonly rule: string; readonly title: string },
+  canonical: string,
+): string {
+  return concept([{ system: localSystem(canonical, 'rule'), code: rule, display: title }], title);
 }
 
 function absence(why: string): string {
@@ -119,9 +126,9 @@ function writeInterpretation(to: FrameBuilder, flags: readonly Flag[], canonical
 function writeComponents(to: FrameBuilder, { components }: Fact, fixed: FixedTexts): void {
   if (components.length === 0) return;
   to.fixed(',"component":[');
-  components.forEach(({ name, quantity }, i) => {
+  components.forEach(({ name, quantity, unit = COMPONENT_CODES[name].unit }, i) => {
     if (i > 0) to.fixed('},');
-    to.fixed(fixed.componentStart(name)).hole(quantity).fixed(quantityEnd(COMPONENT_CODES[name].unit, false));
+    to.fixed(fixed.componentStart(name)).hole(quantity).fixed(quantityEnd(unit, false));
   });
   to.fixed('}]');
 }

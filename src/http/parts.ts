@@ -1,3 +1,4 @@
+import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
 import type { Calendar } from '../record/calendar.ts';
@@ -9,6 +10,7 @@ export interface Parts {
   readonly record: Record;
   readonly store: Store;
   readonly profiles: Profiles;
+  readonly policy: Policy;
   readonly rules: RuleTable;
   readonly calendar: Calendar;
   /** Start of our canonical URLs. */

@@ -1,31 +1,14 @@
-/** The wire form of advisories: numbers in the unit of their rule, rounded once, with enough digits to show a crossing. */
-import { type Advised, advise } from '../domain/advise.ts';
+/** The wire form of advisories: numbers in the unit of their rule, rounded once. */
+import type { Advised, AdvisedEpisode, WholeFinding } from '../domain/advise.ts';
 import type { Book, Subject } from '../domain/book.ts';
-import type { Episode, NotAssessable, Review } from '../domain/episodes.ts';
-import type { Finding } from '../domain/finding.ts';
+import type { NotAssessable, Review } from '../domain/episodes.ts';
 import { writeInstantLike } from '../domain/instant.ts';
 import { overdueAt } from '../domain/overdue.ts';
-import { add, approximately, type Rational, rational, roundHalfEven } from '../domain/rational.ts';
+import { rational, roundHalfEven } from '../domain/rational.ts';
 import type { Rule, RuleTable } from '../domain/rule.ts';
+import { digitsBeside, RULE_DECIMALS } from '../domain/shown.ts';
 import { type EpochMs, HOUR_MS } from '../domain/units.ts';
-import { nameOf } from './names.ts';
 import { ALGORITHM } from './receipt.ts';
-
-/** Advisories of all drains in the same books. */
-export type Adviser = (subject: Subject) => Advised;
-
-/** Remembers what it worked out for as long as the books have not grown. */
-export function createAdviser(table: RuleTable): Adviser {
-  const known = new WeakMap<Subject, { readonly heads: string; readonly advised: Advised }>();
-  return (subject) => {
-    const heads = [...subject].map(([drain, { head }]) => `${drain} ${head}`).join();
-    const kept = known.get(subject);
-    if (kept?.heads === heads) return kept.advised;
-    const advised = advise([...subject.values()], table, (value) => nameOf({ system: 'patient', value }));
-    known.set(subject, { heads, advised });
-    return advised;
-  };
-}
 
 /** What concerns one drain: its own and those of its patient. */
 export function advisoriesViewOf({ drain, circumstances }: Book, advised: Advised, { version }: RuleTable) {
@@ -85,8 +68,10 @@ function ruleView(rule: Rule) {
     fluids,
     basis,
     quantity,
-    window_h: rule.quantity === 'volume' ? rule.window_h : null,
+    window_h: 'window_h' in rule ? rule.window_h : null,
     consecutive_h: rule.quantity === 'rate' ? rule.consecutive_h : null,
+    steady_h: rule.quantity === 'output-stopping' ? rule.steady_h : null,
+    steady_ml_h: rule.quantity === 'output-stopping' ? rule.steady_ml_h.toJSON() : null,
     operator,
     threshold: threshold.toJSON(),
     unit,
@@ -98,7 +83,7 @@ function ruleView(rule: Rule) {
   };
 }
 
-function episodeView({ id, rule, drains, raised, peak, newest, ended_at, reviews }: Episode) {
+function episodeView({ id, rule, drains, raised, peak, newest, ended_at, reviews }: AdvisedEpisode) {
   return {
     id,
     rule: ruleView(rule),
@@ -112,15 +97,15 @@ function episodeView({ id, rule, drains, raised, peak, newest, ended_at, reviews
   };
 }
 
-function findingView(rule: Rule, finding: Finding) {
+function findingView(rule: Rule, finding: WholeFinding) {
   const { at_text, value, net, uncertainty, instilled, weight, window, is_water, ...rest } = finding;
   const { crossed, within_uncertainty, at_least, by, entries } = rest;
-  const number = value === null ? null : shown(value, rule);
+  const number = value === null ? null : Number(digitsBeside(value, rule));
   return {
     at: at_text,
     value: number,
-    net: net === null ? null : shown(net, rule),
-    uncertainty: uncertainty === null ? null : Number(uncertainty.toFixed(DECIMALS[rule.unit])),
+    net: net === null ? null : Number(digitsBeside(net, rule)),
+    uncertainty: uncertainty === null ? null : Number(uncertainty.toFixed(RULE_DECIMALS[rule.unit])),
     crossed,
     within_uncertainty,
     at_least,
@@ -134,20 +119,6 @@ function findingView(rule: Rule, finding: Finding) {
         : { from: writeInstantLike(window.from, at_text), to: writeInstantLike(window.to, at_text) },
     entries,
   };
-}
-
-const DECIMALS = { mL: 1, 'mL/kg': 2, 'mL/h': 1, 'mL/kg/h': 2, 'cm[H2O]': 3, '1': 3 } as const;
-const MOST_DECIMALS = 9;
-
-/** Whole thousandths as they are; else rounded half to even, to as many digits as still show on which side it is. */
-function shown(value: Rational, { threshold, unit }: Rule): number {
-  const thousandth = (value.numerator * 1000n) % value.denominator === 0n;
-  const difference = approximately(add(value, rational(-threshold.thousandths, 1000)));
-  for (let decimals: number = thousandth ? 3 : DECIMALS[unit]; ; decimals += 1) {
-    const number = Number(roundHalfEven(value, decimals));
-    const isTrue = Math.sign(number - threshold.toJSON()) === Math.sign(difference);
-    if (isTrue || decimals >= MOST_DECIMALS) return number;
-  }
 }
 
 function notAssessableView({ rule, drains, reason, seen, now }: NotAssessable) {

@@ -18,12 +18,13 @@ import {
   type PatientWindow,
   patientWindow,
 } from '../domain/patient-windows.ts';
+import type { CalendarKind } from '../domain/policy.ts';
 import { approximately, rational, roundHalfEven } from '../domain/rational.ts';
 import type { Settings } from '../domain/settings.ts';
 import { coveredThousandths } from '../domain/span.ts';
 import { isLowConfidence } from '../domain/uncertainty.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../domain/units.ts';
-import { type Calendar, type CalendarKind, localText, timeOfDayText, windowsOver } from './calendar.ts';
+import { type Calendar, localText, timeOfDayText, windowsOver } from './calendar.ts';
 import { ALGORITHM } from './receipt.ts';
 import { uncertaintyMl } from './view.ts';
 

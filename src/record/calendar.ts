@@ -6,6 +6,7 @@
  */
 import { DateTime, IANAZone } from 'luxon';
 import type { Span } from '../domain/interval.ts';
+import type { CalendarKind } from '../domain/policy.ts';
 import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../domain/units.ts';
 
 /** Local time of day, minutes since midnight. */
@@ -19,8 +20,7 @@ export interface Calendar {
   readonly shiftStarts: readonly MinuteOfDay[];
 }
 
-export const CALENDAR_KINDS = ['hour', 'shift', 'day'] as const;
-export type CalendarKind = (typeof CALENDAR_KINDS)[number];
+export const CALENDAR_KINDS = ['hour', 'shift', 'day'] as const satisfies readonly CalendarKind[];
 
 const DAY_MS = 24 * HOUR_MS;
 

@@ -120,7 +120,7 @@ function timeToFullView(time: TimeToFull) {
 
 export function setUpCheckView(check: SetUpCheck) {
   return {
-    unit: seen(check.unit.row),
+    unit: seen(check.attached_by),
     seal_filled: checkedView(check.seal_filled),
     suction_proven: checkedView(check.suction_proven),
     connections_checked: checkedView(check.connections_checked),

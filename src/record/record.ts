@@ -2,10 +2,12 @@
 import { writeBody } from '../audit/entry-text.ts';
 import type { Book, Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
-import { type Accepted, type DrainChange, decide, enter } from '../domain/decide.ts';
+import type { DrainChange } from '../domain/changes.ts';
+import { type Accepted, decide, enter } from '../domain/decide.ts';
 import { patientKey } from '../domain/drain.ts';
 import type { EntryBody, Identifier } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
+import type { Policy } from '../domain/policy.ts';
 import type { Settings } from '../domain/settings.ts';
 import { epochMs } from '../domain/units.ts';
 import { createObservationWriter, referenceText, type WriteObservation } from '../fhir/observation.ts';
@@ -40,7 +42,7 @@ export type NotTaken =
     };
 
 export interface RecordSettings {
-  readonly derivation: Settings;
+  readonly policy: Policy;
   /** Start of our canonical URLs. */
   readonly canonical: string;
 }
@@ -49,7 +51,7 @@ export interface RecordSettings {
 export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
 
 export function createRecord(store: Store, settings: RecordSettings): Record {
-  const tools = { settings: settings.derivation, write: createObservationWriter(settings.canonical) };
+  const tools = { policy: settings.policy, write: createObservationWriter(settings.canonical) };
   return (unit) => store.append(unit.map((incoming) => requestOf(incoming, tools)));
 }
 
@@ -57,7 +59,7 @@ export function createRecord(store: Store, settings: RecordSettings): Record {
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);
 
 interface Tools {
-  readonly settings: Settings;
+  readonly policy: Policy;
   readonly write: WriteObservation;
 }
 
@@ -80,9 +82,9 @@ function decision(
   place: Place,
   { drain, body }: Incoming,
   entryId: string,
-  { settings, write }: Tools,
+  { policy, write }: Tools,
 ): Decision {
-  const refused = notTaken(subject, place, drain, body, settings);
+  const refused = notTaken(subject, place, drain, body, policy.settings);
   if (refused !== null) return { refused };
   const effective = parseInstant(body.effective_at);
   if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
@@ -94,7 +96,7 @@ function decision(
     recorded_ms: epochMs(place.recordedMs),
     body,
   };
-  const decided = decide(subject, entry, settings);
+  const decided = decide(subject, entry, policy);
   if ('refused' in decided) return { refused: decided };
   return {
     type: body.kind,
@@ -102,10 +104,10 @@ function decision(
     effectiveAt: body.effective_at,
     supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
     body: writeBody(body),
-    receipt: writeReceipt(decided, place, settings),
+    receipt: writeReceipt(decided, place, policy.settings),
     issues: decided.changes.map((change) => issueOf(change, decided, place, write)),
     relinked: relinked(subject, decided),
-    enter: () => enter(subject, decided, settings),
+    enter: () => enter(subject, decided, policy),
   };
 }
 

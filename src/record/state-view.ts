@@ -22,7 +22,7 @@ export function stateViewOf(book: Book, asOf: EpochMs | null, now: number) {
   const { settings } = circumstances;
   const chart = chartAsOf(book, asOf);
   const rows = rowsFrom(chart, epochMs(-Infinity));
-  const { chamber, suctionSource } = stateOf(chart);
+  const { chamber, conditions } = stateOf(chart);
   const under = underConditions(rows);
   const at = asOf ?? now;
   const aged = (row: Row | undefined) =>
@@ -32,7 +32,7 @@ export function stateViewOf(book: Book, asOf: EpochMs | null, now: number) {
     ...drainViewOf(book),
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     as_of: new Date(at).toISOString(),
-    ...(isRemoved(view, asOf) ? NOT_IN_USE : inUseView(chamber, suctionSource, under, lastVolumes, view)),
+    ...(isRemoved(view, asOf) ? NOT_IN_USE : inUseView(chamber, conditions.source, under, lastVolumes, view)),
     air_leak: airLeakView(airLeakOf(under, view, settings)),
     last_reading: aged(rows.findLast((row) => row.item.content.kind === 'reading' && row.counted)),
     last_volumes: aged(lastVolumes),

@@ -1,6 +1,5 @@
 import { describe, expect, it } from 'vitest';
 import { decide } from '../../src/domain/decide.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import {
   corrected,
   entryOf,
@@ -16,6 +15,7 @@ import {
   voided,
   weighed,
 } from '../support/drain-script.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
 import { written } from '../support/written.ts';
 
 /** What the last entry of a story issues: drain (when not d1), key, version and status. */
@@ -144,8 +144,8 @@ describe('a decision', () => {
       subject.get('d1')?.head,
       [...(subject.get('d1')?.chains.keys() ?? [])],
     ]);
-    const first = decide(subject, late, DEFAULT_SETTINGS);
-    expect(decide(subject, late, DEFAULT_SETTINGS)).toEqual(first);
+    const first = decide(subject, late, DEFAULT_POLICY);
+    expect(decide(subject, late, DEFAULT_POLICY)).toEqual(first);
     const after = written([
       rowsIn(subject),
       subject.get('d1')?.head,

@@ -27,7 +27,7 @@ const checkOf = (story: readonly Told[]) => {
     return row === null ? status : `${status} by ${row.item.id}`;
   };
   return {
-    unit: check.unit.row.item.id,
+    unit: check.unit.item.id,
     seal: item('seal_filled'),
     suction: item('suction_proven'),
     connections: item('connections_checked'),

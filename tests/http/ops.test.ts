@@ -8,12 +8,12 @@ import Database from 'better-sqlite3';
 import { pino } from 'pino';
 import request from 'supertest';
 import { afterAll, expect, test } from 'vitest';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createRecord } from '../../src/record/record.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { openSqliteStore } from '../../src/store/sqlite/store.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'ops-test-'));
 const file = join(folder, 'ledger.db');
@@ -22,7 +22,7 @@ const store = openSqliteStore({
   migrationsFolder: fileURLToPath(new URL('../../migrations', import.meta.url)),
   origin: 'ops.example',
   targets: [],
-  settings: DEFAULT_SETTINGS,
+  policy: DEFAULT_POLICY,
   mostQueued: 10,
   now: Date.now,
   onFatal(error) {
@@ -34,7 +34,8 @@ const app = buildApp({
   logger: pino({ level: 'silent' }),
   parts: {
     store,
-    record: createRecord(store, { derivation: DEFAULT_SETTINGS, canonical }),
+    record: createRecord(store, { policy: DEFAULT_POLICY, canonical }),
+    policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },

@@ -2,11 +2,11 @@
 import fc from 'fast-check';
 import { describe, expect, it, test } from 'vitest';
 import { parseInstant } from '../../src/domain/instant.ts';
+import type { CalendarKind } from '../../src/domain/policy.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../../src/domain/units.ts';
 import {
   CALENDAR_KINDS,
   type Calendar,
-  type CalendarKind,
   isZoneName,
   localText,
   timeOfDayText,

@@ -1,10 +1,10 @@
 import { expect, it } from 'vitest';
 import { emptyBook, type Subject } from '../../src/domain/book.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import { createBookShelf } from '../../src/store/sqlite/books.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
 
 const booksOf = (...drains: readonly string[]): Subject =>
-  new Map(drains.map((drain) => [drain, emptyBook(drain, DEFAULT_SETTINGS)]));
+  new Map(drains.map((drain) => [drain, emptyBook(drain, DEFAULT_POLICY)]));
 
 /** What the ledger would give: 'c' once shared a patient with 'a', and 'b' does now. */
 const together: Readonly<Record<string, readonly string[]>> = { a: ['a', 'b'], b: ['a', 'b'], c: ['c', 'a'] };

@@ -5,11 +5,11 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
 import { writeBody } from '../../src/audit/entry-text.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import { createRecord, drainNameOf, type Incoming, type Record } from '../../src/record/record.ts';
 import type { Store } from '../../src/store/port.ts';
 import { openSqliteStore, type SqliteStoreOptions } from '../../src/store/sqlite/store.ts';
 import { entryOf, type Told } from '../support/drain-script.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
 
 export interface Ledger {
   readonly file: string;
@@ -33,7 +33,7 @@ export function openLedger(file: string, more: Partial<SqliteStoreOptions> = {})
     migrationsFolder: MIGRATIONS,
     origin: 'store.example',
     targets: ['ehr'],
-    settings: DEFAULT_SETTINGS,
+    policy: DEFAULT_POLICY,
     mostQueued: 1000,
     now: Date.now,
     onFatal(error) {
@@ -41,7 +41,7 @@ export function openLedger(file: string, more: Partial<SqliteStoreOptions> = {})
     },
     ...more,
   });
-  const record = createRecord(store, { derivation: DEFAULT_SETTINGS, canonical: 'http://example.org/test' });
+  const record = createRecord(store, { policy: DEFAULT_POLICY, canonical: 'http://example.org/test' });
   const db = new Database(file);
   return {
     file,

@@ -5,6 +5,7 @@ import { approximately } from '../../src/domain/rational.ts';
 import type { Rule, RuleTable } from '../../src/domain/rule.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { dec, onDrain, placed, setUp, type Told, tell, WET_UNIT } from './drain-script.ts';
+import { policyOf } from './policy.ts';
 
 /** The default table with every row on. */
 const ALL_ON: RuleTable = {
@@ -13,8 +14,9 @@ const ALL_ON: RuleTable = {
 };
 
 export function adviceOn(story: readonly Told[], table: RuleTable = ALL_ON): Advised {
-  const books = [...tell(story).subject.values()];
-  return advise(books, table, (key) => key.replace('Patient/', 'p'));
+  const policy = { ...policyOf(table), nameOf: (text: string) => text.replace('patient\nPatient/', 'p') };
+  const { subject } = tell(story, new Map(), policy);
+  return advise([...subject.values()], policy.rules);
 }
 
 export const tableOf = (...rules: readonly Rule[]): RuleTable => ({ ...DEFAULT_TABLE, rules });

@@ -7,10 +7,11 @@ import { Decimal } from '../../src/domain/decimal.ts';
 import type { Author, Content, Entry, EntryBody } from '../../src/domain/entry.ts';
 import { parseInstant } from '../../src/domain/instant.ts';
 import { netOf } from '../../src/domain/interval.ts';
+import type { Policy } from '../../src/domain/policy.ts';
 import type { Row } from '../../src/domain/row.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import type { UnitProfile } from '../../src/domain/unit-profile.ts';
 import { epochMs } from '../../src/domain/units.ts';
+import { DEFAULT_POLICY } from './policy.ts';
 
 export const dec = (digits: string | number): Decimal => Decimal.of(String(digits));
 
@@ -101,13 +102,14 @@ export function entryOf(told: Told, seq: number): Entry {
 export function tell(
   story: readonly Told[],
   subject: Subject = new Map(),
+  policy: Policy = DEFAULT_POLICY,
 ): { subject: Subject; accepted: Accepted[] } {
   const accepted: Accepted[] = [];
   for (const told of story) {
     const head = subject.get(told.drain ?? 'd1')?.head ?? 0;
-    const decision = decide(subject, entryOf(told, head + 1), DEFAULT_SETTINGS);
+    const decision = decide(subject, entryOf(told, head + 1), policy);
     if ('refused' in decision) throw new Error(`${told.key}: ${decision.refused}`);
-    enter(subject, decision, DEFAULT_SETTINGS);
+    enter(subject, decision, policy);
     accepted.push(decision);
   }
   return { subject, accepted };
@@ -116,7 +118,7 @@ export function tell(
 export function refusalOf(story: readonly Told[], last: Told): Refusal | null {
   const { subject } = tell(story);
   const head = subject.get(last.drain ?? 'd1')?.head ?? 0;
-  const decision = decide(subject, entryOf(last, head + 1), DEFAULT_SETTINGS);
+  const decision = decide(subject, entryOf(last, head + 1), DEFAULT_POLICY);
   return 'refused' in decision ? decision : null;
 }
 
@@ -142,7 +144,7 @@ export function rowOf(story: readonly Told[], key: string, drain = 'd1'): Row {
 }
 
 /** The same ledger, opened from its entries alone, and from what was issued more than once. */
-export function reopened(accepted: readonly Accepted[], settings = DEFAULT_SETTINGS): Subject {
+export function reopened(accepted: readonly Accepted[], policy = DEFAULT_POLICY): Subject {
   const ledger = new Map<string, Entry[]>();
   for (const { entry } of accepted) ledger.set(entry.drain, [...(ledger.get(entry.drain) ?? []), entry]);
   const reissues = new Map<string, Book['reissues']>();
@@ -151,7 +153,7 @@ export function reopened(accepted: readonly Accepted[], settings = DEFAULT_SETTI
     reissues.set(drain, known);
     for (const { key, version, status } of issued) if (version > 1) known.set(key, { version, status });
   }
-  return openBooks(ledger, reissues, settings);
+  return openBooks(ledger, reissues, policy);
 }
 
 export const placed = (time = '08:00', more: object = {}): Told => ({

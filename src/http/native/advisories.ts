@@ -2,21 +2,18 @@
 import { setImmediate } from 'node:timers/promises';
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { type Advised, advise } from '../../domain/advise.ts';
+import type { Subject } from '../../domain/book.ts';
 import { epochMs } from '../../domain/units.ts';
-import {
-  type Adviser,
-  advisoriesViewOf,
-  createAdviser,
-  overdueViewOf,
-  rulesViewOf,
-  standingViewOf,
-} from '../../record/advisory-view.ts';
+import { advisoriesViewOf, overdueViewOf, rulesViewOf, standingViewOf } from '../../record/advisory-view.ts';
 import type { Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { advisoriesPage, drainAdvisories, overduePage, rules } from './advisory-answers.ts';
 import { problems } from './answers.ts';
 import { noSuchDrain, sendPlain } from './reads.ts';
+
+type Adviser = (subject: Subject) => Advised;
 
 interface Paged {
   Querystring: { readonly after?: string };
@@ -60,8 +57,8 @@ const DOCS = {
 } as const satisfies Readonly<Record<string, RouteDoc>>;
 
 export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
-  const { store, rules: table } = parts;
-  const adviser = createAdviser(table);
+  const { store, rules: table, policy } = parts;
+  const adviser: Adviser = (subject) => advise([...subject.values()], policy.rules);
 
   app.get('/rules', { config: { doc: DOCS.rules } }, (_request, reply) =>
     sendPlain(reply, rulesViewOf(table)),

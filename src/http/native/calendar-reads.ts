@@ -2,10 +2,11 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { parseInstant } from '../../domain/instant.ts';
+import type { CalendarKind } from '../../domain/policy.ts';
 import type { EpochMs } from '../../domain/units.ts';
 import { shown } from '../../intake/fault.ts';
 import { MEND } from '../../intake/native/quantity.ts';
-import { CALENDAR_KINDS, type CalendarKind } from '../../record/calendar.ts';
+import { CALENDAR_KINDS } from '../../record/calendar.ts';
 import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
 import type { Parts } from '../parts.ts';
 import { problemOfFaults } from '../problem.ts';

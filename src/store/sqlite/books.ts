@@ -6,7 +6,7 @@ import { patientKey } from '../../domain/drain.ts';
 import type { Entry, EntryBody } from '../../domain/entry.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { IssueStatus } from '../../domain/issue.ts';
-import type { Settings } from '../../domain/settings.ts';
+import type { Policy } from '../../domain/policy.ts';
 
 interface LedgerRow {
   readonly seq: number;
@@ -21,7 +21,7 @@ interface ReissueRow {
 }
 
 /** Reads books from the ledger on one connection. */
-export function createBookReader(db: Database.Database, settings: Settings) {
+export function createBookReader(db: Database.Database, policy: Policy) {
   const entries = db.prepare<[string], LedgerRow>(
     'SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index) WHERE stream = ? ORDER BY seq',
   );
@@ -49,7 +49,7 @@ export function createBookReader(db: Database.Database, settings: Settings) {
       ledger.set(name, told);
       reissued.set(name, new Map(reissues.all(name).map(({ fact_key, ...issue }) => [fact_key, issue])));
     }
-    return openBooks(ledger, reissued, settings);
+    return openBooks(ledger, reissued, policy);
   };
 }
 

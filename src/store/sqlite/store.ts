@@ -1,4 +1,4 @@
-import type { Settings } from '../../domain/settings.ts';
+import type { Policy } from '../../domain/policy.ts';
 import type { Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf } from './books.ts';
@@ -15,7 +15,7 @@ export interface SqliteStoreOptions {
   /** Name of this log, part of every entry's hash. */
   readonly origin: string;
   readonly targets: readonly string[];
-  readonly settings: Settings;
+  readonly policy: Policy;
   readonly mostQueued: number;
   now(): number;
   onFatal(error: Error): void;
@@ -33,7 +33,7 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   const writer = openWriter(options.file);
   migrate(writer, options.migrationsFolder);
   const reader = openReader(options.file);
-  const shelf = createBookShelf(createBookReader(writer, options.settings), MOST_ENTRIES_IN_MEMORY);
+  const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
   const appender = createAppender(writer, { ...options, shelf });
   const deliveries = createDeliveries(writer);
   const open = createDeliveryReader(reader);

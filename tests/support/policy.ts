@@ -1,0 +1,17 @@
+/** The policy that ships, on a calendar of UTC with days and shifts from 07:00. */
+import { ALWAYS, type Policy } from '../../src/domain/policy.ts';
+import type { RuleTable } from '../../src/domain/rule.ts';
+import { DEFAULT_SETTINGS, type Settings } from '../../src/domain/settings.ts';
+import type { Calendar } from '../../src/record/calendar.ts';
+import { createPolicy } from '../../src/record/policy.ts';
+import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
+
+export const UTC_CALENDAR: Calendar = { zone: 'UTC', dayStart: 420, shiftStarts: [420, 1140] };
+
+export const policyOf = (
+  table: RuleTable,
+  settings: Settings = DEFAULT_SETTINGS,
+  calendar: Calendar = UTC_CALENDAR,
+): Policy => createPolicy(settings, [{ from: ALWAYS, table }], [{ from: ALWAYS, calendar }]);
+
+export const DEFAULT_POLICY: Policy = policyOf(DEFAULT_TABLE);

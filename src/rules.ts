@@ -90,7 +90,17 @@ const chamber = z.strictObject({
   unit: z.literal('1'),
   threshold: threshold.refine((value) => value.thousandths <= 1000, { error: 'must be at most 1' }),
 });
-const localRow = z.discriminatedUnion('quantity', [volume, rate, pressure, chamber]);
+const leakDays = z.strictObject({ ...oneReading, quantity: z.literal('leak-days'), unit: z.literal('d') });
+const stopping = z.strictObject({
+  ...oneReading,
+  quantity: z.literal('output-stopping'),
+  unit: z.literal('mL/h'),
+  operator: z.literal('<', { error: "must be '<' for this quantity: output stops below its threshold" }),
+  window_h: hours,
+  steady_h: hours,
+  steady_ml_h: threshold,
+});
+const localRow = z.discriminatedUnion('quantity', [volume, rate, pressure, chamber, leakDays, stopping]);
 
 const change = z.strictObject({
   id: z.string(),
@@ -99,6 +109,8 @@ const change = z.strictObject({
   window_h: hours.optional(),
   consecutive_h: wholeHours.optional(),
   max_gap_h: hours.optional(),
+  steady_h: hours.optional(),
+  steady_ml_h: threshold.optional(),
 });
 type Change = z.infer<typeof change>;
 
@@ -188,7 +200,7 @@ function idFaults(ids: readonly (string | undefined)[]): string[] {
   });
 }
 
-const NUMBERS = ['threshold', 'window_h', 'consecutive_h', 'max_gap_h'] as const;
+const NUMBERS = ['threshold', 'window_h', 'consecutive_h', 'max_gap_h', 'steady_h', 'steady_ml_h'] as const;
 
 function changedBy(rule: Rule, change: Change | null | undefined): Rule {
   if (change === undefined || change === null) return rule;

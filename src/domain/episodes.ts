@@ -70,7 +70,7 @@ export function episodesSince(track: Track, since: Track, told: Told): readonly 
 function episode(found: Found, ended_at: string | null, { subject, reviews, ruleAt }: Told): Episode {
   const { raised, peak, newest } = found;
   const rule = ruleAt(raised.at);
-  const id = `${rule.id}.${subject.name}.${compact(raised.at)}`;
+  const id = `${rule.id}.${subject.name}.${compactMoment(raised.at)}`;
   return {
     id,
     rule,
@@ -84,7 +84,7 @@ function episode(found: Found, ended_at: string | null, { subject, reviews, rule
 }
 
 /** 20260301T080000Z, with milliseconds where there are any. */
-const compact = (at: EpochMs): string =>
+export const compactMoment = (at: EpochMs): string =>
   new Date(at).toISOString().replace('.000Z', 'Z').replaceAll(/[-:]/g, '');
 
 /** What could not be assessed, by reason. */

@@ -1,7 +1,7 @@
 /** What a statement that counts changes of the state of its drain, its levels aside. */
 import type { Item } from './chains.ts';
 import type { Circumstances } from './circumstances.ts';
-import { conditionsAfter } from './conditions.ts';
+import { conditionsAfter } from './conditions-held.ts';
 import { setClamp } from './drainage.ts';
 import type { Reading } from './entry.ts';
 import { append } from './history.ts';

@@ -1,5 +1,5 @@
 import type { Item } from './chains.ts';
-import type { Conditions } from './conditions.ts';
+import type { Conditions } from './conditions-held.ts';
 import type { Reference } from './entry.ts';
 import type { Interval, IntervalReason, LevelPart } from './interval.ts';
 import type { Mark } from './marks.ts';

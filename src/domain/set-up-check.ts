@@ -3,7 +3,8 @@
  * checked. The newest entry that bears on an item decides; what an earlier unit showed does not count.
  * The three items: common practice, no source.
  */
-import type { AttachedUnit, RowUnderConditions } from './conditions.ts';
+import type { RowUnderConditions } from './conditions.ts';
+import type { AttachedUnit } from './conditions-held.ts';
 import type { Decimal } from './decimal.ts';
 import type { SetUp, Suction, UnitChanged } from './entry.ts';
 import type { Row } from './row.ts';

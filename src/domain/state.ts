@@ -1,5 +1,5 @@
 import type { Item } from './chains.ts';
-import { AT_FIRST, type Conditions } from './conditions.ts';
+import { AT_FIRST, type Conditions } from './conditions-held.ts';
 import { type ChamberState, EMPTY_CHAMBER } from './drainage.ts';
 import type { FluidCharacter, Reference } from './entry.ts';
 import type { History } from './history.ts';

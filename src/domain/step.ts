@@ -1,7 +1,7 @@
 /** One instant of a drain: the state before it and its statements give the state after it and their rows. */
 import type { Item } from './chains.ts';
 import type { Circumstances } from './circumstances.ts';
-import type { AttachedUnit, Conditions } from './conditions.ts';
+import type { AttachedUnit, Conditions } from './conditions-held.ts';
 import { isTimeInQuestion } from './drain.ts';
 import { startScale, takeLevel } from './drainage.ts';
 import { takeEvent } from './events.ts';

@@ -1,6 +1,7 @@
 /** The wire form of advisories: numbers in the unit of their rule, rounded once. */
 import type { Advised, AdvisedEpisode, WholeFinding } from '../domain/advise.ts';
 import type { Book, Subject } from '../domain/book.ts';
+import { newestAt } from '../domain/chart.ts';
 import type { NotAssessable, Review } from '../domain/episodes.ts';
 import { writeInstantLike } from '../domain/instant.ts';
 import { overdueAt } from '../domain/overdue.ts';
@@ -11,12 +12,18 @@ import { type EpochMs, HOUR_MS } from '../domain/units.ts';
 import { ALGORITHM } from './receipt.ts';
 
 /** What concerns one drain: its own and those of its patient. */
-export function advisoriesViewOf({ drain, circumstances }: Book, advised: Advised, { version }: RuleTable) {
+export function advisoriesViewOf(
+  { drain, circumstances, chart }: Book,
+  advised: Advised,
+  { version }: RuleTable,
+) {
+  const newest = newestAt(chart);
   const ofDrain = ({ drains }: { readonly drains: readonly string[] }) => drains.includes(drain);
   return {
     drain,
     derivation: { algorithm: ALGORITHM, settings: circumstances.settings.version },
     rules_version: version,
+    as_of: newest === null ? null : new Date(newest).toISOString(),
     advisories: advised.episodes.filter(ofDrain).map(episodeView),
     not_assessable: advised.not_assessable.filter(ofDrain).map(notAssessableView),
     reviews_of_none: advised.reviews_of_none.filter((review) => review.drain === drain).map(reviewView),
@@ -134,7 +141,7 @@ function notAssessableView({ rule, drains, reason, seen, now }: NotAssessable) {
   };
 }
 
-const reviewView = ({ advisory, drain, entry, words, author, at_text }: Review) => ({
+export const reviewView = ({ advisory, drain, entry, words, author, at_text }: Review) => ({
   advisory,
   drain,
   entry,

@@ -1,6 +1,7 @@
 import type { Accepted } from '../domain/decide.ts';
 import type { Settings } from '../domain/settings.ts';
 import type { Place } from '../store/port.ts';
+import { advisoryChanges } from './advisory-changes.ts';
 import { rowView } from './view.ts';
 
 /** Version of the derivation itself; it changes when the same entries would give other values. */
@@ -19,6 +20,7 @@ export function writeReceipt(accepted: Accepted, place: Place, settings: Setting
     late,
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     derived: row === null ? null : rowView(row),
+    ...advisoryChanges(changes),
     observations: changes.flatMap(({ issued }) => issued).length,
   });
 }

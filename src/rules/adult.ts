@@ -46,6 +46,24 @@ const BOJAR = {
   operator: '>',
 } as const;
 
+/** A leak that goes on after lung surgery; sources differ in the day, and in what it is counted from. */
+const leakBeyond = (days: string, source: string, on: boolean): Rule => ({
+  ...USUAL,
+  ...ANY_DRAIN,
+  populations: ['adult'],
+  indications: ['thoracic-surgery'],
+  basis: 'one-tube',
+  id: `leak-beyond-${days}d`,
+  title: `Air leak seen more than ${days} days after chest closure, or where none is stated after placement`,
+  quantity: 'leak-days',
+  unit: 'd',
+  operator: '>',
+  threshold: dec(days),
+  source,
+  evidence: 'abstract or text seen',
+  on,
+});
+
 const udpb = (name: string, above: string): Rule => ({
   ...HEART,
   ...UDPB,
@@ -84,6 +102,8 @@ const bojar = (hours: number, above: string): Rule => ({
 });
 
 export const ADULT_RULES: readonly Rule[] = [
+  leakBeyond('5', 'STS database definition; Attaar et al. 2017; Mueller and Marzluf 2014', true),
+  leakBeyond('7', 'Zaatar and Aigner 2018 (traditional definition)', false),
   {
     ...TRAUMA,
     ...ATLS,

@@ -1,8 +1,10 @@
 /** How a finding is written: rounded once, with enough digits to show the crossing. */
 import { describe, expect, it } from 'vitest';
-import { advisoriesViewOf, createAdviser } from '../../src/record/advisory-view.ts';
+import { advise } from '../../src/domain/advise.ts';
+import { advisoriesViewOf } from '../../src/record/advisory-view.ts';
 import { FINE_UNIT, ruleCalled, tableOf } from '../support/advice.ts';
 import { at, level, placed, setUp, type Told, tell } from '../support/drain-script.ts';
+import { policyOf } from '../support/policy.ts';
 
 const TABLE = tableOf(ruleCalled('michelson-hour-1'));
 const FACTS = {
@@ -20,10 +22,11 @@ const story = (second: string): Told[] => [
 ];
 
 const raisedIn = (told: readonly Told[]) => {
-  const { subject } = tell(told);
+  const policy = policyOf(TABLE);
+  const { subject } = tell(told, new Map(), policy);
   const book = subject.get('d1');
   if (book === undefined) throw new Error('no drain');
-  return advisoriesViewOf(book, createAdviser(TABLE)(subject), TABLE).advisories[0]?.raised;
+  return advisoriesViewOf(book, advise([...subject.values()], policy.rules), TABLE).advisories[0]?.raised;
 };
 
 describe('a value', () => {

@@ -6,6 +6,7 @@ import { type Advised, advise } from '../../domain/advise.ts';
 import type { Subject } from '../../domain/book.ts';
 import { epochMs } from '../../domain/units.ts';
 import { advisoriesViewOf, overdueViewOf, rulesViewOf, standingViewOf } from '../../record/advisory-view.ts';
+import { withdrawnViewOf } from '../../record/withdrawn-view.ts';
 import type { Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
@@ -22,8 +23,7 @@ interface Paged {
 const PAGE_DRAINS = 50;
 
 const after = z.string().max(64).meta({ description: '`next_after` of the page before.' });
-const FOR_REVIEW =
-  'Worked out from what is charted when it is asked for, for review. A silent drain raises nothing here.';
+const FOR_REVIEW = 'As of what is charted, for review. A silent drain raises nothing here.';
 
 const DOCS = {
   ofDrain: {
@@ -72,7 +72,10 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
       const subject = store.books(drain);
       const book = subject.get(drain);
       if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-      return sendPlain(reply, advisoriesViewOf(book, adviser(subject), table));
+      return sendPlain(reply, {
+        ...advisoriesViewOf(book, adviser(subject), table),
+        withdrawn: withdrawnViewOf(book, subject, store),
+      });
     },
   );
 

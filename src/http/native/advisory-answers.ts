@@ -30,16 +30,21 @@ const rule = z
         'imposed-below-ordered',
         'seal-below-fill',
         'chamber-fill',
+        'leak-days',
+        'output-stopping',
         'unexplained-fall',
+        'swing-lost',
       ])
       .describe(
-        '`volume`: over `window_h`. `rate`: in each of the last `consecutive_h` hours. Both of drained + sampled, and of net.',
+        '`volume`: over `window_h`. `rate`: in each of the last `consecutive_h` hours. Both of drained + sampled, and of net. `output-stopping`: below the threshold over `window_h`, after `steady_ml_h` or more over the `steady_h` before.',
       ),
     window_h: z.number().nullable().describe('Elapsed hours, rolling, ending at a level.'),
     consecutive_h: z.number().nullable().describe('Rolling hours, every one of which has to cross.'),
-    operator: z.enum(['>', '>=']).describe('As the source prints it.'),
+    steady_h: z.number().nullable().describe('Hours before the window.'),
+    steady_ml_h: z.number().nullable().describe('Least rate in those hours, mL/h.'),
+    operator: z.enum(['>', '>=', '<']).describe('As the source prints it.'),
     threshold: z.number().describe('In `unit`.'),
-    unit: z.enum(['mL', 'mL/kg', 'mL/h', 'mL/kg/h', 'cm[H2O]', '1']).describe('UCUM.'),
+    unit: z.enum(['mL', 'mL/kg', 'mL/h', 'mL/kg/h', 'cm[H2O]', 'd', '1']).describe('UCUM.'),
     clock: z
       .object({
         origin: z.enum(['chest-closure', 'unit-arrival', 'injury', 'placement', 'none']),
@@ -150,12 +155,27 @@ const notAssessable = z
   })
   .meta({ id: 'NotAssessable', description: 'A rule that is for the drain and could not be decided.' });
 
+const withdrawn = z
+  .object({
+    observation: z.string().describe('Id of its FHIR Observation, whose versions stay readable.'),
+    rule: z.string(),
+    title: z.string(),
+    raised_at: time,
+    withdrawn_at: time.describe('When the entry that withdrew it was recorded.'),
+    reviews: z.array(review).describe('Who had reviewed it: they saw what is no longer given.'),
+  })
+  .meta({ id: 'WithdrawnAdvisory' });
+
 export const drainAdvisories = z
   .object({
     drain: z.string(),
     derivation,
     rules_version: z.string(),
+    as_of: time.nullable().describe('The newest entry of the chart; null while there is none.'),
     advisories: z.array(advisory).describe('Its own and those of its patient, standing and ended.'),
+    withdrawn: z
+      .array(withdrawn)
+      .describe('Issued once, and no longer given after a correction or a late entry.'),
     not_assessable: z.array(notAssessable),
     reviews_of_none: z
       .array(review)

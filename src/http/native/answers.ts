@@ -11,6 +11,32 @@ export const derivation = z
   .object({ algorithm: z.string(), settings: z.string() })
   .meta({ id: 'Derivation', description: 'Versions of the arithmetic and of its settings.' });
 
+const changedAdvisory = {
+  id: z.string().describe('A `reviewed` entry names it.'),
+  rule: z.string(),
+  title: z.string(),
+  drains: z.array(z.string()),
+  raised_at: time,
+  ended_at: time.nullable(),
+  value: z.number().nullable().describe('What raised it, in `unit`.'),
+  unit: z.string().describe('UCUM.'),
+  within_uncertainty: z.boolean(),
+};
+const advisoryChanges = z
+  .object({
+    raised: z.array(z.object(changedAdvisory)),
+    ended: z.array(z.object(changedAdvisory)),
+    withdrawn: z.array(
+      z.object({
+        ...changedAdvisory,
+        reviewed_by: z
+          .array(z.string())
+          .describe('Entries by which it had been reviewed: tell who reviewed it.'),
+      }),
+    ),
+  })
+  .meta({ id: 'AdvisoryChanges', description: 'For review by a clinician; not an alarm.' });
+
 export const receipt = z
   .object({
     drain: z.string(),
@@ -22,6 +48,11 @@ export const receipt = z
     late: z.boolean().describe('Whether something later was charted before it came.'),
     derivation,
     derived: row.nullable().describe('What the entry says and gives; null where it withdraws.'),
+    advisories: advisoryChanges
+      .optional()
+      .describe(
+        'What the entry changed of advisories, of the drain and of its patient; absent where nothing.',
+      ),
     observations: count.describe('How many FHIR Observations it issued, re-issues included.'),
   })
   .meta({ id: 'Receipt', description: 'The same for every resend of the same message.' });

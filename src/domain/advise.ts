@@ -6,8 +6,8 @@ import type { Book } from './book.ts';
 import { type Episode, episodesSince, type NotAssessable, notAssessableIn, type Review } from './episodes.ts';
 import type { Finding } from './finding.ts';
 import { type Policy, phaseAt } from './policy.ts';
-import type { Run } from './runs.ts';
-import { entriesBehind } from './tubes.ts';
+import { type Run, type Tubes, tubesNamed } from './runs.ts';
+import { entriesBehind, tubeOf } from './tubes.ts';
 import { reviewsOn, toldUnder, type Watched } from './watch.ts';
 
 /** A finding with the ids of all entries behind it. */
@@ -34,8 +34,9 @@ export interface Advised {
  * @param rules in the order of the table
  */
 export function advise(books: readonly Book[], rules: Policy['rules']): Advised {
-  const all = rules.flatMap(({ id }) => books.flatMap(({ watch }) => watch.get(id) ?? []));
-  const episodes = all.flatMap(episodesOf);
+  const tubes = new Map(books.flatMap((book) => tubeOf(book) ?? []).map((tube) => [tube.drain, tube]));
+  const all = rules.flatMap(({ id }) => books.flatMap(({ watch }) => watch.found.get(id) ?? []));
+  const episodes = all.flatMap((watched) => episodesOf(watched, tubes));
   const ids = new Set(episodes.map(({ id }) => id));
   return {
     episodes,
@@ -45,14 +46,14 @@ export function advise(books: readonly Book[], rules: Policy['rules']): Advised 
 }
 
 /** The entries behind a window are looked up only when they are asked for. */
-function episodesOf(watched: Watched): readonly AdvisedEpisode[] {
+function episodesOf(watched: Watched, tubes: Tubes): readonly AdvisedEpisode[] {
   const { run, track } = watched;
   const whole = (finding: Finding): WholeFinding => {
     const { entries, window } = finding;
-    const { gated } = phaseAt(run.phases, finding.at);
+    const { gate } = phaseAt(run.phases, finding.at);
     if (entries !== null) return { ...finding, entries };
-    if (window === null || !gated.applies) return { ...finding, entries: [] };
-    return { ...finding, entries: entriesBehind(gated.tubes, window.from, window.to) };
+    if (window === null || !gate.applies) return { ...finding, entries: [] };
+    return { ...finding, entries: entriesBehind(tubesNamed(gate.drains, tubes), window.from, window.to) };
   };
   return episodesSince(track, null, toldUnder(watched)).map((episode) => ({
     ...episode,
@@ -70,7 +71,7 @@ function notAssessableOf({ run, track }: Watched): readonly NotAssessable[] {
 
 /** What keeps a rule as it stands now from being run at all. */
 function missingNow({ rule, phases, subject: { drains } }: Run): NotAssessable | null {
-  const gated = phases.at(-1)?.gated;
-  if (gated === undefined || gated.applies || gated.reason === null) return null;
-  return { rule: rule.newest, drains, reason: gated.reason, seen: null, now: true };
+  const gate = phases.at(-1)?.gate;
+  if (gate === undefined || gate.applies || gate.reason === null) return null;
+  return { rule: rule.newest, drains, reason: gate.reason, seen: null, now: true };
 }

@@ -7,7 +7,7 @@ import type { Entry, Identifier } from './entry.ts';
 import type { IssueStatus } from './issue.ts';
 import type { Policy } from './policy.ts';
 import { epochMs } from './units.ts';
-import { type Watch, watched } from './watch.ts';
+import { NOTHING_WATCHED, type Watch, watched } from './watch.ts';
 import type { Weight } from './weight.ts';
 
 export interface Book {
@@ -43,7 +43,7 @@ export function emptyBook(drain: string, { settings }: Policy): Book {
     chains: new Map(),
     members: new Map(),
     ofWholeDrain: new Map(),
-    watch: new Map(),
+    watch: NOTHING_WATCHED,
     reissues: new Map(),
   };
 }

@@ -7,8 +7,7 @@
  * line or above it; a depth charted at set-up is counted from the bottom.
  */
 import { leakOrigin } from './air-leak.ts';
-import { rowsFrom } from './chart.ts';
-import { type RowUnderConditions, underConditions } from './conditions.ts';
+import type { RowUnderConditions } from './conditions.ts';
 import type { Decimal } from './decimal.ts';
 import type { Suction } from './entry.ts';
 import { isRaised, NOT_OF_VOLUME, type Outcome, standingOf, WITHOUT_NUMBER } from './finding.ts';
@@ -18,7 +17,7 @@ import type { Rule, RuleOf } from './rule.ts';
 import type { Tube } from './tubes.ts';
 import { expanded, levelVariance } from './uncertainty.ts';
 import { graduationAt, type UnitProfile } from './unit-profile.ts';
-import { type EpochMs, epochMs, HOUR_MS, microlitres } from './units.ts';
+import { type EpochMs, HOUR_MS, microlitres } from './units.ts';
 
 const DAY_MS = 24 * HOUR_MS;
 
@@ -41,7 +40,7 @@ type Shown =
 
 /** What entries later than a moment show. */
 export function readingOutcomes(rule: ReadingRule, tube: Tube, after: EpochMs): readonly Outcome[] {
-  return underConditions(rowsFrom(tube.chart, epochMs(after + 1))).flatMap((each): Outcome[] => {
+  return tube.rowsAfter(after).flatMap((each): Outcome[] => {
     const shown = shownFor(rule, each, tube);
     return shown === null ? [] : [outcomeOf(rule, each, shown)];
   });

@@ -2,7 +2,7 @@
 import { patientKey } from './drain.ts';
 import type { Subject } from './episodes.ts';
 import { NOT_OF_VOLUME, type Outcome, WITHOUT_NUMBER } from './finding.ts';
-import { type Gated, gate, stretchOf } from './gate.ts';
+import { gate, stretchOf } from './gate.ts';
 import type { Span } from './interval.ts';
 import type { Policy, RuleThroughTime } from './policy.ts';
 import { readingOutcomes } from './reading-rules.ts';
@@ -19,16 +19,23 @@ interface Group {
   readonly mayLack: string | null;
 }
 
+/** Why a rule is not run, null where it is not meant at all; or on which drains, and when it holds. */
+type Gate =
+  | { readonly applies: false; readonly reason: string | null }
+  | { readonly applies: true; readonly drains: readonly string[]; readonly stretch: Span | string };
+
 interface Phase {
   readonly from: EpochMs;
   readonly to: EpochMs;
   readonly rule: Rule | null;
-  readonly gated: Gated;
-  readonly stretch: Span | string;
+  readonly gate: Gate;
 }
 
-export interface Run extends Group {
+/** Made of what is known of the drains as a whole: the same for as long as that is. */
+export interface Run {
   readonly rule: RuleThroughTime;
+  readonly subject: Subject;
+  readonly mayLack: string | null;
   /** The drain that keeps what is found. */
   readonly home: string;
   readonly phases: readonly Phase[];
@@ -69,45 +76,70 @@ function groupOfStay(tubes: readonly Tube[], nameOf: Policy['nameOf']): Group {
 function runOf(rule: RuleThroughTime, group: Group): Run | null {
   const { tubes, mayLack } = group;
   const phases = rule.phases.map(({ from, rule: row }, n): Phase => {
-    const gated: Gated = row === null ? { applies: false, reason: null } : gate(row, tubes);
-    const stretch = row === null || !gated.applies ? '' : stretchOf(row, gated.tubes);
     const to = rule.phases[n + 1]?.from ?? epochMs(Infinity);
-    return { from: n === 0 ? epochMs(-Infinity) : from, to, rule: row, gated, stretch };
+    return { from: n === 0 ? epochMs(-Infinity) : from, to, rule: row, gate: gateOf(row, tubes) };
   });
-  if (phases.every(({ gated }) => !gated.applies && gated.reason === null)) return null;
+  if (phases.every(({ gate: found }) => !found.applies && found.reason === null)) return null;
   const facts = tubes.map(({ drain, placed, view }) => {
     const { site, population, indication, chest_closed_at, unit_arrived_at, injured_at } = view;
     return [drain, placed, site, population, indication, chest_closed_at, unit_arrived_at, injured_at];
   });
   const home = tubes[0]?.drain ?? '';
-  return { ...group, rule, home, phases, basis: JSON.stringify([mayLack, facts]) };
+  return { rule, subject: group.subject, mayLack, home, phases, basis: JSON.stringify([mayLack, facts]) };
 }
 
-/** What is found later than `after`, in order; `after` is the last level told of, or -Infinity. */
-export function outcomesAfter(run: Run, after: EpochMs): readonly Outcome[] {
+function gateOf(rule: Rule | null, tubes: readonly Tube[]): Gate {
+  if (rule === null) return { applies: false, reason: null };
+  const gated = gate(rule, tubes);
+  if (!gated.applies) return gated;
+  return {
+    applies: true,
+    drains: gated.tubes.map(({ drain }) => drain),
+    stretch: stretchOf(rule, gated.tubes),
+  };
+}
+
+/** Tubes by the name of their drain. */
+export type Tubes = ReadonlyMap<string, Tube>;
+
+export const tubesNamed = (names: readonly string[], tubes: Tubes): readonly Tube[] =>
+  names.flatMap((name) => tubes.get(name) ?? []);
+
+/** From when on a run is told. */
+export interface Since {
+  /** What is later than this. */
+  readonly after: EpochMs;
+  /** The last outcome before it; -Infinity where there is none. */
+  readonly lastTold: EpochMs;
+}
+
+/** What is found, in order. */
+export function outcomesAfter(run: Run, tubes: Tubes, since: Since): readonly Outcome[] {
   const [only, ...others] = run.phases;
-  if (only !== undefined && others.length === 0) return outcomesIn(only, run, after);
+  if (only !== undefined && others.length === 0) return outcomesIn(only, run, tubes, since);
   return run.phases.flatMap((phase) => {
-    if (phase.to <= after) return [];
+    if (phase.to <= since.after) return [];
     const isWithin = (at: EpochMs): boolean => at >= phase.from && at < phase.to;
-    return outcomesIn(phase, run, after).filter((outcome) =>
+    return outcomesIn(phase, run, tubes, since).filter((outcome) =>
       isWithin('finding' in outcome ? outcome.finding.at : outcome.at),
     );
   });
 }
 
-function outcomesIn({ rule, gated, stretch }: Phase, run: Run, after: EpochMs): readonly Outcome[] {
-  if (rule === null || !gated.applies) {
-    const isOff = rule === null || (!gated.applies && gated.reason === null);
+function outcomesIn({ rule, gate: found }: Phase, run: Run, all: Tubes, since: Since): readonly Outcome[] {
+  const { after } = since;
+  if (rule === null || !found.applies) {
+    const isOff = rule === null || (!found.applies && found.reason === null);
     // What an earlier table had raised ends at the first level under one that no longer asks for it.
-    return isOff ? closingLevels(run.tubes, after).map(clear) : [];
+    return isOff ? closingLevels(tubesNamed(run.subject.drains, all), after).map(clear) : [];
   }
-  const { tubes } = gated;
+  const { stretch } = found;
+  const tubes = tubesNamed(found.drains, all);
   switch (rule.quantity) {
     case 'volume':
     case 'rate': {
       const summed = { tubes, mayLack: run.mayLack, stretch };
-      return volumeOutcomes(rule, summed, closingLevels(tubes, after), after);
+      return volumeOutcomes(rule, summed, closingLevels(tubes, after), since.lastTold);
     }
     case 'output-stopping':
       return tubes.flatMap((tube) => stoppingOutcomes(rule, tube, closingLevels([tube], after)));

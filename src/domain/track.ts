@@ -7,7 +7,7 @@
 import type { Finding, Outcome } from './finding.ts';
 import { append, type History, newestWhere } from './history.ts';
 import { approximately } from './rational.ts';
-import type { EpochMs } from './units.ts';
+import { type EpochMs, epochMs } from './units.ts';
 
 /** The findings of an episode so far. */
 export interface Found {
@@ -40,19 +40,22 @@ export type Track = History<Stretch>;
 
 const LONGEST = 64;
 
-/** The part that holds nothing later than a moment, nor part of a stretch or an instant that goes beyond it. */
-export function upTo(track: Track, moment: EpochMs): Track {
+/**
+ * The part that holds nothing later than a moment, nor part of a stretch or an instant that goes beyond it.
+ * @returns `after`: what is later than this is to be told again
+ */
+export function upTo(track: Track, moment: EpochMs): { readonly kept: Track; readonly after: EpochMs } {
   let kept = newestWhere(track, ({ to }) => to <= moment);
   let cut = track;
   while (cut !== kept && cut !== null && cut.before !== kept) cut = cut.before;
-  if (cut === kept) return kept;
-  let from = cut?.item.from ?? moment;
+  if (cut === kept || cut === null) return { kept, after: moment };
+  let { from } = cut.item;
   // Several outcomes of one instant stay together.
   while (kept !== null && kept.item.to >= from) {
     from = kept.item.from;
     kept = kept.before;
   }
-  return kept;
+  return { kept, after: epochMs(Math.min(moment, from - 1)) };
 }
 
 export function extended(track: Track, outcomes: readonly Outcome[]): Track {

@@ -1,7 +1,8 @@
 /** Drains as rules see them, and what several of them drained together between two moments. */
 import type { Chart } from './chart.ts';
-import { stateOf } from './chart.ts';
+import { rowsFrom, stateOf } from './chart.ts';
 import type { Circumstances } from './circumstances.ts';
+import { type RowUnderConditions, underConditions } from './conditions.ts';
 import { type DrainView, patientKey } from './drain.ts';
 import { type History, newestWhere } from './history.ts';
 import type { LevelPoint } from './interval.ts';
@@ -21,6 +22,8 @@ export interface Tube {
   readonly placed: EpochMs;
   /** Infinity while the drain is in. */
   readonly removed: EpochMs;
+  /** Rows that count, later than a moment. */
+  rowsAfter(moment: EpochMs): readonly RowUnderConditions[];
 }
 
 /** @returns null where no placement stands: then nothing counts */
@@ -35,6 +38,18 @@ export function tubeOf(of: Pick<Tube, 'drain' | 'view' | 'circumstances' | 'char
     state: stateOf(chart),
     placed: view.placedMs,
     removed: view.removedMs ?? epochMs(Infinity),
+    rowsAfter: rowReader(chart),
+  };
+}
+
+/** Many rules ask for the same rows one after another. */
+function rowReader(chart: Chart): Tube['rowsAfter'] {
+  let last: EpochMs | null = null;
+  let rows: readonly RowUnderConditions[] = [];
+  return (moment) => {
+    if (moment !== last) rows = underConditions(rowsFrom(chart, epochMs(moment + 1)));
+    last = moment;
+    return rows;
   };
 }
 

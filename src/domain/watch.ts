@@ -1,9 +1,10 @@
 /** Keeps what the rules find on a patient's drains in step with their charts, at the cost of what changed. */
 import { stateOf } from './chart.ts';
+import type { DrainView } from './drain.ts';
 import { type Episode, episodesSince, type Review, type Told } from './episodes.ts';
 import { equal } from './equal.ts';
 import { type Policy, phaseAt } from './policy.ts';
-import { outcomesAfter, type Run, runsOn } from './runs.ts';
+import { outcomesAfter, type Run, runsOn, type Tubes, tubesNamed } from './runs.ts';
 import { extended, type Track, upTo } from './track.ts';
 import { closedTogetherAt, type Tube, tubeOf } from './tubes.ts';
 import { type EpochMs, epochMs } from './units.ts';
@@ -15,8 +16,14 @@ export interface Watched {
   readonly reviews: readonly Review[];
 }
 
-/** By rule id, of the runs whose home a drain is. */
-export type Watch = ReadonlyMap<string, Watched>;
+export interface Watch {
+  /** What was known of all drains of the patient when they were last told of. */
+  readonly views: readonly DrainView[];
+  /** By rule id, of the runs whose home the drain is. */
+  readonly found: ReadonlyMap<string, Watched>;
+}
+
+export const NOTHING_WATCHED: Watch = { views: [], found: new Map() };
 
 /** A drain as a change leaves it. */
 export interface DrainNow extends Pick<Tube, 'drain' | 'view' | 'circumstances' | 'chart'> {
@@ -37,14 +44,35 @@ export interface WatchChange {
 export function watched(drains: readonly DrainNow[], policy: Policy): ReadonlyMap<string, WatchChange> {
   const tubes = drains.flatMap((drain) => tubeOf(drain) ?? []);
   const reviews = reviewsOn(drains);
-  const runs = runsOn(tubes, policy);
-  const since = new Map(drains.map((drain) => [drain.drain, drain.since]));
+  const views = tubes.map(({ view }) => view);
+  const runs = runsAsBefore(drains, views) ?? runsOn(tubes, policy);
+  const now: Now = {
+    views,
+    reviews,
+    tubes: new Map(tubes.map((tube) => [tube.drain, tube])),
+    since: new Map(drains.map((drain) => [drain.drain, drain.since])),
+  };
   return new Map(
     drains.map(({ drain, watch }) => {
       const own = runs.filter(({ home }) => home === drain);
-      return [drain, changeOf(watch, own, reviews, since)];
+      return [drain, changeOf(watch, own, now)];
     }),
   );
+}
+
+interface Now {
+  readonly views: readonly DrainView[];
+  readonly reviews: readonly Review[];
+  readonly tubes: Tubes;
+  readonly since: ReadonlyMap<string, EpochMs | null>;
+}
+
+/** Most entries change nothing of what is known of a drain as a whole, so neither what is run on it. */
+function runsAsBefore(drains: readonly DrainNow[], views: readonly DrainView[]): readonly Run[] | null {
+  const isSame = ({ watch }: DrainNow): boolean =>
+    watch.views.length === views.length && watch.views.every((view, n) => view === views[n]);
+  if (!drains.every(isSame)) return null;
+  return drains.flatMap(({ watch }) => [...watch.found.values()].map(({ run }) => run));
 }
 
 /** Reviews charted on these drains, by drain, then in order of time. */
@@ -63,43 +91,41 @@ function reviewsIn({ drain, chart }: Pick<Tube, 'drain' | 'chart'>): Review[] {
   return reviews.reverse();
 }
 
-function changeOf(
-  old: Watch,
-  runs: readonly Run[],
-  reviews: readonly Review[],
-  since: ReadonlyMap<string, EpochMs | null>,
-): WatchChange {
-  const watch = new Map<string, Watched>();
+function changeOf({ found: old }: Watch, runs: readonly Run[], now: Now): WatchChange {
+  const found = new Map<string, Watched>();
   const before: Episode[] = [];
   const after: Episode[] = [];
   for (const run of runs) {
     const was = old.get(run.rule.id);
-    const now = toldOf(was, run, reviews, since);
-    watch.set(run.rule.id, now.watched);
-    if (was !== undefined) before.push(...episodesSince(was.track, now.common, toldUnder(was)));
-    after.push(...episodesSince(now.watched.track, now.common, toldUnder(now.watched)));
+    const told = toldOf(was, run, now);
+    found.set(run.rule.id, told.watched);
+    if (was !== undefined) before.push(...episodesSince(was.track, told.common, toldUnder(was)));
+    after.push(...episodesSince(told.watched.track, told.common, toldUnder(told.watched)));
   }
   for (const [id, was] of old) {
-    if (!watch.has(id)) before.push(...episodesSince(was.track, null, toldUnder(was)));
+    if (!found.has(id)) before.push(...episodesSince(was.track, null, toldUnder(was)));
   }
-  return { watch, before, after };
+  return { watch: { views: now.views, found }, before, after };
 }
 
 /** `common`: what the old and the new track share, unless what all episodes carry is different. */
 function toldOf(
   was: Watched | undefined,
   run: Run,
-  reviews: readonly Review[],
-  since: ReadonlyMap<string, EpochMs | null>,
+  { reviews, tubes, since }: Now,
 ): { readonly watched: Watched; readonly common: Track } {
   if (was === undefined || was.run.basis !== run.basis) {
-    return { watched: { run, track: extended(null, outcomesAfter(run, NEVER)), reviews }, common: null };
+    const track = extended(null, outcomesAfter(run, tubes, { after: NEVER, lastTold: NEVER }));
+    return { watched: { run, track, reviews }, common: null };
   }
-  const from = Math.min(...run.tubes.map(({ drain }) => since.get(drain) ?? Infinity));
+  const { drains } = run.subject;
+  const from = Math.min(...drains.map((drain) => since.get(drain) ?? Infinity));
   const isSame = equal(was.run.subject, run.subject) && equal(was.reviews, reviews);
-  const base = from === Infinity ? was.track : upTo(was.track, settledUpTo(run.tubes, epochMs(from - 1)));
-  const track = from === Infinity ? base : extended(base, outcomesAfter(run, base?.item.to ?? NEVER));
-  return { watched: { run, track, reviews }, common: isSame ? base : null };
+  if (from === Infinity)
+    return { watched: { run, track: was.track, reviews }, common: isSame ? was.track : null };
+  const { kept, after } = upTo(was.track, settledUpTo(tubesNamed(drains, tubes), epochMs(from - 1)));
+  const track = extended(kept, outcomesAfter(run, tubes, { after, lastTold: kept?.item.to ?? NEVER }));
+  return { watched: { run, track, reviews }, common: isSame ? kept : null };
 }
 
 const NEVER = epochMs(-Infinity);

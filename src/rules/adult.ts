@@ -47,7 +47,7 @@ const BOJAR = {
 } as const;
 
 /** A leak that goes on after lung surgery; sources differ in the day, and in what it is counted from. */
-const leakBeyond = (days: string, source: string, on: boolean): Rule => ({
+const leakBeyond = (days: string, source: string): Rule => ({
   ...USUAL,
   ...ANY_DRAIN,
   populations: ['adult'],
@@ -61,7 +61,6 @@ const leakBeyond = (days: string, source: string, on: boolean): Rule => ({
   threshold: dec(days),
   source,
   evidence: 'abstract or text seen',
-  on,
 });
 
 const udpb = (name: string, above: string): Rule => ({
@@ -102,8 +101,8 @@ const bojar = (hours: number, above: string): Rule => ({
 });
 
 export const ADULT_RULES: readonly Rule[] = [
-  leakBeyond('5', 'STS database definition; Attaar et al. 2017; Mueller and Marzluf 2014', true),
-  leakBeyond('7', 'Zaatar and Aigner 2018 (traditional definition)', false),
+  leakBeyond('5', 'STS database definition; Attaar et al. 2017; Mueller and Marzluf 2014'),
+  leakBeyond('7', 'Zaatar and Aigner 2018 (traditional definition)'),
   {
     ...TRAUMA,
     ...ATLS,

@@ -84,7 +84,7 @@ export const ANY_DRAIN_RULES: readonly Rule[] = [
     operator: '<',
     threshold: dec('10'),
     source: 'no published figure found; an example to be set by local policy',
-    evidence: 'local',
+    evidence: 'common practice, no source',
     on: false,
   },
 ];

@@ -125,6 +125,6 @@ describe('output that stops after it was steady (figures of local policy; no pub
   });
 
   it('ships switched off, as an example', () => {
-    expect(ROW).toMatchObject({ on: false, evidence: 'local' });
+    expect(ROW).toMatchObject({ on: false, evidence: 'common practice, no source' });
   });
 });

@@ -10,6 +10,7 @@ import { CALENDAR_KINDS, type Calendar, windowsOver } from '../../src/record/cal
 import { at, bookOf, rowsOf, tell } from '../support/drain-script.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
 import { measuredDrain } from '../support/measured-drains.ts';
+import { ROWS_ONLY } from '../support/policy.ts';
 
 // A failure needs time to shrink to its smallest form.
 vi.setConfig({ testTimeout: 120_000 });
@@ -64,7 +65,7 @@ describe('calendar windows', () => {
     let uncovered = 0;
     fc.assert(
       fc.property(ledger.chain(arrivalOf), fc.integer({ min: -60, max: 600 }), (story, start) => {
-        const { subject } = tell(story);
+        const { subject } = tell(story, new Map(), ROWS_ONLY);
         const from = epochMs(Date.parse(at('08:00')) + start * 60_000);
         for (const { chart, view } of subject.values()) {
           const each = { from, to: epochMs(from + HOUR_MS) };

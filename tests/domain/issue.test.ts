@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { decide } from '../../src/domain/decide.ts';
 import {
+  at,
   corrected,
   entryOf,
   instilled,
@@ -36,19 +37,28 @@ const DERIVED = [
   'cumulative-drainage',
   ...[1, 4, 8, 12, 24].map((h) => `net-drainage-${h}h`),
 ];
+/** Key of the clock hour that begins then. */
+const clockHour = (time: string): string => {
+  const from = Date.parse(at(time));
+  return `net-drainage-hour.${DEFAULT_POLICY.nameOf(`hour\n${from}\n${from + 3_600_000}\nUTC`)}`;
+};
 const CHARTED = ['level', 'reading'];
 const START: readonly Told[] = [placed(), setUp('08:00', 0)];
 const THREE = [...START, level('a', '09:00', 50), level('b', '10:00', 80), level('c', '11:00', 90)];
 
 describe('what an entry issues', () => {
   it('is all that it charts and gives, once, as final', () => {
-    expect(issuedBy([...START, level('a', '09:00', 50)])).toEqual(
-      all([...CHARTED, ...DERIVED], 'a', 1, 'final'),
-    );
+    expect(issuedBy([...START, level('a', '09:00', 50)])).toEqual([
+      ...all([...CHARTED, ...DERIVED], 'a', 1, 'final'),
+      `${clockHour('08:00')} 1 final`,
+    ]);
   });
 
   it('is nothing of the facts before it', () => {
-    expect(issuedBy(THREE)).toEqual(all([...CHARTED, ...DERIVED], 'c', 1, 'final'));
+    expect(issuedBy(THREE)).toEqual([
+      ...all([...CHARTED, ...DERIVED], 'c', 1, 'final'),
+      `${clockHour('10:00')} 1 final`,
+    ]);
   });
 
   it('amends what a late entry changes, and only that', () => {

@@ -3,6 +3,7 @@ import { describe, expect, it, vi } from 'vitest';
 import type { Subject } from '../../src/domain/book.ts';
 import { reopened, rowsIn, type Told, tell } from '../support/drain-script.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
+import { ROWS_ONLY } from '../support/policy.ts';
 import { written } from '../support/written.ts';
 
 // A failure needs time to shrink to its smallest form.
@@ -22,7 +23,9 @@ describe('the order of arrival', () => {
     const twoArrivals = ledger.chain((chains) => fc.tuple(arrivalOf(chains), arrivalOf(chains)));
     fc.assert(
       fc.property(twoArrivals, ([one, other]) => {
-        expect(derived(tell(other).subject)).toEqual(derived(tell(one).subject));
+        expect(derived(tell(other, new Map(), ROWS_ONLY).subject)).toEqual(
+          derived(tell(one, new Map(), ROWS_ONLY).subject),
+        );
       }),
       { numRuns: 500 },
     );
@@ -31,8 +34,8 @@ describe('the order of arrival', () => {
   it('does not matter to the books either: opened anew from the ledger they say the same', () => {
     fc.assert(
       fc.property(ledger.chain(arrivalOf), (story) => {
-        const { subject, accepted } = tell(story);
-        const anew = reopened(accepted);
+        const { subject, accepted } = tell(story, new Map(), ROWS_ONLY);
+        const anew = reopened(accepted, ROWS_ONLY);
         expect(derived(anew)).toEqual(derived(subject));
         for (const drain of DRAINS) {
           expect(anew.get(drain)?.circumstances).toEqual(subject.get(drain)?.circumstances);
@@ -67,10 +70,10 @@ describe('a withdrawn entry', () => {
         };
         const withdrawn = 'voids' in last ? story : [...story, withdrawal];
         const never = story.filter(({ key }) => !keys.has(key));
-        const { subject } = tell(withdrawn);
+        const { subject } = tell(withdrawn, new Map(), ROWS_ONLY);
         const drains = DRAINS.filter((drain) => never.some((told) => told.drain === drain));
         for (const drain of drains) {
-          const without = tell(never).subject;
+          const without = tell(never, new Map(), ROWS_ONLY).subject;
           expect(rowsIn(subject, drain).map(written)).toEqual(rowsIn(without, drain).map(written));
           expect(written(subject.get(drain)?.view)).toBe(written(without.get(drain)?.view));
         }

@@ -48,12 +48,12 @@ describe('a track', () => {
     fc.assert(
       fc.property(outcomes, fc.integer({ min: -1, max: 620 }), (all, cut) => {
         const whole = extended(null, all);
-        const base = upTo(whole, epochMs(cut));
-        const told = base?.item.to ?? -Infinity;
-        expect(told).toBeLessThanOrEqual(cut);
+        const { kept, after } = upTo(whole, epochMs(cut));
+        expect(kept?.item.to ?? -Infinity).toBeLessThanOrEqual(after);
+        expect(after).toBeLessThanOrEqual(cut);
         const again = extended(
-          base,
-          all.filter((outcome) => timeOf(outcome) > told),
+          kept,
+          all.filter((outcome) => timeOf(outcome) > after),
         );
         expect(read(again)).toEqual(read(whole));
         expect(read(whole).times).toBe(all.length);
@@ -64,8 +64,8 @@ describe('a track', () => {
 
   it('forgets little when it is cut: no more than one stretch and what shares its first instant', () => {
     const calm = Array.from({ length: 1000 }, (_, minute) => outcomeAt(minute, 0));
-    const base = upTo(extended(null, calm), epochMs(500));
-    expect(base?.item.to).toBeGreaterThan(500 - 64);
+    const { kept } = upTo(extended(null, calm), epochMs(500));
+    expect(kept?.item.to).toBeGreaterThan(500 - 64);
   });
 
   it('keeps the first, the largest and the last finding of an episode through what cannot be assessed', () => {

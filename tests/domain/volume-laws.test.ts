@@ -8,6 +8,7 @@ import type { Window } from '../../src/domain/windows.ts';
 import { instilled, level, placed, rowsIn, rowsOf, setUp, type Told, tell } from '../support/drain-script.ts';
 import { arrivalOf, ledger, minute } from '../support/ledgers.ts';
 import { measuredDrain } from '../support/measured-drains.ts';
+import { ROWS_ONLY } from '../support/policy.ts';
 
 // A failure needs time to shrink to its smallest form.
 vi.setConfig({ testTimeout: 120_000 });
@@ -38,7 +39,7 @@ describe('the cumulative sum', () => {
   it('leaves out indeterminate and suspect intervals of any ledger, shows the suspect, and then has a reason', () => {
     fc.assert(
       fc.property(ledger.chain(arrivalOf), (story) => {
-        const { subject } = tell(story);
+        const { subject } = tell(story, new Map(), ROWS_ONLY);
         for (const drain of ['d1', 'd2']) {
           const sums = { net: 0, suspect: 0 };
           for (const { interval, cumulative } of volumesOf(rowsIn(subject, drain))) {
@@ -59,7 +60,7 @@ describe('intervals', () => {
   it('follow one another without gap or overlap, in any ledger', () => {
     fc.assert(
       fc.property(ledger.chain(arrivalOf), (story) => {
-        const { subject } = tell(story);
+        const { subject } = tell(story, new Map(), ROWS_ONLY);
         for (const drain of ['d1', 'd2']) {
           const intervals = volumesOf(rowsIn(subject, drain)).map(({ interval }) => interval);
           for (const [n, { from, to, clamped }] of intervals.entries()) {
@@ -129,7 +130,7 @@ describe('windows', () => {
   it('lie within their bounds', () => {
     fc.assert(
       fc.property(ledger.chain(arrivalOf), (story) => {
-        for (const { windows } of volumesOf(rowsIn(tell(story).subject))) {
+        for (const { windows } of volumesOf(rowsIn(tell(story, new Map(), ROWS_ONLY).subject))) {
           for (const { net, net_low, net_high, covered_ms, hours } of windows) {
             expect(net.numerator).toBeGreaterThanOrEqual(BigInt(net_low) * net.denominator);
             if (net_high !== null) {
@@ -208,8 +209,12 @@ describe('time', () => {
     });
     fc.assert(
       fc.property(ledger.chain(arrivalOf), fc.integer({ min: -10_000, max: 10_000 }), (story, by) => {
-        const here = tell(story).subject;
-        const there = tell(story.map((told) => moved(told, by))).subject;
+        const here = tell(story, new Map(), ROWS_ONLY).subject;
+        const there = tell(
+          story.map((told) => moved(told, by)),
+          new Map(),
+          ROWS_ONLY,
+        ).subject;
         for (const drain of ['d1', 'd2']) {
           const [a, b] = [rowsIn(here, drain), rowsIn(there, drain)];
           expect(b.map(figures)).toEqual(a.map(figures));

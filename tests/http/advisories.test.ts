@@ -3,6 +3,7 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { nameOfText } from '../../src/record/names.ts';
 import { content, corrected, entry, level, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
@@ -197,7 +198,9 @@ describe('GET /v1/rules', () => {
   test('shows every row with source and evidence', async () => {
     const { body } = await get('/v1/rules');
     expect(body.reading_every_h).toEqual({ adult: 4, paediatric: 4 });
-    for (const rule of body.rules) expect(rule.on, rule.id).toBe(rule.evidence !== 'from memory');
+    const isOff = (rule: { id: string; evidence: string }) =>
+      rule.evidence === 'from memory' || rule.id === 'output-stopping';
+    for (const rule of body.rules) expect(rule.on, rule.id).toBe(!isOff(rule));
     expect(body.rules.length).toBeGreaterThan(30);
   });
 
@@ -222,4 +225,93 @@ describe('GET /v1/rules', () => {
       rmSync(folder, { recursive: true });
     }
   });
+});
+
+describe('an entry that changes advisories', () => {
+  const LUNG = { patient: { reference: 'Patient/changed' }, indication: 'trauma' };
+  let drain: TestDrain;
+  const changesOf = async (message: object) => {
+    const { status, text } = await drain.enter(message);
+    expect(status, text).toBe(201);
+    return JSON.parse(text).advisories;
+  };
+  const brief = (changes: Record<string, readonly { id: string; rule: string }[]>) =>
+    Object.fromEntries(Object.entries(changes).map(([how, all]) => [how, all.map(({ rule }) => rule)]));
+  const RAISED = 'atls-ongoing';
+  let raisedId: string;
+
+  beforeAll(async () => {
+    drain = await placeDrain(service, 'changing', '08:00', LUNG);
+    await tell(drain, setUp('c-up', '08:00', 0));
+  });
+
+  test('is answered with what it raised, once', async () => {
+    expect(await changesOf(level('c-1', '09:00', 250))).toBeUndefined();
+    const raised = await changesOf(level('c-2', '10:00', 500));
+    expect(brief(raised)).toEqual({ raised: [RAISED], ended: [], withdrawn: [] });
+    expect(raised.raised[0]).toMatchObject({
+      value: 250,
+      unit: 'mL/h',
+      ended_at: null,
+      drains: [drain.drain],
+    });
+    raisedId = raised.raised[0].id;
+    expect(await changesOf(level('c-3', '11:00', 750))).toBeUndefined();
+  });
+
+  test('is answered with what it ended', async () => {
+    const ended = await changesOf(level('c-4', '12:00', 760));
+    expect(brief(ended)).toEqual({ raised: [], ended: [RAISED], withdrawn: [] });
+    expect(ended.ended[0].ended_at).toBe('2025-03-01T12:00:00Z');
+  });
+
+  test('is issued as a FHIR Observation: preliminary, final, flagged when reviewed', async () => {
+    await tell(
+      drain,
+      entry('c-seen', 'reviewed', '12:30', { advisory: raisedId, words: 'seen, surgeon told' }),
+    );
+    const { body } = await get(`/v1/drains/${drain.drain}/advisories`);
+    expect(body.advisories.map(({ id }: { id: string }) => id)).toContain(raisedId);
+    const observations = await observationsOf(drain.drain);
+    const [id] = Object.keys(observations);
+    expect(
+      observations[id ?? '']?.map(({ status, effectivePeriod }) => [status, effectivePeriod.end]),
+    ).toEqual([
+      ['preliminary', undefined],
+      ['final', '2025-03-01T12:00:00Z'],
+      ['amended', '2025-03-01T12:00:00Z'],
+    ]);
+    expect(observations[id ?? '']?.at(-1)?.interpretation.flatMap(({ coding }) => coding[0]?.code)).toEqual([
+      'reviewed',
+    ]);
+  });
+
+  test('that is a correction withdraws it, and says who had reviewed it', async () => {
+    const withdrawn = await changesOf(
+      corrected('c-2b', 'c-2', content(entry('', 'reading', '10:00', { level_ml: 300 }))),
+    );
+    expect(brief(withdrawn).withdrawn).toEqual([RAISED]);
+    expect(withdrawn.withdrawn[0]).toMatchObject({ id: raisedId, reviewed_by: [expect.any(String)] });
+    const { body } = await get(`/v1/drains/${drain.drain}/advisories`);
+    expect(body.withdrawn).toMatchObject([
+      { rule: RAISED, raised_at: '2025-03-01T10:00:00Z', reviews: [{ words: 'seen, surgeon told' }] },
+    ]);
+    expect(body.reviews_of_none).toMatchObject([{ advisory: raisedId }]);
+    const [versions] = Object.values(await observationsOf(drain.drain));
+    expect(versions?.at(-1)?.status).toBe('entered-in-error');
+  });
+
+  interface Version {
+    readonly status: string;
+    readonly effectivePeriod: { readonly end?: string };
+    readonly interpretation: readonly { readonly coding: readonly { readonly code: string }[] }[];
+  }
+
+  /** Advisory Observations of a drain by id, all versions, oldest first; by way of the withdrawn list or the id made here. */
+  async function observationsOf(name: string): Promise<Readonly<Record<string, readonly Version[]>>> {
+    const raisedAt = Date.parse('2025-03-01T10:00:00Z');
+    const id = `advisory.${name}.${nameOfText(`advisory\n${RAISED}\n${raisedAt}`)}`;
+    const { body } = await get(`/fhir/Observation/${id}/_history`);
+    return { [id]: body.entry.map(({ resource }: { resource: Version }) => resource).reverse() };
+  }
 });

@@ -11,7 +11,7 @@ import type { Policy } from '../../src/domain/policy.ts';
 import type { Row } from '../../src/domain/row.ts';
 import type { UnitProfile } from '../../src/domain/unit-profile.ts';
 import { epochMs } from '../../src/domain/units.ts';
-import { DEFAULT_POLICY } from './policy.ts';
+import { DEFAULT_POLICY, ROWS_ONLY } from './policy.ts';
 
 export const dec = (digits: string | number): Decimal => Decimal.of(String(digits));
 
@@ -123,7 +123,7 @@ export function refusalOf(story: readonly Told[], last: Told): Refusal | null {
 }
 
 export function bookOf(story: readonly Told[], drain = 'd1'): Book {
-  const book = tell(story).subject.get(drain);
+  const book = tell(story, new Map(), ROWS_ONLY).subject.get(drain);
   if (book === undefined) throw new Error(`no drain ${drain}`);
   return book;
 }

@@ -9,7 +9,7 @@ import { factKey, factsOf } from '../../src/domain/issue.ts';
 import type { Policy } from '../../src/domain/policy.ts';
 import { tubeOf } from '../../src/domain/tubes.ts';
 import { epochMs, HOUR_MS } from '../../src/domain/units.ts';
-import { watched } from '../../src/domain/watch.ts';
+import { NOTHING_WATCHED, watched } from '../../src/domain/watch.ts';
 
 const EVER = epochMs(-Infinity);
 
@@ -26,7 +26,7 @@ export function factsHeld(subject: Subject, policy: Policy): Map<string, string>
   const books = [...subject.values()];
   for (const { drain, chart } of books) hold(drain, rowsFrom(chart, EVER).flatMap(factsOf));
   const tubes = books.flatMap((book) => tubeOf(book) ?? []);
-  const anew = books.map((book) => ({ ...book, since: EVER, watch: new Map() }));
+  const anew = books.map((book) => ({ ...book, since: EVER, watch: NOTHING_WATCHED }));
   for (const [home, { after }] of watched(anew, policy)) {
     const context = { home, tubes, nameOf: policy.nameOf };
     hold(

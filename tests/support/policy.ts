@@ -15,3 +15,6 @@ export const policyOf = (
 ): Policy => createPolicy(settings, [{ from: ALWAYS, table }], [{ from: ALWAYS, calendar }]);
 
 export const DEFAULT_POLICY: Policy = policyOf(DEFAULT_TABLE);
+
+/** No rules and no calendar: for what holds of rows, whatever else is made of them. */
+export const ROWS_ONLY: Policy = { ...DEFAULT_POLICY, rules: [], windowsOver: () => [] };

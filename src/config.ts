@@ -1,16 +1,19 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { z } from 'zod';
-import { type Calendar, isZoneName } from './record/calendar.ts';
+import type { Calendar } from './domain/configuration.ts';
+import { isZoneName } from './record/calendar.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
 const url = z
   .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
   .transform((text) => text.replace(/\/+$/, ''));
 const TIME_OF_DAY = '([01][0-9]|2[0-3]):[0-5][0-9]';
-const timeOfDay = z.string().regex(new RegExp(`^${TIME_OF_DAY}$`), {
-  error: 'is no local time of day, such as 07:00',
-});
 const minutesOf = (text: string): number => Number(text.slice(0, 2)) * 60 + Number(text.slice(3));
+/** Local time of day, as minutes since midnight. */
+export const timeOfDay = z
+  .string()
+  .regex(new RegExp(`^${TIME_OF_DAY}$`), { error: 'is no local time of day, such as 07:00' })
+  .transform(minutesOf);
 
 const environment = z.object({
   DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
@@ -40,7 +43,7 @@ const environment = z.object({
     .string()
     .refine(isZoneName, { error: 'is no time zone of the IANA database, such as Europe/Berlin' })
     .default('UTC'),
-  DRAINLEDGER_DAY_START: timeOfDay.default('07:00').transform(minutesOf),
+  DRAINLEDGER_DAY_START: timeOfDay.prefault('07:00'),
   DRAINLEDGER_SHIFTS: z
     .string()
     .regex(new RegExp(`^${TIME_OF_DAY}(,${TIME_OF_DAY}){0,23}$`), {

@@ -1,7 +1,7 @@
+import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
-import type { Calendar } from '../record/calendar.ts';
 import type { Record } from '../record/record.ts';
 import type { Store } from '../store/port.ts';
 

@@ -9,6 +9,7 @@ import {
   windowRate,
 } from '../domain/calendar-windows.ts';
 import { stateOf } from '../domain/chart.ts';
+import type { Calendar } from '../domain/configuration.ts';
 import { millilitres } from '../domain/derived-facts.ts';
 import { patientKey } from '../domain/drain.ts';
 import type { Span } from '../domain/interval.ts';
@@ -24,7 +25,7 @@ import type { Settings } from '../domain/settings.ts';
 import { coveredThousandths } from '../domain/span.ts';
 import { isLowConfidence } from '../domain/uncertainty.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../domain/units.ts';
-import { type Calendar, localText, timeOfDayText, windowsOver } from './calendar.ts';
+import { localText, timeOfDayText, windowsOver } from './calendar.ts';
 import { ALGORITHM } from './receipt.ts';
 import { uncertaintyMl } from './view.ts';
 

@@ -5,20 +5,10 @@
  * two hours.
  */
 import { DateTime, IANAZone } from 'luxon';
+import type { Calendar, MinuteOfDay } from '../domain/configuration.ts';
 import type { Span } from '../domain/interval.ts';
 import type { CalendarKind } from '../domain/policy.ts';
 import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../domain/units.ts';
-
-/** Local time of day, minutes since midnight. */
-export type MinuteOfDay = number;
-
-export interface Calendar {
-  /** IANA name. */
-  readonly zone: string;
-  readonly dayStart: MinuteOfDay;
-  /** Rising. They tile the days only if `dayStart` is one of them. */
-  readonly shiftStarts: readonly MinuteOfDay[];
-}
 
 export const CALENDAR_KINDS = ['hour', 'shift', 'day'] as const satisfies readonly CalendarKind[];
 

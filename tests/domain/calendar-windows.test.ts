@@ -2,11 +2,12 @@
 import { describe, expect, it } from 'vitest';
 import { calendarWindow, closedUntil, newestLevelAt, windowRate } from '../../src/domain/calendar-windows.ts';
 import { stateOf } from '../../src/domain/chart.ts';
+import type { Calendar } from '../../src/domain/configuration.ts';
 import type { Span } from '../../src/domain/interval.ts';
 import { approximately } from '../../src/domain/rational.ts';
 import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import { epochMs, HOUR_MS } from '../../src/domain/units.ts';
-import { type Calendar, windowsOver } from '../../src/record/calendar.ts';
+import { windowsOver } from '../../src/record/calendar.ts';
 import {
   at,
   bookOf,

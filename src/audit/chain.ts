@@ -15,7 +15,8 @@ export interface Envelope {
   readonly prev: string;
   readonly entry: string;
   readonly type: string;
-  readonly actor: Author;
+  /** Who says so; of the configuration, the service itself. */
+  readonly actor: Author | { readonly type: 'service' };
   readonly effective_at: string;
   readonly recorded_at: string;
   /** The identifier that a correction or retraction names. */

@@ -71,6 +71,23 @@ export interface StoredEntry {
   readonly body: string;
 }
 
+/** A version of the configuration, in force from `recordedAt` until the next. */
+export interface StoredConfiguration {
+  /** From 1. */
+  readonly seq: number;
+  /** RFC 3339, UTC. */
+  readonly recordedAt: string;
+  readonly hash: string;
+  /** Canonical text, as stored. */
+  readonly body: string;
+}
+
+/** The version that says what was asked for, and whether it was written just now. */
+export interface Configured {
+  readonly version: StoredConfiguration;
+  readonly isNew: boolean;
+}
+
 export interface Delivery {
   readonly target: string;
   readonly drain: string;
@@ -99,6 +116,12 @@ export interface Store {
    * @throws {StoreBusy} when too much is queued already @throws {StoreFailed} when it could not be made durable
    */
   append(unit: readonly AppendRequest[]): Promise<readonly AppendOutcome[]>;
+  /**
+   * Appends a version of the configuration, in a stream of its own, unless the newest one says the same to the letter.
+   * @param body canonical text
+   * @throws as {@link append}
+   */
+  configure(body: string): Promise<Configured>;
   /** Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`. */
   claim(target: string, nowMs: number, lapsesMs: number, most: number): Promise<readonly Delivery[]>;
   settle(delivery: Delivery, settlement: Settlement): Promise<void>;
@@ -107,6 +130,8 @@ export interface Store {
   books(drain: string): Subject;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
   drains(after: string, most: number): readonly string[];
+  /** All versions of the configuration, oldest first. */
+  configurations(): readonly StoredConfiguration[];
   /** All versions of a resource in order; empty when it was never issued. */
   versions(drain: string, factKey: string, resourceId: string): readonly string[];
   deliveryCounts(): readonly DeliveryCount[];

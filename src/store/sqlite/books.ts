@@ -20,17 +20,21 @@ interface ReissueRow {
   readonly status: IssueStatus;
 }
 
+/** Whether `@drain` names a drain: the ledger has streams of other kinds, which no reader of drains may take for one. */
+export const IS_DRAIN = 'EXISTS (SELECT 1 FROM drain WHERE drain = @drain)';
+
 /** Reads books from the ledger on one connection. */
 export function createBookReader(db: Database.Database, policy: Policy) {
-  const entries = db.prepare<[string], LedgerRow>(
-    'SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index) WHERE stream = ? ORDER BY seq',
+  const entries = db.prepare<[object], LedgerRow>(
+    `SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index)
+     WHERE stream = @drain AND ${IS_DRAIN} ORDER BY seq`,
   );
   const reissues = db.prepare<[string], ReissueRow>(
     'SELECT fact_key, version, status FROM reissue WHERE drain = ? ORDER BY fact_key, version',
   );
   const drainsOf = db.prepare<[string], string>('SELECT drain FROM drain WHERE patient_key = ?').pluck();
 
-  const entriesOf = (drain: string): Entry[] => entries.all(drain).map((row) => toEntry(drain, row));
+  const entriesOf = (drain: string): Entry[] => entries.all({ drain }).map((row) => toEntry(drain, row));
 
   /** Every patient it was ever linked to: undoing one link may bring back another. */
   function drainsTogether(own: readonly Entry[], drain: string, linksPatient: string | null): string[] {

@@ -1,7 +1,8 @@
 import type { Policy } from '../../domain/policy.ts';
 import type { Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
-import { createBookReader, createBookShelf } from './books.ts';
+import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
+import { createConfigurationReader, createConfigurationWriter } from './configurations.ts';
 import { createDeliveries, createDeliveryReader } from './deliveries.ts';
 import { createFrameReader } from './frames.ts';
 import { createGroupCommit } from './group-commit.ts';
@@ -35,6 +36,7 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   const reader = openReader(options.file);
   const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
   const appender = createAppender(writer, { ...options, shelf });
+  const configure = createConfigurationWriter(writer, options);
   const deliveries = createDeliveries(writer);
   const open = createDeliveryReader(reader);
   const group = createGroupCommit(writer, {
@@ -45,6 +47,14 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   });
   return {
     append: (unit) => group.submit(() => appender.append(unit)),
+    configure: (body) =>
+      group.submit(() => {
+        const configured = configure(body);
+        // The appender keeps the end of the log in memory, and that has moved.
+        if (configured.isNew) appender.forget();
+        return configured;
+      }),
+    configurations: createConfigurationReader(reader),
     claim(target, now, lapses, most) {
       if (!open.isDue(target, now)) return Promise.resolve([]);
       return group.submit(() => deliveries.claim(target, now, lapses, most));
@@ -76,9 +86,9 @@ interface EntryRow {
 }
 
 function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entries' | 'drains' | 'versions'> {
-  const entries = reader.prepare<[string, number, number], EntryRow>(
+  const entries = reader.prepare<[object], EntryRow>(
     `SELECT seq, envelope, hash, body FROM ledger JOIN payload USING (log_index)
-     WHERE stream = ? AND seq > ? ORDER BY seq LIMIT ?`,
+     WHERE stream = @drain AND seq > @afterSeq AND ${IS_DRAIN} ORDER BY seq LIMIT @most`,
   );
   const drains = reader
     .prepare<[string, number], string>('SELECT drain FROM drain WHERE drain > ? ORDER BY drain LIMIT ?')
@@ -94,7 +104,7 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
     .pluck();
   const textsIn = createFrameReader(reader);
   return {
-    entries: (drain, afterSeq, most) => entries.all(drain, afterSeq, most).map(storedEntry),
+    entries: (drain, afterSeq, most) => entries.all({ drain, afterSeq, most }).map(storedEntry),
     drains: (after, most) => drains.all(after, most),
     versions(drain, factKey, resourceId) {
       const anchor = factKey.slice(factKey.lastIndexOf('.') + 1);

@@ -10,7 +10,7 @@ const decimal = z.custom<Decimal>((value) => value instanceof Decimal, {
 });
 const positive = decimal.refine((value) => value.thousandths > 0, { error: 'must be more than 0' });
 
-const profile = z
+export const profile = z
   .strictObject({
     id: z.string().min(1).max(64),
     kind: z.enum(['gravity', 'wet-suction', 'dry-suction', 'electronic']),

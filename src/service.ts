@@ -2,15 +2,20 @@
 import { fileURLToPath } from 'node:url';
 import type { FastifyBaseLogger } from 'fastify';
 import type { Config } from './config.ts';
+import { readConfigurations, writeConfiguration } from './configuration-text.ts';
 import { type Deliverer, startDelivering } from './delivery/deliver.ts';
-import { ALWAYS } from './domain/policy.ts';
+import type { Configuration, ConfigurationInForce } from './domain/configuration.ts';
+import { type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
+import { epochMs } from './domain/units.ts';
 import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { createPolicy } from './record/policy.ts';
+import { ALGORITHM } from './record/receipt.ts';
 import { createRecord } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
+import type { Store } from './store/port.ts';
 import { openSqliteStore } from './store/sqlite/store.ts';
 
 export interface Service {
@@ -31,23 +36,24 @@ const EHR = 'ehr';
 const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
-  const profiles = config.profilesFile === undefined ? defaultProfiles() : readProfiles(config.profilesFile);
-  const rules = config.rulesFile === undefined ? DEFAULT_TABLE : readRules(config.rulesFile);
-  const policy = createPolicy(
-    DEFAULT_SETTINGS,
-    [{ from: ALWAYS, table: rules }],
-    [{ from: ALWAYS, calendar: config.calendar }],
-  );
+  const chosen = configurationOf(config);
   const store = openSqliteStore({
     file: config.database,
     migrationsFolder: MIGRATIONS,
     origin: config.origin,
     targets: config.ehr === null ? [] : [EHR],
-    policy,
+    // What is in force is in the store itself, and nobody asks it for books before it is configured.
+    policy: () => policy,
     mostQueued: MOST_QUEUED,
     now: Date.now,
     onFatal,
   });
+  const versions = await configure(store, chosen, logger).catch(async (error: unknown) => {
+    await store.close();
+    throw error;
+  });
+  const policy = policyOf(chosen, versions);
+  const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
   let url = `http://${config.host}:${config.port}`;
   const app = buildApp({
     logger,
@@ -57,7 +63,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       profiles,
       policy,
       rules,
-      calendar: config.calendar,
+      calendar,
       canonical: config.canonical,
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
@@ -75,11 +81,42 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   };
 }
 
-function deliverTo(
-  ehr: NonNullable<Config['ehr']>,
-  store: ReturnType<typeof openSqliteStore>,
+function configurationOf({ profilesFile, rulesFile, calendar }: Config): Configuration {
+  return {
+    algorithm: ALGORITHM,
+    settings: DEFAULT_SETTINGS,
+    profiles: profilesFile === undefined ? defaultProfiles() : readProfiles(profilesFile),
+    rules: rulesFile === undefined ? DEFAULT_TABLE : readRules(rulesFile),
+    calendar,
+  };
+}
+
+/**
+ * Records what was chosen before anything depends on it, and gives all versions as the ledger says them: what counts is
+ * what is recorded.
+ * @throws {Error} when it cannot be written, or a version of the past cannot be read
+ */
+async function configure(
+  store: Store,
+  chosen: Configuration,
   logger: FastifyBaseLogger,
-): Deliverer {
+): Promise<readonly ConfigurationInForce[]> {
+  const { version, isNew } = await store.configure(writeConfiguration(chosen)).catch((cause: unknown) => {
+    throw new Error(`the configuration cannot be written to the ledger: ${cause}`, { cause });
+  });
+  const { seq, recordedAt, hash } = version;
+  if (isNew) logger.info({ version: seq, from: recordedAt, hash }, 'new version of the configuration');
+  return readConfigurations(store.configurations());
+}
+
+const policyOf = ({ settings }: Configuration, versions: readonly ConfigurationInForce[]): Policy =>
+  createPolicy(
+    settings,
+    versions.map(({ from, rules }) => ({ from, table: rules })),
+    versions,
+  );
+
+function deliverTo(ehr: NonNullable<Config['ehr']>, store: Store, logger: FastifyBaseLogger): Deliverer {
   return startDelivering({
     store,
     target: { name: EHR, ...ehr, backoff: { baseMs: 500, capMs: 300_000 }, mostAtOnce: 8 },

@@ -23,7 +23,7 @@ export function openBenchStore(file: string, create: typeof createRecord): { sto
     migrationsFolder: MIGRATIONS,
     origin: 'bench.example',
     targets: ['ehr'],
-    policy: BENCH_POLICY,
+    policy: () => BENCH_POLICY,
     mostQueued: 10_000,
     now: Date.now,
     onFatal: (error) => {

@@ -10,6 +10,7 @@ import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
 import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
+import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
@@ -54,6 +55,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerCalendar(native, parts);
       registerRemoval(native, parts);
       registerAdvisories(native, parts);
+      registerConfiguration(native, parts);
       registerEntries(native, parts);
     },
     { prefix: '/v1' },

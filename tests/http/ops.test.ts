@@ -22,7 +22,7 @@ const store = openSqliteStore({
   migrationsFolder: fileURLToPath(new URL('../../migrations', import.meta.url)),
   origin: 'ops.example',
   targets: [],
-  policy: DEFAULT_POLICY,
+  policy: () => DEFAULT_POLICY,
   mostQueued: 10,
   now: Date.now,
   onFatal(error) {
@@ -71,4 +71,10 @@ test('says where its API reference is, under the URL that clients know', async (
   const answer = await request(app.server).get('/v1/').expect(200);
   expect(answer.body.api_reference).toBe('http://service.example/openapi.json');
   expect(answer.body.cautions).toContain('Local policy and the responsible clinician decide.');
+});
+
+test('says that no configuration is recorded on a store that was never given one', async () => {
+  const answer = await request(app.server).get('/v1/configuration').expect(404);
+  expect(JSON.parse(answer.text)).toMatchObject({ type: 'urn:drainledger:problem:no-configuration' });
+  await request(app.server).get('/v1/configuration/versions').expect(200, { versions: [] });
 });

@@ -33,7 +33,7 @@ export function openLedger(file: string, more: Partial<SqliteStoreOptions> = {})
     migrationsFolder: MIGRATIONS,
     origin: 'store.example',
     targets: ['ehr'],
-    policy: DEFAULT_POLICY,
+    policy: () => DEFAULT_POLICY,
     mostQueued: 1000,
     now: Date.now,
     onFatal(error) {

@@ -7,7 +7,7 @@ const time = z.string().meta({ format: 'date-time' });
 const count = z.number().int().nonnegative();
 const inUnit = 'in the unit of the rule';
 
-const rule = z
+export const rule = z
   .object({
     id: z.string(),
     title: z.string(),

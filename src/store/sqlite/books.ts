@@ -24,7 +24,7 @@ interface ReissueRow {
 export const IS_DRAIN = 'EXISTS (SELECT 1 FROM drain WHERE drain = @drain)';
 
 /** Reads books from the ledger on one connection. */
-export function createBookReader(db: Database.Database, policy: Policy) {
+export function createBookReader(db: Database.Database, policy: () => Policy) {
   const entries = db.prepare<[object], LedgerRow>(
     `SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index)
      WHERE stream = @drain AND ${IS_DRAIN} ORDER BY seq`,
@@ -53,7 +53,7 @@ export function createBookReader(db: Database.Database, policy: Policy) {
       ledger.set(name, told);
       reissued.set(name, new Map(reissues.all(name).map(({ fact_key, ...issue }) => [fact_key, issue])));
     }
-    return openBooks(ledger, reissued, policy);
+    return openBooks(ledger, reissued, policy());
   };
 }
 

@@ -16,7 +16,8 @@ export interface SqliteStoreOptions {
   /** Name of this log, part of every entry's hash. */
   readonly origin: string;
   readonly targets: readonly string[];
-  readonly policy: Policy;
+  /** What is in force: asked whenever books are read, so it may be worked out from the store once that is open. */
+  policy(): Policy;
   readonly mostQueued: number;
   now(): number;
   onFatal(error: Error): void;

@@ -65,7 +65,7 @@ function gaussianMultinomial(ties: readonly number[]): number[] {
 
 /** Times [m] = 1 + q + … + q^(m−1). */
 function multiplied(polynomial: readonly number[], m: number): number[] {
-  const product = new Array<number>(polynomial.length + m - 1).fill(0);
+  const product: number[] = [];
   polynomial.forEach((coefficient, i) => {
     for (let j = 0; j < m; j += 1) product[i + j] = (product[i + j] ?? 0) + coefficient;
   });
@@ -85,10 +85,10 @@ function divided(polynomial: readonly number[], m: number): number[] {
 }
 
 function normalP(s: number, n: number, ties: readonly number[]): number {
+  // Where all are tied the variance is 0 as well.
   if (s === 0) return 1;
   const term = (k: number): number => k * (k - 1) * (2 * k + 5);
   const variance = (term(n) - ties.reduce((sum, t) => sum + term(t), 0)) / 18;
-  if (variance === 0) return 1;
   return erfc((Math.abs(s) - 1) / Math.sqrt(2 * variance));
 }
 

@@ -37,6 +37,15 @@ describe('Mann-Kendall', () => {
     expect(exact).toBe(false);
   });
 
+  it('is exact up to 10 values: of 10! arrangements only the falling and the rising one are as strong', () => {
+    expect(mannKendall([10, 9, 8, 7, 6, 5, 4, 3, 2, 1])).toEqual({ s: -45, p: 2 / 3_628_800, exact: true });
+    expect(mannKendall([11, 10, 9, 8, 7, 6, 5, 4, 3, 2, 1]).exact).toBe(false);
+  });
+
+  it('is certain of no trend where later values lie above as often as below', () => {
+    expect(mannKendall([1, 2, 3, 4, 5, 6, 6, 5, 4, 3, 2, 1])).toEqual({ s: 0, p: 1, exact: false });
+  });
+
   it('shows no trend where all are equal', () => {
     expect(mannKendall([2, 2, 2, 2, 2])).toEqual({ s: 0, p: 1, exact: true });
     expect(mannKendall(new Array<number>(12).fill(2))).toEqual({ s: 0, p: 1, exact: false });

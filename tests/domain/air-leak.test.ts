@@ -121,16 +121,25 @@ describe('only like is compared with like', () => {
     ];
     expect(trendOf(story)).toMatchObject({ values: [2, 1], unlike: 3, reason: 'fewer-than-5-hours' });
     expect(trendOf(story, 'flow').values).toEqual([90, 90, 90, 80, 80]);
+    expect([leakOf(story).grade.like?.scaleMax, leakOf(story).flow.like?.scaleMax]).toEqual([5000, null]);
     const back = [...story, changed('u2', '05:30', 0, 0, WET_UNIT), ...grades([2, 1], 6)];
     expect(trendOf(back)).toMatchObject({ values: [5, 4, 3, 2, 1], unlike: 2, trend: 'falling' });
   });
 
   it('a unit whose scale is not known gives no trend', () => {
     const { leak_scale_max: _none, ...plain } = WET_UNIT;
-    expect(trendOf([...START, setUp('00:30', 0, plain, 'plain'), ...grades([5, 4, 3, 2, 1])])).toMatchObject({
+    const onPlain = (readings: readonly Told[]) => [...START, setUp('00:30', 0, plain, 'plain'), ...readings];
+    expect(trendOf(onPlain(grades([5, 4, 3, 2, 1])))).toMatchObject({
       trend: 'no-trend-shown',
       reason: 'leak-scale-not-known',
     });
+    expect(trendOf(onPlain(flows([50, 40, 30, 20, 10])), 'flow')).toMatchObject({ trend: 'falling' });
+  });
+
+  it('a grade read while no unit was set up has no scale either, and is a leak all the same', () => {
+    const found = leakOf([placed('00:00'), grade('01:00', 3)]);
+    expect(found.grade).toMatchObject({ trend: 'no-trend-shown', reason: 'leak-scale-not-known' });
+    expect(found.leak_days).toMatchObject({ value_ms: HOUR_MS });
   });
 
   it('a fall that comes with suction going off is no fall of the leak', () => {
@@ -165,6 +174,21 @@ describe('only like is compared with like', () => {
       ...grades([2, 1], 5, { phase: 'forced-expiratory' }),
     ];
     expect(trendOf(story)).toMatchObject({ values: [5, 5, 2, 1], unlike: 2, phase: 'forced-expiratory' });
+  });
+
+  it('a leak of which nobody charted the phase is not compared with one of quiet breathing', () => {
+    const story = [...START, ...grades([4, 3]), ...grades([2, 1], 3, { phase: 'expiratory' })];
+    expect(trendOf(story)).toMatchObject({ values: [2, 1], unlike: 2, phase: 'expiratory' });
+  });
+
+  it('no leak at a cough is not compared with quiet breathing', () => {
+    const story = [
+      ...START,
+      ...grades([3, 2], 1, { phase: 'expiratory' }),
+      grade('03:00', 0, { phase: 'forced-expiratory' }),
+      grade('04:00', 1, { phase: 'expiratory' }),
+    ];
+    expect(trendOf(story)).toMatchObject({ values: [3, 2, 1], unlike: 1, phase: 'expiratory' });
   });
 
   it('an absence stands with a phase of quiet breathing', () => {
@@ -237,6 +261,19 @@ describe('a fall while the swing was lost', () => {
     [
       'and seen again before it',
       [swing('00:10', 'present'), swing('00:20', 'absent'), swing('00:30', 'present')],
+      'falling',
+      null,
+    ],
+    [
+      'and seen again with the first value',
+      [swing('00:10', 'present'), swing('00:20', 'absent'), swing('01:00', 'present')],
+      'falling',
+      null,
+    ],
+    ['after the newest value', [swing('05:30', 'present'), swing('06:00', 'absent')], 'falling', null],
+    [
+      'after it was seen with the newest value',
+      [swing('05:00', 'present'), swing('06:00', 'absent')],
       'falling',
       null,
     ],
@@ -341,8 +378,49 @@ describe('leak-free time', () => {
       ],
       'swing-lost',
     ],
+    [
+      'one that was lost before and is seen again counts from then',
+      [
+        grade('01:00', 2),
+        reading('s1', '01:10', { tidaling: 'present' }),
+        none('02:00', { tidaling: 'absent' }),
+        none('03:00', { tidaling: 'present' }),
+        none('04:00'),
+      ],
+      { hours: 1, from: 'r02:00', after: 'leak', without: ['swing-lost'] },
+    ],
+    [
+      'one that is seen again with the first absence is a beginning',
+      [
+        reading('s1', '01:10', { tidaling: 'present' }),
+        reading('s2', '01:20', { tidaling: 'absent' }),
+        none('02:00', { tidaling: 'present' }),
+      ],
+      { hours: 0, from: 'r02:00', after: 'nothing-assessed', without: [] },
+    ],
+    [
+      'one that is lost right after the first absence leaves the beginning',
+      [none('01:00', { tidaling: 'present' }), none('02:00', { tidaling: 'absent' })],
+      { hours: 0, from: 'r01:00', after: 'nothing-assessed', without: ['swing-lost'] },
+    ],
+    [
+      'a phase alone shows a leak',
+      [none('01:00'), leak('02:00', { phase: 'expiratory' })],
+      'leak-at-newest-assessment',
+    ],
+    [
+      'a grade beyond the scale alone assesses nothing',
+      [none('01:00'), none('02:00'), grade('03:00', 8)],
+      { hours: 1, from: 'r01:00', after: 'nothing-assessed', without: [] },
+    ],
   ])('%s', (_, story, expected) => {
     expect(freeOf(story)).toEqual(expected);
+  });
+
+  it('is as of the newest reading that assessed it', () => {
+    const story = [...START, none('01:00'), none('02:00'), reading('x', '03:00', { tidaling: 'present' })];
+    expect(leakOf(story).newest?.row.item.id).toBe('r02:00');
+    expect(leakOf(START).newest).toBeNull();
   });
 });
 
@@ -362,6 +440,7 @@ describe('leak days', () => {
     ],
     ['none while nothing was assessed', [], 'not-assessed'],
     ['none while no leak was seen', [grade('01:00', 0)], 'no-leak-seen'],
+    ['0 for a leak at the closure', [closed('06:00'), grade('06:00', 1)], ['chest_closed_at', 0]],
     ['none for a leak before the closure', [closed('06:00'), grade('05:00', 1)], 'leak-before-origin'],
   ])('%s', (_, story, expected) => {
     expect(daysOf([...START, ...story])).toEqual(expected);

@@ -60,6 +60,7 @@ describe('the fill of the chamber', () => {
 
   it('is not known without a unit or a level on its scale', () => {
     expect(fillOf([placed()])).toBeNull();
+    expect(fillOf([placed(), level('a', '09:00', 100)])).toBeNull();
     expect(fillOf([placed(), setUp('08:00', null)])).toBeNull();
     expect(fillOf([...START, level('a', '09:00', 100), changed('u', '10:00', 120, null)])).toBeNull();
   });
@@ -94,6 +95,18 @@ describe('time to full', () => {
     ['has none once full', hourly([500, 1000, 1500, 2000]), [null, null, null, 'full']],
     // The whole 4 h are one interval, so the last hour by itself is not known.
     ['goes by 4 h alone where 1 h is not covered', [level('a', '12:00', 400)], ['16.0', '16.0', '16.0', 4]],
+    // Nothing is known of the last hour alone, of what drained in it least of all from what was put in: 1600 / 200 is 8 h.
+    [
+      'takes nothing put in for drainage',
+      [level('a', '12:00', 400), instilled('i', '11:30', 200)],
+      ['16.0', '16.0', '16.0', 4],
+    ],
+    ['has none before a second level', [], [null, null, null, 'no-rate-at-level']],
+    [
+      'has none after a fall that nothing explains',
+      [level('a', '09:00', 100), level('b', '10:00', 20)],
+      [null, null, null, 'coverage-incomplete'],
+    ],
     [
       'has none where a part is a lower bound only',
       [level('a', '09:00', 100), changed('u', '10:00', null, 0), level('b', '13:00', 400)],
@@ -132,6 +145,12 @@ describe('time to full', () => {
     const story = [...START, level('a', '10:00', 200), level('b', '11:30', 300), level('c', '13:00', 400)];
     // Room 1600: 300 in 4 h; at most 400, at least 200. In the last hour 66.7 of 100: at most 100, at least nothing.
     expect(timeOf(story)).toEqual(['21.3', '16.0', '32.0', 4]);
+  });
+
+  it('goes by 1 h where that is faster than 4 h whose edge cuts an interval', () => {
+    // The 4 h before 13:00: 100 of the 200 drained until 10:00, then 100 and 200: 100 mL/h. The last hour: 200 mL/h.
+    const story = [...START, level('a', '10:00', 200), level('b', '12:00', 300), level('c', '13:00', 500)];
+    expect(timeOf(story)).toEqual(['7.5', '7.5', '7.5', 1]);
   });
 
   it.each([

@@ -148,6 +148,15 @@ describe('suction is proven', () => {
       [up({ suction: wet }), reading('a', '09:00', { suction: { source: 'off' } })],
       'missing by a',
     ],
+    [
+      'not where a change that orders nothing left the order standing',
+      [
+        up({ suction: dry }, DRY_UNIT),
+        says('s', '09:00', 'suction-changed', { ...on, dial_cmh2o: dec(10) }),
+        reading('a', '09:10', { suction: { source: 'off' } }),
+      ],
+      'missing by a',
+    ],
   ])('%s', (_, story, expected) => {
     expect(checkOf(story)?.suction).toBe(expected);
   });

@@ -91,7 +91,7 @@ export function flowCriterion(
   const from = run[0]?.at ?? newest.at;
   const hidden = (spans: readonly Span[]) => spans.some((span) => span.from < newest.at && span.to > from);
   const needed = limit.longer_than_h * HOUR_MS;
-  const isSeenAbove = run.length === 0 || (before !== null && newest.at - before.at <= needed);
+  const isSeenAbove = before !== null && newest.at - before.at <= needed;
   const found = () => {
     if (isSeenAbove) return known(false);
     if (isTooOld(newest.at, now)) return unknown('assessed-too-long-ago');
@@ -100,7 +100,7 @@ export function flowCriterion(
     if (newest.at - from > needed) return known(true);
     return unknown(run.length < readings.length && before === null ? 'gap-too-long' : 'shown-for-too-short');
   };
-  const behind = run.length === 0 ? [newest] : before === null ? run : [before, ...run];
+  const behind = before === null ? run : [before, ...run];
   return {
     ...{ criterion: 'air-flow', limit, flow: newest.flow, below_ms: newest.at - from },
     ...found(),

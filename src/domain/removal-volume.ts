@@ -88,10 +88,9 @@ function decided(
 ): Pick<VolumeCriterion, 'status' | 'reason'> {
   // mL by weight: (mL/kg) (g / 1000) = mL; and 1000 µL are a mL.
   const threshold = weight === null ? limit.threshold * 1000 : limit.threshold * weight.weight;
-  const [net, whole] = [sum.net, gross].map((volume) =>
+  const both = [sum.net, gross].map((volume) =>
     compare(approximately(volume), sum.uncertainty, limit.operator, threshold),
   );
-  const both = [net, whole].flatMap((comparison) => comparison ?? []);
   if (sum.uncertainty === null) return { status: 'not-known', reason: 'uncertainty-not-known' };
   if (both.every(({ crossed, within_uncertainty: open }) => !crossed && !open))
     return { status: 'not-met', reason: null };
@@ -109,7 +108,7 @@ function entriesBehind(rows: readonly Row[], { from, to }: Span): readonly strin
   for (const { volumes, item, counted } of rows) {
     const isFlow = item.content.kind === 'instilled' || item.content.kind === 'sampled';
     if (isFlow && counted && item.at >= from && item.at < to) ids.add(item.id);
-    if (volumes === null || volumes.interval.to.at <= from || volumes.interval.from.at >= to) continue;
+    if (volumes === null || volumes.interval.to.at <= from) continue;
     const { interval } = volumes;
     for (const point of [interval.from, interval.risesFrom, interval.to])
       if (point !== null) ids.add(point.id);

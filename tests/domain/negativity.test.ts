@@ -186,6 +186,12 @@ describe('total negativity with a part unproven has no value, a range and a reas
       { ...column(20, { bubbling: 'gentle' }), seal: { swing_high_cmh2o: dec(8) } },
       range(null, 28, 'only-seal-swing-charted'),
     ],
+    [
+      'wet, only the bottom of the swing',
+      WET_UNIT,
+      { ...column(20, { bubbling: 'gentle' }), seal: { swing_low_cmh2o: dec(2) } },
+      range(22, null, 'only-seal-swing-charted'),
+    ],
   ])('%s', (_, profile, charted, expected) => {
     expect(total(profile, charted as Charted, 'on')).toEqual(expected);
   });

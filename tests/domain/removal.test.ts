@@ -77,6 +77,8 @@ describe('volume over 24 h, up to 450 mL', () => {
     expect(volumeIn(day(432, [sampled('s', '06:00', 30)]))).toEqual(['not-met', null]);
     const mixed = [instilled('i', '06:00', 100), sampled('s', '06:30', 60)];
     expect(volumeIn(day(432, mixed))).toEqual(['not-known', 'net-and-drained-differ']);
+    // Net is 452 ± 4.08 mL: whether it meets the limit is open, so neither can be said.
+    expect(volumeIn(day(552, [instilled('i', '06:00', 100)]))).toEqual(['not-known', 'within-uncertainty']);
   });
 
   it('is never met by a lower bound, but may be shown not to be met by one', () => {
@@ -106,17 +108,31 @@ describe('volume over 24 h, up to 450 mL', () => {
     const more = [
       level('l25', time(25), 250),
       sampled('s', '06:00', 2),
+      instilled('start', '01:00', 1),
       sampled('early', '00:30', 2),
       sampled('end', time(25), 2),
+      clamped('other', time(25)),
     ];
     const [found] = evidenceOf([...day(240), ...more]).criteria;
-    expect(found?.entries).toEqual(expect.arrayContaining(['l1', 'l2', 's', 'l25']));
+    expect(found?.entries).toEqual(expect.arrayContaining(['l1', 'l2', 's', 'start', 'l25']));
     expect(found?.entries).not.toContain('set-up');
     expect(found?.entries).not.toContain('early');
     expect(found?.entries).not.toContain('end');
-    expect(found?.entries).toHaveLength(26);
+    expect(found?.entries).toHaveLength(27);
     if (found?.criterion !== 'volume') throw new Error('volume comes first');
-    expect(approximately(found.compared?.sum.net ?? { numerator: 0n, denominator: 1n })).toBe(242_000);
+    expect(approximately(found.compared?.sum.net ?? { numerator: 0n, denominator: 1n })).toBe(241_000);
+  });
+
+  it('names both levels of a fall that nothing explains, but neither what bears on no volume nor what does not count', () => {
+    const entries = (...told: readonly Told[]) =>
+      evidenceOf([START, setUp('00:00', 0), ...told]).criteria[0]?.entries;
+    const fall = [level('a', '01:00', 100), level('b', '02:00', 20), level('c', '03:00', 30)];
+    expect(entries(...fall)).toEqual(['set-up', 'a', 'b', 'c']);
+    const bearsOnNone = reading('x', '01:30', { tidaling: 'present' });
+    const beforePlacement = sampled('y', '2026-02-28T23:30:00Z', 2);
+    expect(entries(level('a', '02:00', 20), bearsOnNone, beforePlacement)).toEqual(['set-up', 'a']);
+    expect(entries(bearsOnNone)).toEqual([]);
+    expect(evidenceOf([START]).criteria[0]?.entries).toEqual([]);
   });
 });
 
@@ -158,6 +174,28 @@ describe('no air leak', () => {
     const lost = [swing('01:00', 'present'), swing('02:00', 'absent'), grade('a', '03:00', 0)];
     expect(leak(...lost)).toEqual(['not-known', 'swing-lost']);
     expect(leak(...lost, swing('04:00', 'present'), grade('b', '05:00', 0))).toEqual(['met', null]);
+    expect(leak(...lost, swing('03:00', 'present'))).toEqual(['met', null]);
+  });
+  it('may be known from one before the swing was lost', () => {
+    const swing = (when: string, tidaling: 'present' | 'absent') => reading(`s${when}`, when, { tidaling });
+    const seen = grade('a', '03:00', 0);
+    expect(leak(seen, swing('03:00', 'present'), swing('04:00', 'absent'))).toEqual(['met', null]);
+    expect(leak(seen, swing('03:30', 'present'), swing('04:00', 'absent'))).toEqual(['met', null]);
+  });
+  it('counts the age of an assessment up to what was charted of the drain while it was in', () => {
+    const out = says('out', '02:00', 'removed', {});
+    expect(leak(grade('a', '01:00', 0), out, level('late', '+2 00:00', 5))).toEqual(['met', null]);
+  });
+  it('names the assessment behind it', () => {
+    const behind = (...told: readonly Told[]) =>
+      evidenceOf([START, setUp('00:00', 0), ...told]).criteria.find(
+        ({ criterion }) => criterion === 'air-leak',
+      );
+    expect(behind()).toMatchObject({ leak: null, entries: [] });
+    expect(behind(grade('a', '01:00', 2), grade('b', '02:00', 0))).toMatchObject({
+      leak: false,
+      entries: ['b'],
+    });
   });
 });
 
@@ -192,6 +230,29 @@ describe('a flow below 20 mL/min for more than 6 h', () => {
     ]);
     expect(flows(...run(1, 8), level('l', '+1 08:01', 5))).toEqual(['not-known', 'assessed-too-long-ago']);
   });
+  it('is met whatever hid the flow before that time or after the newest reading of it', () => {
+    const swing = (when: string, tidaling: 'present' | 'absent') => reading(`s${when}`, when, { tidaling });
+    const before = [clamped('c', '00:10'), unclamped('u', '00:20')];
+    const after = [clamped('c', '08:00')];
+    const lostBefore = [swing('00:10', 'present'), swing('00:20', 'absent'), swing('01:00', 'present')];
+    const lostAfter = [swing('08:00', 'present'), swing('08:30', 'absent')];
+    for (const hidden of [before, after, lostBefore, lostAfter])
+      expect(flows(...run(1, 8), ...hidden)).toEqual(['met', null]);
+  });
+  it('looks at no reading that charts another sign of a leak', () => {
+    const story = [START, setUp('00:00', 0), ...run(1, 8), grade('g', '09:00', 0)];
+    const found = evidenceOf(story, BY_WEIGHT).criteria.find(({ criterion }) => criterion === 'air-flow');
+    expect(found).toMatchObject({ flow: 10_000, below_ms: 7 * HOUR_MS });
+    expect(flows(grade('g', '01:00', 0))).toEqual(['not-known', 'not-assessed']);
+  });
+  it('names the reading that is not below it, and none where there is none', () => {
+    const find = (...told: readonly Told[]) =>
+      evidenceOf([START, setUp('00:00', 0), ...told], BY_WEIGHT).criteria.find(
+        ({ criterion }) => criterion === 'air-flow',
+      );
+    expect(find(...run(1, 3), flow(4, 25))).toMatchObject({ flow: 25_000, below_ms: 0, entries: ['f4'] });
+    expect(find()).toMatchObject({ flow: null, below_ms: null, entries: [] });
+  });
   it('shows for how long, and names the readings', () => {
     const story = [START, setUp('00:00', 0), flow(1, 30), ...run(2, 9)];
     const found = evidenceOf(story, BY_WEIGHT).criteria.find(({ criterion }) => criterion === 'air-flow');
@@ -224,6 +285,13 @@ describe('fluid', () => {
       expect(fluid([character], policy('vats-lobectomy-500-ml-2014'))).toEqual(b);
     },
   );
+  it('names that reading, and none where there is none', () => {
+    const behind = (...told: readonly Told[]) =>
+      evidenceOf([START, setUp('00:00', 0), ...told]).criteria.find(({ criterion }) => criterion === 'fluid');
+    const serous = reading('a', '01:00', { fluid_character: 'serous' });
+    expect(behind(serous, level('l', '02:00', 5))).toMatchObject({ character: 'serous', entries: ['a'] });
+    expect(behind()).toMatchObject({ character: null, entries: [] });
+  });
   it('is that of the newest reading that charts it', () => {
     expect(fluid([])).toEqual(['not-known', 'not-assessed']);
     expect(fluid(['sanguineous', 'serous'])).toEqual(['met', null]);
@@ -235,6 +303,20 @@ describe('fluid', () => {
 
 describe('a policy', () => {
   const of = (more: object) => evidenceOf([placed('00:00', more), setUp('00:00', 0)]);
+  it('says whom it was published for, beside how the drain stands to them', () => {
+    expect(of({ indication: 'trauma' }).scope).toEqual([
+      { about: 'population', policy: ['adult'], drain: 'adult', status: 'same' },
+      { about: 'indication', policy: ['thoracic-surgery'], drain: 'trauma', status: 'differs' },
+      { about: 'site', policy: ['pleural-left', 'pleural-right'], drain: 'pleural-left', status: 'same' },
+    ]);
+  });
+  it('has a criterion for each figure that it states, and no other', () => {
+    const named = (each: RemovalPolicy) =>
+      evidenceOf([START, setUp('00:00', 0)], each).criteria.map(({ criterion }) => criterion);
+    expect(named(UP_TO_450)).toEqual(['volume', 'air-leak', 'fluid']);
+    expect(named({ ...UP_TO_450, fluid: null })).toEqual(['volume', 'air-leak']);
+    expect(named(policy('lung-resection-flow-2023'))).toEqual(['air-flow', 'fluid']);
+  });
   it('says nothing of a drain outside its scope, nor of one whose population is not stated', () => {
     expect(of({ indication: 'thoracic-surgery' }).criteria).toHaveLength(3);
     expect(of({}).criteria).toHaveLength(3);

@@ -15,6 +15,8 @@ export default {
   htmlReporter: { fileName: 'reports/mutants/mutants.html' },
   jsonReporter: { fileName: 'reports/mutants/mutants.json' },
   concurrency: 2,
+  // Generous, so that on a busy machine a slow test is not taken for an endless loop.
   timeoutMS: 10_000,
+  timeoutFactor: 4,
   thresholds: { high: 90, low: 85, break: 85 },
 };

@@ -1,7 +1,10 @@
 import { describe, expect, it } from 'vitest';
+import { decide } from '../../src/domain/decide.ts';
+import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import {
   at,
   corrected,
+  entryOf,
   instilled,
   intervalAt,
   level,
@@ -88,8 +91,25 @@ describe('a correction', () => {
     expect(refusalOf(once, told)).toMatchObject({ refused, pointer, value });
   });
 
-  it('is told the end of the chain it should have named', () => {
-    expect(refusalOf(once, corrected('a3', 'a', level('', '09:00', 1)))?.mend).toContain(named('a2'));
+  it.each([
+    ['the end of the chain it should have named', corrected('a3', 'a', level('', '09:00', 1)), named('a2')],
+    ['where to look for the target', corrected('x2', 'x', level('', '09:00', 1)), 'an entry of this drain'],
+    ['the kind to send', corrected('a3', 'a2', instilled('', '09:00', 1)), "'reading'"],
+    [
+      'how to change the kind all the same',
+      corrected('a3', 'a2', instilled('', '09:00', 1)),
+      'enter it anew',
+    ],
+  ])('is told %s', (_, told, mend) => {
+    expect(refusalOf(once, told)?.mend).toContain(mend);
+  });
+
+  it('must name the system as well as the value of its target', () => {
+    const elsewhere = entryOf(corrected('a3', 'a2', level('', '09:00', 1)), 99);
+    if (elsewhere.body.kind !== 'corrected') throw new Error('a correction');
+    const body = { ...elsewhere.body, target: { system: 'urn:example:other', value: 'a2' } };
+    const decision = decide(tell(once).subject, { ...elsewhere, body }, DEFAULT_SETTINGS);
+    expect(decision).toMatchObject({ refused: 'unknown-target', value: 'urn:example:other|a2' });
   });
 });
 
@@ -108,6 +128,24 @@ describe('the patient of a drain', () => {
       refused: 'patient-differs',
       pointer: '/replacement/patient',
     });
+  });
+
+  it('is told who it has to stay, and how to change it all the same', () => {
+    const refusal = refusalOf([placed('08:00', one)], corrected('p2', 'placed', placed('08:00', other)));
+    expect(refusal?.value).toContain('Patient/2');
+    expect(refusal?.mend).toContain('Patient/1');
+    expect(refusal?.mend).toContain('enter it anew');
+    const none = refusalOf([placed('08:00')], corrected('p2', 'placed', placed('08:00', one)));
+    expect(none?.mend).toContain('leave the patient as none');
+  });
+
+  it('is another by another system or value of its identifier alone', () => {
+    const by = (system: string, value: string) => ({ patient: { identifier: { system, value } } });
+    const change = (to: object) =>
+      refusalOf([placed('08:00', by('s', '1'))], corrected('p2', 'placed', placed('07:00', to)))?.refused;
+    expect(change(by('s', '1'))).toBeUndefined();
+    expect(change(by('t', '1'))).toBe('patient-differs');
+    expect(change(by('s', '2'))).toBe('patient-differs');
   });
 
   it('is the same whatever the order of its members', () => {
@@ -141,6 +179,11 @@ describe('an entry entered in error', () => {
       refused: 'already-void',
       value: named('a'),
     });
+  });
+
+  it('is told that it is final and to be entered anew', () => {
+    const refusal = refusalOf([...once, voided('v', 'a')], voided('w', 'a'));
+    expect(refusal).toMatchObject({ pointer: '/target', mend: expect.stringContaining('enter it anew') });
   });
 
   it('is unknown on another drain', () => {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { decide } from '../../src/domain/decide.ts';
+import { decide, enter } from '../../src/domain/decide.ts';
 import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import {
   at,
@@ -102,6 +102,25 @@ describe('a correction', () => {
     ],
   ])('is told %s', (_, told, mend) => {
     expect(refusalOf(once, told)?.mend).toContain(mend);
+  });
+
+  it('is kept with its reason, which what was charted at first has none of', () => {
+    expect(rowOf(once, 'a').item.correction).toBe('misread');
+    expect(rowOf(once, 'b').item.correction).toBeNull();
+  });
+
+  it('must name the end of the chain by its system too, where another has the same value', () => {
+    const { subject } = tell(START);
+    const first = entryOf(corrected('a', 'a', level('', '09:00', 205)), 5);
+    const identifier = { system: 'urn:example:other', value: 'a' };
+    const moved = decide(subject, { ...first, body: { ...first.body, identifier } }, DEFAULT_SETTINGS);
+    if ('refused' in moved) throw new Error(moved.refused);
+    enter(subject, moved, DEFAULT_SETTINGS);
+    const next = entryOf(corrected('a3', 'a', level('', '09:00', 210)), 6);
+    expect(decide(subject, next, DEFAULT_SETTINGS)).toMatchObject({
+      refused: 'not-the-chain-end',
+      mend: expect.stringContaining('urn:example:other|a'),
+    });
   });
 
   it('must name the system as well as the value of its target', () => {

@@ -51,6 +51,7 @@ describe('what is known of a drain', () => {
       weights: [],
     });
     expect(viewOf([placed(), voided('v', 'placed')])).toMatchObject({ site: null, placed_at: null });
+    expect(viewOf([setUp('08:00', 0), says('out', '09:00', 'removed', {})]).removed_at).toBeNull();
   });
 
   it('is not unsaid by an entry that leaves it out', () => {
@@ -64,6 +65,7 @@ describe('what is known of a drain', () => {
   it('has the first of two removals', () => {
     const removals = ['12:00', '11:00'].map((time) => says(`r${time}`, time, 'removed', {}));
     expect(viewOf([placed(), ...removals]).removed_at).toBe(at('11:00'));
+    expect(viewOf([placed(), says('out', '08:00', 'removed', {})]).removed_at).toBe(at('08:00'));
   });
 
   it('follows a placement that is corrected', () => {
@@ -135,7 +137,9 @@ describe('the order of what is charted at one minute', () => {
     const readings = ['b', 'a', 'B', 'ab', 'é', '\u{1F600}', '\uE000'].map((value) =>
       item({ kind: 'reading' }, value),
     );
-    expect(sorted(readings)).toEqual(['B', 'a', 'ab', 'b', 'é', '\uE000', '\u{1F600}']);
+    const inOrder = ['B', 'a', 'ab', 'b', 'é', '\uE000', '\u{1F600}'];
+    expect(sorted(readings)).toEqual(inOrder);
+    expect(sorted(readings.toReversed())).toEqual(inOrder);
     expect(sorted([item({ kind: 'reading' }, 'a', 0, 't'), item({ kind: 'reading' }, 'z', 0, 's')])).toEqual([
       'z',
       'a',

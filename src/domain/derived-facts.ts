@@ -85,7 +85,7 @@ function volume(microlitres: number, atLeast: boolean): FactValue {
   return atLeast ? { quantity, at_least: true } : { quantity };
 }
 
-function rateFacts(row: Row, { rate, interval }: Volumes, net: Fact): Fact[] {
+function rateFacts(row: Row, { rate }: Volumes, net: Fact): Fact[] {
   if (rate.value === null) return [];
   const { effective, flags } = net;
   const components: Components = [
@@ -103,7 +103,7 @@ function rateFacts(row: Row, { rate, interval }: Volumes, net: Fact): Fact[] {
     derived_from: [refTo(net)],
   });
   const indexed = perKilogramFact(row, rate.per_kg, perHour);
-  return interval.status === 'measured' && indexed !== null ? [perHour, indexed] : [perHour];
+  return indexed === null ? [perHour] : [perHour, indexed];
 }
 
 function perKilogramFact(

@@ -84,6 +84,18 @@ describe('a reading at the minute of a unit change (common practice, no source; 
   });
 });
 
+describe('a reading at the minute of a change between units of which no level is known', () => {
+  it('is of neither run: nothing says on which scale it was read', () => {
+    const story = [
+      ...START,
+      changed('first', '11:00', null, null),
+      level('tie', '12:00', 60),
+      changed('second', '12:00', null, null),
+    ];
+    expect(marksOf(story, 'tie')).toEqual(['level-of-neither-run']);
+  });
+});
+
 describe('a reading at the minute of a set-up', () => {
   it.each([
     ['first set-up, opening stated', 0, 5, [45, []]],
@@ -117,6 +129,18 @@ describe('a reading at the minute of a re-based level', () => {
     ];
     expect([intervalAt(story, ends)?.drained, intervalAt(story, 'b')?.drained]).toEqual([60, 0]);
     expect(marksOf(story, 'tie')).toEqual([]);
+    expect([rowOf(story, 'tie').leftOut, rowOf(story, 'tip').leftOut]).toEqual([[], []]);
+  });
+
+  it.each([
+    ['the new level itself', 50, []],
+    ['any other: no graduation is known', 51, ['level-of-neither-run']],
+  ])('where no unit is known is of the new scale at %s', (_, tie, marks) => {
+    const story = [
+      ...[placed(), level('a', '09:00', 100), level('tie', '10:00', tie)],
+      rebased('tip', '10:00', 100, 50),
+    ];
+    expect(marksOf(story, 'tie')).toEqual(marks);
   });
 });
 
@@ -136,6 +160,12 @@ describe('several levels of one run at one minute (graduation 5 mL)', () => {
     const drained = ['x', 'y'].flatMap((key) => intervalAt(story, key)?.drained ?? []);
     expect(drained).toEqual([60]);
     expect([...marksOf(story, 'x'), ...marksOf(story, 'y')]).not.toContain('conflicting-levels');
+  });
+
+  it('do not make up for one that the chamber cannot show', () => {
+    const story = twice(2005, 1900);
+    expect([rowOf(story, 'x').leftOut, rowOf(story, 'y').leftOut]).toEqual([['level'], []]);
+    expect(intervalAt(story, 'y')?.drained).toBe(60);
   });
 
   it('conflict when further apart: none counts, both are marked, and the next level goes on from before', () => {

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { chartedFacts } from '../../src/domain/charted-facts.ts';
 import { factsOf } from '../../src/domain/issue.ts';
-import type { Mark } from '../../src/domain/marks.ts';
+import { type Mark, type MarkBook, mark } from '../../src/domain/marks.ts';
 import {
   at,
   changed,
@@ -272,5 +272,13 @@ describe('the placement and removal of a drain', () => {
     const confirmed = [...story, questioned, corrected('w2', 'w', weighed('', '09:00', 70))];
     expect(rowOf(confirmed, 'b').volumes?.rate).toMatchObject({ per_kg: { weight: { id: 'w' } } });
     expect(rowOf(confirmed, 'w').item.content.effective_at).toBe(at('09:00'));
+  });
+});
+
+describe('a mark on an entry', () => {
+  it('stands once, however often it is found, and in the order found', () => {
+    const marks: MarkBook = new Map();
+    for (const found of ['clock-skew', 'sudden-jump', 'clock-skew'] as const) mark(marks, 'a', found);
+    expect(marks.get('a')).toEqual(['clock-skew', 'sudden-jump']);
   });
 });

@@ -1,9 +1,12 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { compare } from '../../src/domain/compare.ts';
 import { Decimal } from '../../src/domain/decimal.ts';
 import { millilitres } from '../../src/domain/derived-facts.ts';
 import { add, rational, roundHalfEven } from '../../src/domain/rational.ts';
-import { thousandthsText } from '../../src/domain/units.ts';
+import { graduationAt } from '../../src/domain/unit-profile.ts';
+import { microlitres, thousandthsText } from '../../src/domain/units.ts';
+import { dec, WET_UNIT } from '../support/drain-script.ts';
 
 describe('a decimal', () => {
   it.each([
@@ -25,7 +28,9 @@ describe('a decimal', () => {
     "refuses '%s'",
     (text) => {
       expect(Decimal.parse(text)).toBeUndefined();
-      expect(() => Decimal.of(text)).toThrow(RangeError);
+      expect(() => Decimal.of(text)).toThrow(
+        new RangeError(`'${text}' is not a plain number with at most 3 decimals`),
+      );
     },
   );
 });
@@ -91,6 +96,53 @@ describe('rounding half to even (IEEE 754-2019, roundTiesToEven)', () => {
   });
 });
 
+describe('a value and a threshold (common practice, no source)', () => {
+  it.each([
+    [450, '<=', true],
+    [450, '<', false],
+    [450, '>=', true],
+    [450, '>', false],
+    [450.1, '<=', false],
+    [449.9, '<', true],
+    [449.9, '>=', false],
+    [450.1, '>', true],
+  ] as const)('%d %s 450 is %s', (value, operator, crossed) => {
+    expect(compare(value, 0.05, operator, 450).crossed).toBe(crossed);
+  });
+
+  it.each([
+    [446, 4, true],
+    [454, 4, true],
+    [445.9, 4, false],
+    [454.1, 4, false],
+    [450, 0, true],
+    [1000, null, true],
+  ])('%d with U = %s leaves it open: %s', (value, uncertainty, isOpen) => {
+    expect(compare(value, uncertainty, '<=', 450).within_uncertainty).toBe(isOpen);
+  });
+});
+
+describe('the distance between marks', () => {
+  const bands = (...graduations: (readonly [number, number])[]) => ({
+    ...WET_UNIT,
+    graduations: graduations.map(([up_to, mark]) => ({ up_to_ml: dec(up_to), mark_ml: dec(mark) })),
+  });
+
+  it.each([
+    [0, 1000],
+    [50, 1000],
+    [50.001, 10_000],
+    [150, 10_000],
+    [151, 10_000],
+  ])('at %d mL, marked by 1 mL up to 50 and by 10 up to 150, is %d µL', (ml, expected) => {
+    expect(graduationAt(bands([50, 1], [150, 10]), microlitres(ml * 1000))).toBe(expected);
+  });
+
+  it('is none where the unit has no marks', () => {
+    expect(graduationAt(bands(), microlitres(100))).toBe(0);
+  });
+});
+
 describe('a fraction', () => {
   it('adds exactly: 1/3 + 1/6 is 1/2, 1/7 + 2/7 is 3/7', () => {
     expect(roundHalfEven(add(rational(1, 3), rational(1, 6)), 3)).toBe('0.500');
@@ -104,6 +156,10 @@ describe('a fraction', () => {
     [Number.NaN, 1],
   ])('refuses %d/%d', (numerator, denominator) => {
     expect(() => rational(numerator, denominator)).toThrow(RangeError);
+  });
+
+  it('says which denominator it refuses', () => {
+    expect(() => rational(1, -1)).toThrow('denominator -1 is not positive');
   });
 
   it.each([

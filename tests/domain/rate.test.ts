@@ -104,6 +104,10 @@ describe('a clamped tube (common practice, no source)', () => {
       'said twice, which changes nothing',
       story(clamped('c', '09:00'), clamped('d', '10:00'), unclamped('u', '11:00')),
     ],
+    [
+      'opened twice, which changes nothing',
+      story(clamped('c', '09:00'), unclamped('u', '11:00'), unclamped('w', '11:30')),
+    ],
     ['since before the start, until 10:00', story(clamped('c', '08:00'), unclamped('u', '10:00'))],
     ['still clamped at the end, since 10:00', story(clamped('c', '10:00'))],
   ])('is left out of the open-time rate: %s', (_, told) => {

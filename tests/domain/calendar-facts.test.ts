@@ -1,7 +1,7 @@
 /** Which closed windows an entry issues: hours, shifts and days of a drain, and of a patient with several. */
 import { describe, expect, it } from 'vitest';
+import type { Calendar } from '../../src/domain/configuration.ts';
 import type { Span } from '../../src/domain/interval.ts';
-import type { Calendar } from '../../src/record/calendar.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { asDrain } from '../support/advice.ts';
 import {

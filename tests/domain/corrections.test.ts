@@ -1,6 +1,5 @@
 import { describe, expect, it } from 'vitest';
 import { decide, enter } from '../../src/domain/decide.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
 import {
   at,
   corrected,
@@ -19,6 +18,7 @@ import {
   tell,
   voided,
 } from '../support/drain-script.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
 
 const START: readonly Told[] = [
   placed(),
@@ -113,11 +113,11 @@ describe('a correction', () => {
     const { subject } = tell(START);
     const first = entryOf(corrected('a', 'a', level('', '09:00', 205)), 5);
     const identifier = { system: 'urn:example:other', value: 'a' };
-    const moved = decide(subject, { ...first, body: { ...first.body, identifier } }, DEFAULT_SETTINGS);
+    const moved = decide(subject, { ...first, body: { ...first.body, identifier } }, DEFAULT_POLICY);
     if ('refused' in moved) throw new Error(moved.refused);
-    enter(subject, moved, DEFAULT_SETTINGS);
+    enter(subject, moved, DEFAULT_POLICY);
     const next = entryOf(corrected('a3', 'a', level('', '09:00', 210)), 6);
-    expect(decide(subject, next, DEFAULT_SETTINGS)).toMatchObject({
+    expect(decide(subject, next, DEFAULT_POLICY)).toMatchObject({
       refused: 'not-the-chain-end',
       mend: expect.stringContaining('urn:example:other|a'),
     });
@@ -127,7 +127,7 @@ describe('a correction', () => {
     const elsewhere = entryOf(corrected('a3', 'a2', level('', '09:00', 1)), 99);
     if (elsewhere.body.kind !== 'corrected') throw new Error('a correction');
     const body = { ...elsewhere.body, target: { system: 'urn:example:other', value: 'a2' } };
-    const decision = decide(tell(once).subject, { ...elsewhere, body }, DEFAULT_SETTINGS);
+    const decision = decide(tell(once).subject, { ...elsewhere, body }, DEFAULT_POLICY);
     expect(decision).toMatchObject({ refused: 'unknown-target', value: 'urn:example:other|a2' });
   });
 });

@@ -15,6 +15,7 @@ import { ALGORITHM } from './record/receipt.ts';
 import { createRecord } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
+import { startSearchIndex } from './search/host.ts';
 import type { Store } from './store/port.ts';
 import { openSqliteStore } from './store/sqlite/store.ts';
 
@@ -54,11 +55,13 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   });
   const policy = policyOf(chosen, versions);
   const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
+  const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
   let url = `http://${config.host}:${config.port}`;
   const app = buildApp({
     logger,
     parts: {
       store,
+      search,
       record: createRecord(store, { policy, canonical: config.canonical }),
       profiles,
       policy,
@@ -76,6 +79,8 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     async stop() {
       await app.close();
       await deliverer?.stop();
+      // Before the store, whose last checkpoint wants no readers.
+      await search.close();
       await store.close();
     },
   };

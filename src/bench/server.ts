@@ -6,6 +6,7 @@ import { buildApp } from '../http/app.ts';
 import { defaultProfiles } from '../profiles.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
+import type { SearchIndex } from '../search/port.ts';
 import { startService } from '../service.ts';
 import type { Store } from '../store/port.ts';
 import { BENCH_POLICY } from './store.ts';
@@ -54,6 +55,7 @@ function listening(record: Record): Promise<string> {
     record,
     store: {} as Store,
     policy: BENCH_POLICY,
+    search: {} as SearchIndex,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },

@@ -4,6 +4,8 @@ import type { OperationOutcome, OperationOutcomeIssue } from 'fhir/r4.js';
 export type IssueCode = Extract<
   OperationOutcomeIssue['code'],
   | 'structure'
+  | 'required'
+  | 'too-costly'
   | 'invalid'
   | 'not-found'
   | 'not-supported'
@@ -15,4 +17,15 @@ export type IssueCode = Extract<
 
 export function operationOutcome(code: IssueCode, diagnostics: string): OperationOutcome {
   return { resourceType: 'OperationOutcome', issue: [{ severity: 'error', code, diagnostics }] };
+}
+
+/** What was left out of an answer that is good otherwise; null when nothing was. */
+export function leftOut(diagnostics: readonly string[]): OperationOutcome | null {
+  if (diagnostics.length === 0) return null;
+  const issue = diagnostics.map((each) => ({
+    severity: 'warning' as const,
+    code: 'not-supported' as const,
+    diagnostics: each,
+  }));
+  return { resourceType: 'OperationOutcome', issue };
 }

@@ -1,11 +1,12 @@
 /** Builds the HTTP side and never listens. */
 import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify';
+import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy } from '../store/port.ts';
 import { acceptJson } from './body.ts';
 import { answerBrokenHttp } from './broken-http.ts';
 import { logFailure, problemOf } from './failures.ts';
-import { registerFhir } from './fhir/observations.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
+import { registerFhir } from './fhir/routes.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
 import { registerAdvisories } from './native/advisories.ts';
@@ -90,7 +91,8 @@ function keepFromCaches(app: FastifyInstance): void {
 function answerErrors(app: FastifyInstance): void {
   app.setErrorHandler((error: Parameters<typeof problemOf>[0], request, reply) => {
     const problem = problemOf(error, request);
-    if (error instanceof StoreBusy) reply.header('retry-after', error.retryAfterS);
+    if (error instanceof StoreBusy || error instanceof SearchUnavailable)
+      reply.header('retry-after', error.retryAfterS);
     else if (problem.status >= 500) logFailure(request.log, error);
     return refuse(request, reply, problem);
   });

@@ -17,6 +17,23 @@ export class BadBody extends Error {
 
 export function acceptJson(app: FastifyInstance, contentType: string): void {
   app.removeAllContentTypeParsers();
+  alsoAcceptJson(app, contentType);
+}
+
+/** The parameters of a form, as they were sent. */
+export function acceptForm(app: FastifyInstance): void {
+  const type = 'application/x-www-form-urlencoded';
+  app.addContentTypeParser(type, { parseAs: 'string' }, (request, body, done) => {
+    try {
+      refuseEncoded(request);
+      done(null, new URLSearchParams(String(body)));
+    } catch (error) {
+      done(error instanceof Error ? error : new Error(String(error)));
+    }
+  });
+}
+
+export function alsoAcceptJson(app: FastifyInstance, contentType: string): void {
   app.addContentTypeParser(contentType, { parseAs: 'buffer' }, (request, body, done) => {
     try {
       refuseEncoded(request);

@@ -1,6 +1,7 @@
 /** What a thrown error says to the client, and to the log: never what was sent. */
 import type { FastifyBaseLogger, FastifyError, FastifyRequest } from 'fastify';
 import { shortened } from '../intake/fault.ts';
+import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy, StoreFailed } from '../store/port.ts';
 import { BadBody } from './body.ts';
 import { type Problem, problem, problemOfFaults } from './problem.ts';
@@ -15,20 +16,28 @@ export function problemOf(error: Failure, request: FastifyRequest): Problem {
     const detail = 'The store cannot write now: send it again later.';
     return problem(503, 'not-durable', 'Nothing was written', detail);
   }
+  if (error instanceof SearchUnavailable) {
+    return problem(
+      503,
+      'no-search',
+      'The search index is not ready',
+      `${error.message}: ask again in a moment.`,
+    );
+  }
   if (error instanceof BadBody) return error.problem;
   return REQUEST_PROBLEMS[error.code]?.(request) ?? unexpected(error.statusCode ?? 500);
 }
 
 /** Errors of the framework about what was sent. */
 const REQUEST_PROBLEMS: Readonly<Record<string, (request: FastifyRequest) => Problem>> = {
-  FST_ERR_CTP_INVALID_MEDIA_TYPE: ({ headers }) => {
+  FST_ERR_CTP_INVALID_MEDIA_TYPE: ({ headers, routeOptions }) => {
     const sent = headers['content-type'];
     return problemOfFaults(415, 'unsupported-media-type', 'The body is of no type that is read here', [
       {
         pointer: 'content-type',
         value: sent === undefined ? undefined : shortened(sent),
         detail: sent === undefined ? 'is missing' : 'is no type that is read here',
-        mend: 'send application/json',
+        mend: `send ${(routeOptions.config.doc?.bodyTypes ?? ['application/json']).join(' or ')}`,
       },
     ]);
   },

@@ -29,8 +29,10 @@ export function guard(app: FastifyInstance, routes: Routes): void {
 }
 
 function queryFaults(request: FastifyRequest): readonly Fault[] {
+  const { doc } = request.routeOptions.config;
+  if (doc?.readsQuery === true) return [];
   const query = request.query as Readonly<Record<string, unknown>>;
-  const known = request.routeOptions.config.doc?.query ?? {};
+  const known = doc?.query ?? {};
   return Object.entries(query).flatMap(([name, value]) => parameterFaults(known, name, value));
 }
 

@@ -70,7 +70,7 @@ function operationOf(url: string, doc: RouteDoc, components: Components): Json {
     summary: doc.summary,
     description: [doc.about, CAUTIONS[0]].filter((part) => part !== undefined).join('\n\n'),
     ...(parameters.length === 0 ? {} : { parameters }),
-    ...(doc.body === undefined ? {} : { requestBody: bodyOf(doc.body, components) }),
+    ...(doc.body === undefined ? {} : { requestBody: bodyOf(doc.body, doc.bodyTypes, components) }),
     responses: Object.fromEntries(answers),
   };
 }
@@ -90,11 +90,19 @@ function queryParameters({ query }: RouteDoc, components: Components): Json[] {
   });
 }
 
-function bodyOf(body: z.ZodType, components: Components): Json {
-  return { required: true, content: { 'application/json': { schema: schemaOf(body, 'input', components) } } };
+function bodyOf(
+  body: z.ZodType,
+  types: readonly string[] = ['application/json'],
+  components: Components,
+): Json {
+  const schema = schemaOf(body, 'input', components);
+  return { required: true, content: Object.fromEntries(types.map((type) => [type, { schema }])) };
 }
 
-function answerOf({ text, schema, mediaType }: AnswerDoc, components: Components): Json {
+function answerOf(answer: AnswerDoc, components: Components): Json {
+  const { text } = answer;
+  if (answer.schema === undefined) return { description: text };
+  const { schema, mediaType } = answer;
   return { description: text, content: { [mediaType]: { schema: schemaOf(schema, 'output', components) } } };
 }
 

@@ -3,12 +3,14 @@ import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
 import type { Record } from '../record/record.ts';
+import type { SearchIndex } from '../search/port.ts';
 import type { Store } from '../store/port.ts';
 
 /** What the HTTP side is built from. */
 export interface Parts {
   readonly record: Record;
   readonly store: Store;
+  readonly search: SearchIndex;
   readonly profiles: Profiles;
   readonly policy: Policy;
   readonly rules: RuleTable;

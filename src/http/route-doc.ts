@@ -7,15 +7,27 @@ export interface RouteDoc {
   readonly summary: string;
   readonly about?: string;
   readonly body?: z.ZodType;
+  /** Of the body; application/json unless given. */
+  readonly bodyTypes?: readonly string[];
   readonly query?: Readonly<Record<string, z.ZodType>>;
+  /** The handler reads the query itself: FHIR knows modifiers, chains and parameters that stand more than once. */
+  readonly readsQuery?: true;
   /** By HTTP status, or 'default'. */
   readonly answers: Readonly<Record<string, AnswerDoc>>;
 }
 
-export interface AnswerDoc {
+export type AnswerDoc = BodyDoc | EmptyDoc;
+
+export interface BodyDoc {
   readonly text: string;
   readonly schema: z.ZodType;
   readonly mediaType: string;
+}
+
+/** An answer without a body. */
+export interface EmptyDoc {
+  readonly text: string;
+  readonly schema?: undefined;
 }
 
 declare module 'fastify' {
@@ -25,7 +37,7 @@ declare module 'fastify' {
 }
 
 /** A JSON answer. */
-export const json = (text: string, schema: z.ZodType): AnswerDoc => ({
+export const json = (text: string, schema: z.ZodType): BodyDoc => ({
   text,
   schema,
   mediaType: 'application/json',

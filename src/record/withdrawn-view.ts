@@ -31,7 +31,7 @@ function isOfSame(book: Book, other: Book): boolean {
 
 function viewOf(drain: string, key: string, reviews: readonly Review[], store: Pick<Store, 'versions'>) {
   const observation = observationId(drain, { name: 'advisory', anchor: key.slice(KEY.length) });
-  const text = store.versions(drain, key, observation).at(-1);
+  const text = store.versions('Observation', drain, key, observation).at(-1);
   if (text === undefined) throw new Error(`${observation} was withdrawn and is not in the ledger`);
   const { valueCodeableConcept, effectivePeriod, meta } = JSON.parse(text) as Observation;
   const [coding] = valueCodeableConcept?.coding ?? [];

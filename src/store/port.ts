@@ -133,7 +133,7 @@ export interface Store {
   /** All versions of the configuration, oldest first. */
   configurations(): readonly StoredConfiguration[];
   /** All versions of a resource in order; empty when it was never issued. */
-  versions(drain: string, factKey: string, resourceId: string): readonly string[];
+  versions(type: string, drain: string, factKey: string, resourceId: string): readonly string[];
   deliveryCounts(): readonly DeliveryCount[];
   /** @throws when the store cannot write now */
   check(): void;

@@ -42,7 +42,10 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
 
 function schemaFor(document: OpenApi, { method, path, status, contentType }: Answered): string {
   const pathname = path.replace(/\?.*$/, '');
-  const template = Object.keys(document.paths).find((each) => matches(each, pathname));
+  const templates = Object.keys(document.paths);
+  // A path without parameters goes before one whose parameter would match it too.
+  const template =
+    templates.find((each) => each === pathname) ?? templates.find((each) => matches(each, pathname));
   const operation = template === undefined ? undefined : document.paths[template]?.[method.toLowerCase()];
   if (template === undefined || operation === undefined) {
     const name = pathname.startsWith('/fhir') ? 'OperationOutcome' : 'Problem';

@@ -12,6 +12,7 @@ import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createRecord } from '../../src/record/record.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
+import { startSearchIndex } from '../../src/search/host.ts';
 import { openSqliteStore } from '../../src/store/sqlite/store.ts';
 import { DEFAULT_POLICY } from '../support/policy.ts';
 
@@ -30,10 +31,12 @@ const store = openSqliteStore({
   },
 });
 const canonical = 'http://example.org/drainledger';
+const search = startSearchIndex({ database: file, zone: 'UTC', log: pino({ level: 'silent' }) });
 const app = buildApp({
   logger: pino({ level: 'silent' }),
   parts: {
     store,
+    search,
     record: createRecord(store, { policy: DEFAULT_POLICY, canonical }),
     policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
@@ -47,6 +50,7 @@ const app = buildApp({
 await app.ready();
 afterAll(async () => {
   await app.close();
+  await search.close();
   await store.close();
   rmSync(folder, { recursive: true });
 });

@@ -26,15 +26,29 @@ const MAY_IMPORT = {
   store: ['store', 'domain', 'json', 'audit'],
   delivery: ['delivery', 'store/port.ts', 'fhir', 'domain', 'json'],
   rules: ['rules', 'domain'],
+  search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
   export: ['export', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
-  http: ['http', 'record', 'store/port.ts', 'intake', 'fhir', 'domain', 'json', 'auth', 'export', 'audit'],
+  http: [
+    'http',
+    'record',
+    'store/port.ts',
+    'search/port.ts',
+    'search/zone.ts',
+    'intake',
+    'fhir',
+    'domain',
+    'json',
+    'auth',
+    'export',
+    'audit',
+  ],
   web: ['web', 'domain'],
   'ehr-stand-in': ['ehr-stand-in', 'json'],
 };
 // What only a few may import, whatever the table above allows them: the store's two engines.
 const ONLY_IMPORTED_BY = {
-  'store/sqlite': ['store/sqlite', 'main.ts', 'service.ts', 'cli', 'bench', 'demo'],
+  'store/sqlite': ['store/sqlite', 'search', 'main.ts', 'service.ts', 'cli', 'bench', 'demo'],
   'store/postgres': ['store/postgres', 'main.ts', 'service.ts', 'cli', 'bench', 'demo'],
 };
 // Folders that stay free of the outside world: of Node's own modules, or of every package as well.

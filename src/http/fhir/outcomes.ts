@@ -1,5 +1,6 @@
 import type { FastifyReply } from 'fastify';
 import { type IssueCode, operationOutcome } from '../../fhir/outcome.ts';
+import type { Refused } from '../../fhir/search/refused.ts';
 import type { Problem } from '../problem.ts';
 
 export const FHIR_BASE = '/fhir';
@@ -19,8 +20,20 @@ const CODE_OF: Readonly<Record<number, IssueCode>> = {
 /** A problem as a FHIR R4 OperationOutcome. */
 export function sendOutcome(reply: FastifyReply, { status, detail }: Problem): FastifyReply {
   const code = CODE_OF[status] ?? (status < 500 ? 'invalid' : 'exception');
+  return sendIssue(reply, status, code, detail);
+}
+
+export const sendRefused = (reply: FastifyReply, { status, code, message }: Refused): FastifyReply =>
+  sendIssue(reply, status, code, message);
+
+export function sendIssue(
+  reply: FastifyReply,
+  status: number,
+  code: IssueCode,
+  diagnostics: string,
+): FastifyReply {
   return reply
     .code(status)
     .type(FHIR_JSON)
-    .send(JSON.stringify(operationOutcome(code, detail)));
+    .send(JSON.stringify(operationOutcome(code, diagnostics)));
 }

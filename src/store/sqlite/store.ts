@@ -107,9 +107,9 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
   return {
     entries: (drain, afterSeq, most) => entries.all({ drain, afterSeq, most }).map(storedEntry),
     drains: (after, most) => drains.all(after, most),
-    versions(drain, factKey, resourceId) {
+    versions(type, drain, factKey, resourceId) {
       const anchor = factKey.slice(factKey.lastIndexOf('.') + 1);
-      const opening = `{"resourceType":"Observation","id":"${resourceId}",`;
+      const opening = `{"resourceType":"${type}","id":"${resourceId}",`;
       const texts = issuedWith.all({ drain, anchor, factKey }).flatMap(textsIn);
       return texts.filter((text) => text.startsWith(opening));
     },

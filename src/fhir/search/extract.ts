@@ -1,0 +1,178 @@
+/** What the index keeps of a resource, found by the paths of its search parameters. */
+import { EVER, type MomentOf, type Range, readRange } from './date-range.ts';
+import type { ResourceType, SearchParameter } from './resource-types.ts';
+
+export type Json = Readonly<Record<string, unknown>>;
+
+/** What many resources have in common; as JSON it is the same text for all of them. */
+export interface Shape {
+  readonly type: string;
+  /** By parameter: [system or null, code]. */
+  readonly tokens: Readonly<Record<string, readonly Token[]>>;
+  /** Words of the code, where it has no coding. */
+  readonly text: string | null;
+  /** Of a value: null where there is none. */
+  readonly unit: Unit | null;
+  /** Parameters kept as words or as the subject, that the resource has a value for. */
+  readonly present: readonly string[];
+}
+
+export type Token = readonly [system: string | null, code: string];
+
+export interface Unit {
+  readonly system: string | null;
+  readonly code: string | null;
+  readonly unit: string | null;
+  readonly comparator: string | null;
+}
+
+export interface Subject {
+  readonly reference: string | null;
+  readonly system: string | null;
+  readonly value: string | null;
+}
+
+/** `system` of a reference is ''; of an identifier without one, null. */
+export interface Word {
+  readonly parameter: string;
+  readonly system: string | null;
+  readonly value: string;
+}
+
+export interface Extract {
+  readonly id: string;
+  readonly version: string;
+  readonly updatedMs: number;
+  readonly shape: Shape;
+  readonly subject: Subject | null;
+  /** Null: it says no time. */
+  readonly effective: Range | null;
+  readonly value: number | null;
+  readonly words: readonly Word[];
+}
+
+/** @throws {Error} when the resource has no id or meta: it was not written here */
+export function extract(type: ResourceType, resource: Json, zone: MomentOf): Extract {
+  const { id, meta } = resource as { id?: string; meta?: { versionId?: string; lastUpdated?: string } };
+  const updatedMs = Date.parse(meta?.lastUpdated ?? '');
+  if (id === undefined || meta?.versionId === undefined || Number.isNaN(updatedMs))
+    throw new Error(`a ${type.type} in the ledger lacks its id, versionId or lastUpdated`);
+  const of = (home: SearchParameter['home']) => type.parameters.filter((each) => each.home === home);
+  const words = of('word').flatMap((parameter) => wordsOf(parameter, valuesAt(resource, parameter)));
+  const subject = subjectOf(of('subject').flatMap((parameter) => valuesAt(resource, parameter))[0]);
+  const [effective] = of('effective').flatMap((parameter) => valuesAt(resource, parameter));
+  const quantity = of('value')
+    .flatMap((parameter) => valuesAt(resource, parameter))
+    .find(isQuantity);
+  return {
+    id,
+    version: meta.versionId,
+    updatedMs,
+    shape: {
+      type: type.type,
+      tokens: Object.fromEntries(
+        of('shape').map((parameter) => [parameter.name, tokensOf(parameter, valuesAt(resource, parameter))]),
+      ),
+      text: textOf(resource.code),
+      unit: quantity === undefined ? null : unitOf(quantity),
+      present: [
+        ...new Set([...words.map(({ parameter }) => presentAs(parameter)), ...subjectsPresent(subject)]),
+      ],
+    },
+    subject,
+    effective: rangeOf(effective, zone),
+    value: quantity?.value ?? null,
+    words,
+  };
+}
+
+const presentAs = (parameter: string): string => parameter.replace(/:identifier$/, '');
+
+/** `patient` is a subject that is a Patient. */
+const subjectsPresent = (subject: Subject | null): readonly string[] =>
+  subject === null ? [] : isPatient(subject) ? ['subject', 'patient'] : ['subject'];
+
+/** A reference that names another type is none to a patient. */
+export const isPatient = ({ reference }: Subject): boolean =>
+  reference === null || /(^|\/)Patient\/[^/]+$/.test(reference);
+
+function valuesAt(resource: Json, { paths }: SearchParameter): readonly unknown[] {
+  return paths.flatMap((path) =>
+    path
+      .split('.')
+      .reduce<readonly unknown[]>(
+        (values, step) => values.flatMap((value) => (isJson(value) ? (value[step] ?? []) : [])),
+        [resource],
+      ),
+  );
+}
+
+const isJson = (value: unknown): value is Json =>
+  typeof value === 'object' && value !== null && !Array.isArray(value);
+
+function tokensOf({ system }: SearchParameter, values: readonly unknown[]): readonly Token[] {
+  return values.flatMap((value): readonly Token[] => {
+    if (typeof value === 'string') return [[system ?? null, value]];
+    if (!isJson(value)) return [];
+    const codings = Array.isArray(value.coding) ? (value.coding as readonly Json[]) : [value];
+    return codings.flatMap((each): readonly Token[] =>
+      typeof each.code === 'string' ? [[textOrNull(each.system), each.code]] : [],
+    );
+  });
+}
+
+function textOf(code: unknown): string | null {
+  return isJson(code) && code.coding === undefined ? textOrNull(code.text) : null;
+}
+
+const textOrNull = (value: unknown): string | null => (typeof value === 'string' ? value : null);
+
+function wordsOf({ name, kind }: SearchParameter, values: readonly unknown[]): readonly Word[] {
+  return values.filter(isJson).flatMap((value): readonly Word[] => {
+    if (kind === 'token') return identifierWord(name, value);
+    const reference = textOrNull(value.reference);
+    const target = reference === null ? [] : [{ parameter: name, system: '', value: unversioned(reference) }];
+    return [
+      ...target,
+      ...(isJson(value.identifier) ? identifierWord(`${name}:identifier`, value.identifier) : []),
+    ];
+  });
+}
+
+const identifierWord = (parameter: string, { system, value }: Json): readonly Word[] =>
+  typeof value === 'string' ? [{ parameter, system: textOrNull(system), value }] : [];
+
+const unversioned = (reference: string): string => reference.replace(/\/_history\/[^/]+$/, '');
+
+function subjectOf(value: unknown): Subject | null {
+  if (!isJson(value)) return null;
+  const reference = textOrNull(value.reference);
+  const identifier = isJson(value.identifier) ? value.identifier : {};
+  const [system, number] = [textOrNull(identifier.system), textOrNull(identifier.value)];
+  if (reference === null && number === null) return null;
+  return { reference: reference === null ? null : unversioned(reference), system, value: number };
+}
+
+/** dateTime, instant, Period or Timing (from its first event to its last). */
+function rangeOf(value: unknown, zone: MomentOf): Range | null {
+  if (typeof value === 'string') return readRange(value, zone) ?? null;
+  if (!isJson(value)) return null;
+  if (Array.isArray(value.event)) {
+    const events = value.event.flatMap((each) => readRange(String(each), zone) ?? []);
+    if (events.length === 0) return null;
+    return { lo: Math.min(...events.map(({ lo }) => lo)), hi: Math.max(...events.map(({ hi }) => hi)) };
+  }
+  const start = typeof value.start === 'string' ? readRange(value.start, zone) : undefined;
+  const end = typeof value.end === 'string' ? readRange(value.end, zone) : undefined;
+  return start === undefined && end === undefined ? null : { lo: start?.lo ?? -EVER, hi: end?.hi ?? EVER };
+}
+
+const isQuantity = (value: unknown): value is Json & { readonly value: number } =>
+  isJson(value) && typeof value.value === 'number';
+
+const unitOf = ({ system, code, unit, comparator }: Json): Unit => ({
+  system: textOrNull(system),
+  code: textOrNull(code),
+  unit: textOrNull(unit),
+  comparator: textOrNull(comparator),
+});

@@ -1,0 +1,53 @@
+/** A resource cut down to what was asked for, marked as such (FHIR R4 search.html#summary, #elements). */
+import { type ExactValue, parseExactJson } from '../json/exact-json.ts';
+import { writeExact } from '../json/exact-write.ts';
+import type { View } from './search/query.ts';
+import type { ResourceType } from './search/resource-types.ts';
+
+type Members = Readonly<Record<string, ExactValue>>;
+
+const ALWAYS = ['resourceType', 'id', 'meta', 'implicitRules'];
+const SUBSETTED = {
+  system: 'http://terminology.hl7.org/CodeSystem/v3-ObservationValue',
+  code: 'SUBSETTED',
+  display: 'subsetted',
+};
+
+export const WHOLE: View = { summary: 'false', elements: null };
+
+/** The text itself where all is asked for: what was issued is served as it was. */
+export function subset(text: string, type: ResourceType, view: View): string {
+  if (isWhole(view)) return text;
+  const resource = parseExactJson(text) as Members;
+  const kept = Object.entries(resource).filter(([name]) => keeps(type, view, name));
+  const meta = (resource.meta ?? {}) as Members & { readonly tag?: readonly ExactValue[] };
+  const tagged = { ...meta, tag: [...(meta.tag ?? []), SUBSETTED] };
+  return writeExact(
+    Object.fromEntries(kept.map(([name, value]) => [name, name === 'meta' ? tagged : value])),
+  );
+}
+
+export const isWhole = ({ summary, elements }: View): boolean =>
+  elements === null && (summary === 'false' || summary === 'count');
+
+function keeps({ mandatory, summary }: ResourceType, view: View, name: string): boolean {
+  if (ALWAYS.includes(name) || mandatory.includes(name)) return true;
+  if (view.elements !== null) return view.elements.some((each) => isElement(each, name));
+  switch (view.summary) {
+    case 'true':
+      return summary.includes(name);
+    case 'text':
+      return name === 'text';
+    case 'data':
+      return name !== 'text';
+    default:
+      return true;
+  }
+}
+
+/** `value` names valueQuantity too. */
+const isElement = (asked: string, name: string): boolean =>
+  name === asked ||
+  (['value', 'effective'].includes(asked) &&
+    name.startsWith(asked) &&
+    /[A-Z]/.test(name.charAt(asked.length)));

@@ -1,0 +1,60 @@
+/** What a request asks for, whether in its URL, in a form or in a Parameters resource. */
+import type { FastifyRequest } from 'fastify';
+import { codingText, periodText } from '../../fhir/search/escape.ts';
+import type { Pair } from '../../fhir/search/query.ts';
+import { Refused } from '../../fhir/search/refused.ts';
+import { ExactNumber } from '../../json/exact-json.ts';
+
+/** Parameters of URL and body together, in their order; not by the framework's parser, which keeps no order. */
+export function pairsOf({ url, body }: FastifyRequest): readonly Pair[] {
+  const start = url.indexOf('?');
+  const sent = start === -1 ? [] : pairsIn(new URLSearchParams(url.slice(start + 1)));
+  if (body instanceof URLSearchParams) return [...sent, ...pairsIn(body)];
+  return body === undefined || body === null ? sent : [...sent, ...pairsOfResource(body)];
+}
+
+const pairsIn = (parameters: URLSearchParams): Pair[] =>
+  [...parameters].map(([name, value]): Pair => [name, value]);
+
+type Json = Readonly<Record<string, unknown>>;
+
+/** @throws {Refused} when it is no Parameters resource of simple values */
+function pairsOfResource(body: unknown): readonly Pair[] {
+  const { resourceType, parameter } = body as Json;
+  if (resourceType !== 'Parameters' || !Array.isArray(parameter))
+    throw new Refused(
+      400,
+      'invalid',
+      'the body is no Parameters resource with parameters: send one, or a form',
+    );
+  return parameter.map((each: unknown, n): Pair => {
+    const { name, ...rest } = (each ?? {}) as Json;
+    const [[key, value] = [], ...others] = Object.entries(rest);
+    const text = key?.startsWith('value') && others.length === 0 ? textOf(value) : undefined;
+    if (typeof name !== 'string' || text === undefined)
+      throw new Refused(
+        400,
+        'invalid',
+        `Parameters.parameter[${n}] has no name with one simple value, Coding, Period or Reference: send one`,
+      );
+    return [name, text];
+  });
+}
+
+function textOf(value: unknown): string | undefined {
+  if (typeof value === 'string') return value;
+  if (typeof value === 'boolean') return String(value);
+  if (value instanceof ExactNumber) return value.text;
+  if (typeof value !== 'object' || value === null) return undefined;
+  const { system, code, start, end, reference } = value as Readonly<Record<string, string | undefined>>;
+  if (code !== undefined) return codingText(system ?? '', code);
+  if (start !== undefined || end !== undefined) return periodText(start ?? '', end ?? '');
+  return reference;
+}
+
+/** Whether parameters that are not known may be left out (Prefer: handling=lenient; RFC 7240). */
+export function handlingOf({ headers }: FastifyRequest): 'strict' | 'lenient' | null {
+  const preferred = [headers.prefer ?? []].flat().join(',');
+  const [, handling] = /(?:^|[,;\s])handling\s*=\s*"?(strict|lenient)\b/i.exec(preferred) ?? [];
+  return handling === undefined ? null : handling.toLowerCase() === 'lenient' ? 'lenient' : 'strict';
+}

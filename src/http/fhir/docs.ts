@@ -1,0 +1,158 @@
+/** What the API reference says of the FHIR routes, made from the same rows as the routes. */
+import { z } from 'zod';
+import { modifiersOf } from '../../fhir/search/read-criterion.ts';
+import { HISTORY_PARAMETERS } from '../../fhir/search/read-history.ts';
+import {
+  type Interaction,
+  type Operation,
+  type ResourceType,
+  SHAPING,
+} from '../../fhir/search/resource-types.ts';
+import type { BodyDoc, RouteDoc } from '../route-doc.ts';
+
+const resource = (text: string, resourceType: string): BodyDoc => ({
+  text,
+  mediaType: 'application/fhir+json',
+  schema: z
+    .looseObject({ resourceType: z.literal(resourceType) })
+    .meta({ id: resourceType, description: `FHIR R4 (4.0.1) ${resourceType}.` }),
+});
+
+const text = (description: string) => z.string().meta({ description });
+const FORMAT = {
+  _format: text(
+    'JSON is the only format; goes before Accept. A client that asks for application/json gets it under that name.',
+  ),
+};
+const VIEW = { _summary: text('true, false, text or data.'), _elements: text(SHAPING._elements) };
+const VERSIONED = 'Decimals keep the digits they were charted with. ETag names the version.';
+const STRICT =
+  'A parameter, modifier or prefix that is not known is refused; with Prefer: handling=lenient a parameter that is not known is left out, and an outcome in the Bundle says so. Links to further pages are opaque and stay at the moment of the first page.';
+export const FORM = 'application/x-www-form-urlencoded';
+const NOT_MODIFIED = { 304: { text: 'It is still what the client has.' } };
+
+const refusals = (text404?: string) => ({
+  ...(text404 === undefined ? {} : { 404: resource(text404, 'OperationOutcome') }),
+  default: resource('Any other error.', 'OperationOutcome'),
+});
+
+export const METADATA: RouteDoc = {
+  operation: 'capabilities',
+  summary: 'What can be done with FHIR here',
+  query: { ...FORMAT, mode: text('Of no effect: there is one statement.') },
+  readsQuery: true,
+  answers: {
+    200: resource('The CapabilityStatement.', 'CapabilityStatement'),
+    ...NOT_MODIFIED,
+    ...refusals(),
+  },
+};
+
+type DocOf = (type: ResourceType) => RouteDoc;
+
+export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
+  read: ({ type }) => ({
+    operation: `read${type}`,
+    summary: `The newest version of a resource of type ${type}`,
+    about: VERSIONED,
+    query: { ...FORMAT, ...VIEW },
+    readsQuery: true,
+    answers: { 200: resource('The resource.', type), ...NOT_MODIFIED, ...refusals('It was never issued.') },
+  }),
+  vread: ({ type }) => ({
+    operation: `read${type}Version`,
+    summary: `One version of a resource of type ${type}, as the text that was issued`,
+    about: VERSIONED,
+    query: { ...FORMAT, ...VIEW },
+    readsQuery: true,
+    answers: { 200: resource('The version.', type), ...NOT_MODIFIED, ...refusals('It was never issued.') },
+  }),
+  'history-instance': (row) => ({
+    ...historyDoc(`${row.type}History`, `Versions of a resource of type ${row.type}, newest first`),
+    answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals('It was never issued.') },
+  }),
+  'history-type': (row) =>
+    historyDoc(`${row.type}TypeHistory`, `Versions of all resources of type ${row.type}, newest first`),
+  'search-type': (row) => ({
+    operation: `search${row.type}`,
+    summary: `Resources of type ${row.type} that match, a page at a time`,
+    about: STRICT,
+    query: searchQuery(row),
+    readsQuery: true,
+    answers: { 200: resource('A Bundle of type searchset.', 'Bundle'), ...refusals() },
+  }),
+};
+
+const historyDoc = (operation: string, summary: string): RouteDoc => ({
+  operation,
+  summary,
+  query: { ...FORMAT, ...described(HISTORY_PARAMETERS), _page: text('From a link that was given.') },
+  readsQuery: true,
+  answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals() },
+});
+
+const described = (parameters: Readonly<Record<string, string>>) =>
+  Object.fromEntries(Object.entries(parameters).map(([name, words]) => [name, text(words)]));
+
+function filters({ parameters }: ResourceType) {
+  return described(
+    Object.fromEntries(
+      parameters.map((parameter) => {
+        const modifiers = modifiersOf(parameter).map((each) => `:${each}`);
+        const also = modifiers.length === 0 ? '' : ` Modifiers ${modifiers.join(' ')}.`;
+        return [parameter.name, `${parameter.documentation}${also}`];
+      }),
+    ),
+  );
+}
+
+const searchQuery = (row: ResourceType) => ({
+  ...filters(row),
+  ...described(SHAPING),
+  ...(row.includes.length === 0
+    ? {}
+    : { _include: text(`${row.includes.map((each) => `${row.type}:${each}`).join(', ')}.`) }),
+  _page: text('From a link that was given; stands alone.'),
+  ...FORMAT,
+});
+
+/** The same search with its parameters in a form, where no log on the way can see them. */
+export function formDoc(row: ResourceType): RouteDoc {
+  return {
+    ...INTERACTION_DOCS['search-type'](row),
+    operation: `search${row.type}ByForm`,
+    body: z.looseObject({}).meta({ description: 'The parameters; those of the URL count as well.' }),
+    bodyTypes: [FORM],
+  };
+}
+
+const ABOUT_OPERATION: Readonly<Record<Operation, string>> = {
+  lastn:
+    'The newest observations of each code by start of their effective time; those that share the time of the last one are all given. Takes patient or subject, category or a code, any other filter, and max. What was entered in error is among them unless status leaves it out, as R4 says: send status:not=entered-in-error.',
+  stats:
+    'Numbers of the observations that lie wholly within the time: what was entered in error is left out, units are converted by UCUM, and bounds (>= 150) are no numbers. Sample variance (n - 1); quantiles linear at (n - 1) p.',
+};
+
+/** @param byPost parameters come in a form or a Parameters resource */
+export function operationDoc(
+  row: ResourceType,
+  operation: Operation,
+  parameters: Readonly<Record<string, string>>,
+  byPost: boolean,
+): RouteDoc {
+  const body = z.looseObject({}).meta({ description: 'A form, or a Parameters resource.' });
+  const ofSearch = operation === 'lastn' ? { ...filters(row), ...VIEW } : {};
+  const answer =
+    operation === 'lastn'
+      ? resource('A Bundle of type searchset.', 'Bundle')
+      : resource('The statistics.', 'Parameters');
+  return {
+    operation: `${operation}${row.type}${byPost ? 'ByPost' : ''}`,
+    summary: `The FHIR operation $${operation}`,
+    about: ABOUT_OPERATION[operation],
+    query: { ...ofSearch, ...described(parameters), ...FORMAT },
+    readsQuery: true,
+    ...(byPost ? { body, bodyTypes: [FORM, 'application/fhir+json', 'application/json'] } : {}),
+    answers: { 200: answer, ...refusals() },
+  };
+}

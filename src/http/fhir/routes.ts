@@ -1,0 +1,153 @@
+/** The FHIR side: one row of RESOURCE_TYPES becomes routes, one interaction or operation at a time. */
+import { createHash } from 'node:crypto';
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { capabilityStatement } from '../../fhir/capability.ts';
+import type { MomentOf } from '../../fhir/search/date-range.ts';
+import { Refused } from '../../fhir/search/refused.ts';
+import {
+  type Interaction,
+  OPERATIONS,
+  type Operation,
+  RESOURCE_TYPES,
+  type ResourceType,
+} from '../../fhir/search/resource-types.ts';
+import type { Ask } from '../../search/port.ts';
+import { momentsOf } from '../../search/zone.ts';
+import { acceptForm, alsoAcceptJson } from '../body.ts';
+import type { Parts } from '../parts.ts';
+import { handlingOf, pairsOf } from './asked.ts';
+import { formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
+import { checkBodyVersion, negotiate } from './negotiate.ts';
+import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
+import { instanceHistory, isKnown, sendVersion, versionsOf } from './versions.ts';
+
+export function registerFhir(app: FastifyInstance, parts: Parts): void {
+  acceptForm(app);
+  alsoAcceptJson(app, 'application/fhir+json');
+  answerRefusals(app);
+  negotiateAnswers(app);
+  const zone = momentsOf(parts.calendar.zone);
+  registerMetadata(app, parts);
+  for (const type of RESOURCE_TYPES) {
+    for (const each of type.interactions) REGISTER[each](app, parts, type, zone);
+    for (const each of type.operations) registerOperation(app, parts, type, each);
+  }
+}
+
+function answerRefusals(app: FastifyInstance): void {
+  app.setErrorHandler((error, _request, reply) => {
+    if (error instanceof Refused) return sendRefused(reply, error);
+    throw error;
+  });
+}
+
+function negotiateAnswers(app: FastifyInstance): void {
+  app.addHook('onRequest', (request, _reply, done) => {
+    checkBodyVersion(request);
+    const { bodyTypes } = request.routeOptions.config.doc ?? {};
+    const sent = request.headers['content-type']?.split(';')[0]?.trim().toLowerCase();
+    if (bodyTypes !== undefined && sent !== undefined && !bodyTypes.includes(sent))
+      throw new Refused(
+        415,
+        'not-supported',
+        `content-type ${sent.slice(0, 60)} is not read here: send ${bodyTypes.join(' or ')}`,
+      );
+    done();
+  });
+  // After the body, in which a form may name the format.
+  app.addHook('preHandler', (request, reply, done) => {
+    reply.type(negotiate(request, pairsOf(request)));
+    const handling = handlingOf(request);
+    if (handling !== null) reply.header('preference-applied', `handling=${handling}`);
+    done();
+  });
+}
+
+function registerMetadata(app: FastifyInstance, parts: Parts): void {
+  const started = new Date(parts.now()).toISOString();
+  app.get('/metadata', { config: { doc: METADATA } }, (request, reply) => {
+    const unknown = pairsOf(request).find(([name]) => name !== '_format' && name !== 'mode');
+    if (unknown !== undefined)
+      throw new Refused(
+        400,
+        'not-supported',
+        `${unknown[0].slice(0, 60)} is no parameter of this: leave it out`,
+      );
+    const text = JSON.stringify(
+      capabilityStatement({
+        publicUrl: parts.publicUrl(),
+        canonical: parts.canonical,
+        zone: parts.calendar.zone,
+        started,
+      }),
+    );
+    const tag = createHash('sha256').update(text).digest('hex').slice(0, 16);
+    reply.header('etag', `W/"${tag}"`);
+    return isKnown(request, tag, null)
+      ? reply.code(304).removeHeader('content-type').send()
+      : reply.send(text);
+  });
+}
+
+interface OfId {
+  Params: { id: string };
+}
+interface OfVersion {
+  Params: { id: string; version: string };
+}
+type Register = (app: FastifyInstance, parts: Parts, type: ResourceType, zone: MomentOf) => void;
+
+const REGISTER: Readonly<Record<Interaction, Register>> = {
+  read(app, parts, type) {
+    app.get<OfId>(`/${type.type}/:id`, { config: { doc: INTERACTION_DOCS.read(type) } }, (request, reply) => {
+      const { id } = request.params;
+      return sendVersion(request, reply, type, id, versionsOf(parts, type, id).at(-1));
+    });
+  },
+  vread(app, parts, type) {
+    const config = { doc: INTERACTION_DOCS.vread(type) };
+    app.get<OfVersion>(`/${type.type}/:id/_history/:version`, { config }, (request, reply) => {
+      const { id, version } = request.params;
+      const found = versionsOf(parts, type, id).find((each) => each.version === version);
+      return sendVersion(request, reply, type, id, found);
+    });
+  },
+  'history-instance'(app, parts, type, zone) {
+    const config = { doc: INTERACTION_DOCS['history-instance'](type) };
+    app.get<OfId>(`/${type.type}/:id/_history`, { config }, (request, reply) =>
+      reply.send(instanceHistory(parts, type, request.params.id, pairsOf(request), zone)),
+    );
+  },
+  'history-type'(app, parts, type) {
+    const config = { doc: INTERACTION_DOCS['history-type'](type) };
+    app.get(`/${type.type}/_history`, { config }, asking(parts, type, 'history'));
+  },
+  'search-type'(app, parts, type) {
+    const doc = INTERACTION_DOCS['search-type'](type);
+    app.get(`/${type.type}`, { config: { doc } }, asking(parts, type, 'search'));
+    app.post(`/${type.type}/_search`, { config: { doc: formDoc(type) } }, asking(parts, type, 'search'));
+  },
+};
+
+function registerOperation(app: FastifyInstance, parts: Parts, type: ResourceType, name: Operation): void {
+  const { parameters } = OPERATIONS[name];
+  const doc = (byPost: boolean) => operationDoc(type, name, parameters, byPost);
+  app.get(`/${type.type}/$${name}`, { config: { doc: doc(false) } }, asking(parts, type, name));
+  app.post(`/${type.type}/$${name}`, { config: { doc: doc(true) } }, asking(parts, type, name));
+}
+
+/** The search index answers; a form and a URL ask the same. */
+function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind: Ask['kind']) {
+  return async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> => {
+    const answer = await search.ask({
+      kind,
+      type,
+      pairs: pairsOf(request),
+      base: `${publicUrl()}${FHIR_BASE}`,
+      lenient: handlingOf(request) === 'lenient',
+      nowMs: now(),
+    });
+    if ('text' in answer) return reply.send(answer.text);
+    return sendIssue(reply, answer.status, answer.code, answer.diagnostics);
+  };
+}

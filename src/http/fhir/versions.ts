@@ -1,0 +1,114 @@
+/** Issued resources, as the very texts that were issued: read, version read, history of one. */
+import type { FastifyReply, FastifyRequest } from 'fastify';
+import { historyBundle, type Version, versionOf } from '../../fhir/bundle.ts';
+import { observationId } from '../../fhir/observation.ts';
+import type { MomentOf } from '../../fhir/search/date-range.ts';
+import type { Pair, View } from '../../fhir/search/query.ts';
+import { readHistoryWindow } from '../../fhir/search/read-history.ts';
+import { readElements, readSummary } from '../../fhir/search/read-query.ts';
+import { notSupported, Refused, refused } from '../../fhir/search/refused.ts';
+import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import { isWhole, subset } from '../../fhir/subset.ts';
+import type { Parts } from '../parts.ts';
+import { handlingOf, pairsOf } from './asked.ts';
+import { FHIR_BASE } from './outcomes.ts';
+
+/** In order; empty when it was never issued. Ids name the fact, the drain and the entry it hangs on. */
+export function versionsOf({ store }: Parts, { type }: ResourceType, id: string): readonly Version[] {
+  const [name, drain, anchor, ...rest] = id.split('.');
+  if (name === undefined || drain === undefined || anchor === undefined || rest.length > 0) return [];
+  return store.versions(type, drain, `${name}.${anchor}`, id).map(versionOf);
+}
+
+/** @throws {Refused} 404 where there is none */
+export function sendVersion(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  type: ResourceType,
+  id: string,
+  version: Version | undefined,
+): FastifyReply {
+  const view = readView(pairsOf(request), handlingOf(request) === 'lenient');
+  if (version === undefined) throw neverIssued(type, id);
+  const modified = new Date(version.lastUpdated);
+  reply.header('etag', `W/"${version.version}"`).header('last-modified', modified.toUTCString());
+  if (isWhole(view) && isKnown(request, version.version, modified))
+    return reply.code(304).removeHeader('content-type').send();
+  return reply.send(subset(version.text, type, view));
+}
+
+export function neverIssued({ type }: ResourceType, id: string): Refused {
+  const example = observationId('drain', { name: 'net-drainage', anchor: 'entry' });
+  return new Refused(404, 'not-found', `No ${type} or version '${id}' was issued; ids look like ${example}`);
+}
+
+/** RFC 9110 13.2.2: If-None-Match goes before If-Modified-Since. Clients send tags with and without `W/`. */
+export function isKnown({ headers }: FastifyRequest, tag: string, modified: Date | null): boolean {
+  const tags = headers['if-none-match'];
+  if (tags !== undefined)
+    return tags.split(',').some((each) => ['*', `"${tag}"`].includes(each.trim().replace(/^W\//, '')));
+  const since = Date.parse(headers['if-modified-since'] ?? '');
+  // The header has whole seconds.
+  return modified !== null && !Number.isNaN(since) && Math.floor(modified.getTime() / 1000) * 1000 <= since;
+}
+
+function readView(pairs: readonly Pair[], lenient: boolean): View {
+  const known = ['_format', '_summary', '_elements'];
+  const unknown = pairs.find(([name]) => !known.includes(name));
+  if (unknown !== undefined && !lenient)
+    throw notSupported(unknown[0].slice(0, 60), 'is no parameter of a read', `send only ${known.join(', ')}`);
+  const valueFor = (wanted: string) => pairs.find(([name]) => name === wanted)?.[1];
+  const [summary, elements] = [valueFor('_summary'), valueFor('_elements')];
+  if (summary !== undefined && elements !== undefined)
+    throw refused('_elements', elements, 'stands beside _summary', 'send one of them');
+  return {
+    summary: summary === undefined ? 'false' : readSummary(summary),
+    elements: elements === undefined ? null : readElements(elements),
+  };
+}
+
+/** One page of the history of one resource; further pages go on below a version. @throws {Refused} */
+export function instanceHistory(
+  parts: Parts,
+  type: ResourceType,
+  id: string,
+  asked: readonly Pair[],
+  zone: MomentOf,
+): string {
+  const pairs = asked.filter(([name]) => name !== '_format' && name !== '_page');
+  const window = readHistoryWindow(pairs, zone);
+  const versions = versionsOf(parts, type, id);
+  if (versions.length === 0) throw neverIssued(type, id);
+  const fitting = versions.filter((each, n) => fits(each, versions[n + 1], window)).toReversed();
+  const below = readPage(asked);
+  const left = fitting.filter(({ version }) => Number(version) < below);
+  const shown = left.slice(0, window.count);
+  const base = `${parts.publicUrl()}${FHIR_BASE}`;
+  const link = (more: readonly Pair[]): string => {
+    const query = new URLSearchParams(
+      [...pairs, ...more].map(([name, value]): [string, string] => [name, value]),
+    );
+    return `${base}/${type.type}/${id}/_history${query.size === 0 ? '' : `?${query}`}`;
+  };
+  const next = left.length > shown.length ? link([['_page', shown.at(-1)?.version ?? '']]) : null;
+  const self = link(asked.filter(([name]) => name === '_page'));
+  return historyBundle(base, shown, { self, next }, fitting.length);
+}
+
+function fits(
+  { lastUpdated }: Version,
+  newer: Version | undefined,
+  { since, at }: ReturnType<typeof readHistoryWindow>,
+): boolean {
+  const from = Date.parse(lastUpdated);
+  const to = newer === undefined ? Infinity : Date.parse(newer.lastUpdated);
+  return (since === null || from >= since) && (at === null || (from < at.hi && to > at.lo));
+}
+
+function readPage(asked: readonly Pair[]): number {
+  const page = asked.find(([name]) => name === '_page')?.[1];
+  if (page === undefined) return Infinity;
+  if (!/^[1-9]\d{0,8}$/.test(page))
+    throw refused('_page', page, 'is no link that was given here', 'use links as they were given');
+  return Number(page);
+}

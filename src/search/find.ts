@@ -1,0 +1,190 @@
+/** Finds the versions that a query matches as of a row of the index, page by page. */
+import type Database from 'better-sqlite3';
+import type { Query, SortKey } from '../fhir/search/query.ts';
+import { both, either, type Fragment, fragment } from './fragments.ts';
+import type { Plan } from './plan.ts';
+
+export interface Hit {
+  readonly row: number;
+  readonly id: string;
+  readonly issue: number;
+  readonly position: number;
+  readonly shape: number;
+  readonly subject: number;
+  readonly lo: number;
+  readonly hi: number;
+  readonly value: number | null;
+}
+
+/** Where a page ended: values of the sort keys, and the row that breaks ties. */
+export interface Place {
+  readonly keys: readonly (number | string)[];
+  readonly row: number;
+}
+
+export interface Finder {
+  /** Up to `most` matches after a place (null: from the start), as of the row `asOf`. */
+  page(plan: Plan, sort: Query['sort'], asOf: number, after: Place | null, most: number): readonly Hit[];
+  count(plan: Plan, asOf: number): number;
+  placeOf(hit: Hit, sort: Query['sort']): Place;
+  newestRow(): number;
+}
+
+const HIT = 'v.row, v.id, v.issue, v.position, v.shape, v.subject, v.lo, v.hi, v.value';
+const COLUMN: Readonly<Record<string, string>> = {
+  date: 'v.lo',
+  // Rows are in the order of their issue.
+  _lastUpdated: 'v.row',
+  _id: 'v.id',
+  code: 's.code',
+  status: 's.status',
+};
+export const NEWEST_FIRST: Query['sort'] = [{ name: 'date', descending: true }];
+/** A page is merged from one walk of an index for each pair of subject and shape, up to so many walks. */
+const MOST_WALKS = 3000;
+
+export function createFinder(db: Database.Database): Finder {
+  const prepared = createPreparer(db);
+  const newest = db.prepare<[], number | null>('SELECT max(row) FROM version').pluck();
+  const run = <T>({ sql, values }: Fragment): readonly T[] => prepared(sql).all(...values) as readonly T[];
+  return {
+    page(plan, sort, asOf, after, most) {
+      const keys = sort.length === 0 ? NEWEST_FIRST : sort;
+      const walks = plan.shapes.length * (plan.subjects?.length ?? 1);
+      if (walks === 0) return [];
+      const byDate = keys.length === 1 && keys[0]?.name === 'date';
+      if (byDate && plan.source === null && walks <= MOST_WALKS)
+        return merged(plan, keys[0], asOf, after, most, run);
+      return run(sorted(plan, keys, asOf, after, most));
+    },
+    count(plan, asOf) {
+      if (plan.shapes.length === 0 || plan.subjects?.length === 0) return 0;
+      const { from, where } = wholeQuery(plan, asOf);
+      const [found] = run<{ n: number }>(
+        fragment(`SELECT count(*) AS n FROM ${from.sql} WHERE ${where.sql}`, ...from.values, ...where.values),
+      );
+      return found?.n ?? 0;
+    },
+    placeOf(hit, sort) {
+      const keys = sort.length === 0 ? NEWEST_FIRST : sort;
+      const columns = keys.map(({ name }) => `${COLUMN[name]}`).join(', ');
+      const sql = `SELECT ${columns} FROM version v JOIN shape s ON s.shape = v.shape WHERE v.row = ?`;
+      return { row: hit.row, keys: prepared(sql).raw(true).get(hit.row) as (number | string)[] };
+    },
+    newestRow: () => newest.get() ?? 0,
+  };
+}
+
+const MOST_PREPARED = 500;
+
+function createPreparer(db: Database.Database): (sql: string) => Database.Statement<unknown[]> {
+  const kept = new Map<string, Database.Statement<unknown[]>>();
+  return (sql) => {
+    const known = kept.get(sql);
+    if (known !== undefined) return known.raw(false);
+    if (kept.size >= MOST_PREPARED) kept.clear();
+    const statement = db.prepare<unknown[]>(sql);
+    kept.set(sql, statement);
+    return statement;
+  };
+}
+
+/** By effective time: each walk stops at the page's length, so a page costs the same however deep it is. */
+function merged(
+  plan: Plan,
+  key: SortKey | undefined,
+  asOf: number,
+  after: Place | null,
+  most: number,
+  run: (of: Fragment) => readonly Hit[],
+): readonly Hit[] {
+  const [order, beyond, sign] = key?.descending === true ? ['DESC', '<', -1] : ['ASC', '>', 1];
+  const start =
+    after === null ? [] : [fragment(`(v.lo, v.row) ${beyond} (?, ?)`, after.keys[0] ?? 0, after.row)];
+  const found: Hit[] = [];
+  for (const shape of plan.shapes) {
+    const tests = [visible(asOf), plan.where, plan.whereOf(shape), ...start];
+    for (const subject of plan.subjects ?? [null]) {
+      const walk =
+        subject === null
+          ? fragment('v.shape = ?', shape.number)
+          : fragment('v.subject = ? AND v.shape = ?', subject, shape.number);
+      const { sql, values } = both([walk, ...tests]);
+      const index = subject === null ? 'version_by_shape' : 'version_by_subject';
+      const select = `SELECT ${HIT} FROM version v INDEXED BY ${index} WHERE ${sql} ORDER BY v.lo ${order}, v.row ${order} LIMIT ?`;
+      found.push(...run(fragment(select, ...values, most)));
+    }
+  }
+  return found.sort((a, b) => Number(sign) * (a.lo - b.lo || a.row - b.row)).slice(0, most);
+}
+
+/** By any keys: all matches are sorted, but for the order of issue, in which rows stand anyway. */
+function sorted(plan: Plan, keys: Query['sort'], asOf: number, after: Place | null, most: number): Fragment {
+  const { from, where } = wholeQuery(plan, asOf);
+  const tie = keys[0]?.descending === true;
+  const columns = [
+    ...keys.map(({ name, descending }) => ({ sql: COLUMN[name] ?? '', descending })),
+    { sql: 'v.row', descending: tie },
+  ];
+  const start = after === null ? [] : [beyondPlace(columns, [...after.keys, after.row])];
+  const { sql, values } = both([where, ...start]);
+  const order = columns.map((column) => `${column.sql} ${column.descending ? 'DESC' : 'ASC'}`).join(', ');
+  return fragment(
+    `SELECT ${HIT} FROM ${from.sql} WHERE ${sql} ORDER BY ${order} LIMIT ?`,
+    ...from.values,
+    ...values,
+    most,
+  );
+}
+
+/** After a place in an order of several keys: the first key that differs decides. */
+function beyondPlace(
+  columns: readonly { readonly sql: string; readonly descending: boolean }[],
+  place: readonly (number | string)[],
+): Fragment {
+  return either(
+    columns.map(({ sql, descending }, n) =>
+      both([
+        ...columns.slice(0, n).map((same, i) => fragment(`${same.sql} = ?`, place[i] ?? 0)),
+        fragment(`${sql} ${descending ? '<' : '>'} ?`, place[n] ?? 0),
+      ]),
+    ),
+  );
+}
+
+const visible = (asOf: number): Fragment => fragment('v.row <= ? AND v.superseded > ?', asOf, asOf);
+
+function wholeQuery(plan: Plan, asOf: number): { readonly from: Fragment; readonly where: Fragment } {
+  const { source, subjects, where } = plan;
+  const table = 'version v CROSS JOIN shape s ON s.shape = v.shape';
+  const from =
+    source === null
+      ? // Rows of subjects by their index; with neither, the rows in their order.
+        fragment(subjects === null ? table.replace('version v', 'version v NOT INDEXED') : table)
+      : fragment(
+          `(SELECT DISTINCT row FROM (${source.sql})) d CROSS JOIN version v ON v.row = d.row CROSS JOIN shape s ON s.shape = v.shape`,
+          ...source.values,
+        );
+  const ofSubjects =
+    subjects === null
+      ? []
+      : [fragment('v.subject IN (SELECT value FROM json_each(?))', JSON.stringify(subjects))];
+  return { from, where: both([visible(asOf), ...ofSubjects, where, byShape(plan)]) };
+}
+
+/** Shapes that ask the same of their rows are taken together. */
+function byShape({ shapes, whereOf }: Plan): Fragment {
+  const groups = new Map<string, { readonly test: Fragment; readonly shapes: number[] }>();
+  for (const shape of shapes) {
+    const test = whereOf(shape);
+    const key = JSON.stringify(test);
+    const group = groups.get(key) ?? { test, shapes: [] };
+    group.shapes.push(shape.number);
+    groups.set(key, group);
+  }
+  return either(
+    [...groups.values()].map(({ test, shapes: numbers }) =>
+      both([fragment('v.shape IN (SELECT value FROM json_each(?))', JSON.stringify(numbers)), test]),
+    ),
+  );
+}

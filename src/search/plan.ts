@@ -1,0 +1,213 @@
+/** A query against what the index holds: which shapes and subjects can match, and what is still to be asked of each row. */
+import type Database from 'better-sqlite3';
+import { EVER } from '../fhir/search/date-range.ts';
+import { isPatient, type Shape, type Subject, type Token } from '../fhir/search/extract.ts';
+import type { Criterion, Query, TokenValue } from '../fhir/search/query.ts';
+import type { KnownShape, Names, Shapes } from './dictionaries.ts';
+import {
+  both,
+  type ConvertUnit,
+  DATED,
+  effectiveFragment,
+  either,
+  type Fragment,
+  fragment,
+  UNDATED,
+  updatedFragment,
+  valueFragment,
+} from './fragments.ts';
+
+export interface Plan {
+  readonly shapes: readonly KnownShape[];
+  /** Null: whichever. */
+  readonly subjects: readonly number[] | null;
+  /** Rows to start from, as a subquery that gives `row`: few, it is hoped. */
+  readonly source: Fragment | null;
+  /** What every row has to fulfil, whatever its shape. */
+  readonly where: Fragment;
+  /** What it has to fulfil besides, by its shape. */
+  whereOf(shape: KnownShape): Fragment;
+}
+
+export interface Planner {
+  plan(query: Pick<Query, 'type' | 'criteria'>): Plan;
+}
+
+export interface PlannerParts {
+  readonly db: Database.Database;
+  readonly shapes: Shapes;
+  readonly names: Names;
+  readonly convert: ConvertUnit;
+  /** The first row issued at a time or later. */
+  rowAt(ms: number): number;
+}
+
+export function createPlanner({ db, shapes, names, convert, rowAt }: PlannerParts): Planner {
+  const subjectsBy = createSubjectSearch(db);
+  return {
+    plan({ type, criteria }) {
+      const subjects = criteria.flatMap((each) =>
+        each.parameter.home === 'subject' && each.by !== 'missing' ? [subjectsBy(each)] : [],
+      );
+      const found = criteria.flatMap((each) => foundBy(each, names));
+      // With subjects the rows of those are walked; else those of the first word.
+      const source = subjects.length > 0 ? null : (found[0]?.rows ?? null);
+      const tests = (source === null ? found : found.slice(1)).map(({ test }) => test);
+      return {
+        shapes: [...shapes.all()].filter(
+          ({ shape }) => shape.type === type.type && criteria.every((each) => fitsShape(each, shape)),
+        ),
+        subjects: subjects.length === 0 ? null : subjects.reduce(intersection),
+        source,
+        where: both([...tests, ...criteria.flatMap((each) => rowTest(each, rowAt))]),
+        whereOf: (shape) => both(criteria.flatMap((each) => shapeTest(each, shape, convert))),
+      };
+    },
+  };
+}
+
+const intersection = (a: readonly number[], b: readonly number[]): readonly number[] =>
+  a.filter((each) => b.includes(each));
+
+/** Whether resources of a shape can fulfil a criterion. */
+function fitsShape(criterion: Criterion, shape: Shape): boolean {
+  const { name, home } = criterion.parameter;
+  if (criterion.by === 'missing') {
+    if (home === 'effective') return true;
+    const there =
+      home === 'shape'
+        ? (shape.tokens[name] ?? []).length > 0
+        : home === 'value'
+          ? shape.unit !== null
+          : shape.present.includes(name);
+    return there !== criterion.missing;
+  }
+  if (criterion.by === 'token' && home === 'shape') {
+    const has = criterion.values.some((value) => hasToken(shape.tokens[name] ?? [], value));
+    return has !== criterion.not;
+  }
+  if (criterion.by === 'coded-quantity')
+    return criterion.values.some(({ code }) => hasToken(shape.tokens.code ?? [], code));
+  return true;
+}
+
+export const hasToken = (tokens: readonly Token[], { system, code }: TokenValue): boolean =>
+  tokens.some(
+    ([of, each]) => (system === undefined || system === of) && (code === undefined || code === each),
+  );
+
+/** A criterion on words or ids, as the rows that fulfil it and as a test of one row. */
+interface Found {
+  readonly rows: Fragment;
+  readonly test: Fragment;
+}
+
+function foundBy(criterion: Criterion, names: Names): readonly Found[] {
+  const { home, name } = criterion.parameter;
+  if (home === 'id' && criterion.by === 'token') {
+    const ids = JSON.stringify(criterion.values.map(({ code = '' }) => code));
+    const listed = 'id IN (SELECT value FROM json_each(?))';
+    return [
+      { rows: fragment(`SELECT row FROM version WHERE ${listed}`, ids), test: fragment(`v.${listed}`, ids) },
+    ];
+  }
+  if (home !== 'word') return [];
+  if (criterion.by === 'reference') {
+    const listed = fragment(
+      'value IN (SELECT value FROM json_each(?)) AND system = 0',
+      JSON.stringify(criterion.values),
+    );
+    return [word(name, listed, names)];
+  }
+  if (criterion.by === 'identifier')
+    return [word(`${name}:identifier`, either(identifiersIn(criterion.values, names)), names)];
+  if (criterion.by === 'token') return [word(name, either(identifiersIn(criterion.values, names)), names)];
+  return [];
+}
+
+function word(parameter: string, { sql, values }: Fragment, names: Names): Found {
+  const number = names.find(parameter) ?? -1;
+  return {
+    rows: fragment(`SELECT row FROM word WHERE parameter = ? AND ${sql}`, number, ...values),
+    test: fragment(
+      `EXISTS (SELECT 1 FROM word WHERE parameter = ? AND ${sql} AND row = v.row)`,
+      number,
+      ...values,
+    ),
+  };
+}
+
+function identifiersIn(values: readonly TokenValue[], names: Names): readonly Fragment[] {
+  return values.map(({ system, code }) => {
+    const scope = system === null ? 0 : system === undefined ? undefined : (names.find(system) ?? -1);
+    return both([
+      ...(code === undefined ? [] : [fragment('value = ?', code)]),
+      ...(scope === undefined ? [] : [fragment('system = ?', scope)]),
+    ]);
+  });
+}
+
+function rowTest(criterion: Criterion, rowAt: (ms: number) => number): readonly Fragment[] {
+  const { home } = criterion.parameter;
+  if (criterion.by === 'missing' && home === 'effective') return [criterion.missing ? UNDATED : DATED];
+  if (criterion.by === 'date' && home === 'updated')
+    return [either(criterion.values.map((value) => updatedFragment(value, rowAt)))];
+  return [];
+}
+
+function shapeTest(
+  criterion: Criterion,
+  { shape, longest }: KnownShape,
+  convert: ConvertUnit,
+): readonly Fragment[] {
+  if (criterion.by === 'date' && criterion.parameter.home === 'effective')
+    return [either(criterion.values.map((value) => effectiveFragment(value, Math.min(longest, EVER))))];
+  if (criterion.by === 'quantity')
+    return [either(criterion.values.map((value) => valueFragment(shape.unit, value, convert)))];
+  if (criterion.by === 'coded-quantity') {
+    const fitting = criterion.values.filter(({ code }) => hasToken(shape.tokens.code ?? [], code));
+    return [either(fitting.map(({ quantity }) => valueFragment(shape.unit, quantity, convert)))];
+  }
+  return [];
+}
+
+/** Rows are in the order of their issue: the first issued at a time or later is found by halving. */
+export function createRowAt(db: Database.Database): (ms: number) => number {
+  const last = db.prepare<[], number | null>('SELECT max(row) FROM version').pluck();
+  const updated = db.prepare<[number], number>('SELECT updated_ms FROM version WHERE row = ?').pluck();
+  return (ms) => {
+    let [low, high] = [1, (last.get() ?? 0) + 1];
+    while (low < high) {
+      const middle = Math.floor((low + high) / 2);
+      if ((updated.get(middle) ?? Infinity) >= ms) high = middle;
+      else low = middle + 1;
+    }
+    return low;
+  };
+}
+
+function createSubjectSearch(db: Database.Database): (criterion: Criterion) => readonly number[] {
+  interface Row extends Subject {
+    readonly number: number;
+  }
+  const columns = 'SELECT subject AS number, reference, system, value FROM subject';
+  const byReference = db.prepare<[string], Row>(
+    `${columns} WHERE reference IN (SELECT value FROM json_each(?))`,
+  );
+  const byValue = db.prepare<[string], Row>(`${columns} WHERE value = ?`);
+  const bySystem = db.prepare<[string], Row>(`${columns} WHERE system = ? AND value IS NOT NULL`);
+  const identified = ({ system, code }: TokenValue): readonly Row[] =>
+    (code === undefined ? bySystem.all(system ?? '') : byValue.all(code)).filter(
+      (each) => system === undefined || each.system === system,
+    );
+  return (criterion) => {
+    const found =
+      criterion.by === 'reference'
+        ? byReference.all(JSON.stringify(criterion.values))
+        : criterion.by === 'identifier'
+          ? criterion.values.flatMap(identified)
+          : [];
+    const fitting = criterion.parameter.name === 'patient' ? found.filter(isPatient) : found;
+    return [...new Set(fitting.map(({ number }) => number))];
+  };
+}

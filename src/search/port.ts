@@ -1,0 +1,31 @@
+/** What may be asked of the search index. It answers with texts that are ready to be sent. */
+
+import type { IssueCode } from '../fhir/outcome.ts';
+import type { Pair } from '../fhir/search/query.ts';
+
+export interface Ask {
+  readonly kind: 'search' | 'history' | 'lastn' | 'stats';
+  /** Resource type. */
+  readonly type: string;
+  readonly pairs: readonly Pair[];
+  /** Base of our FHIR URLs, without a slash at the end. */
+  readonly base: string;
+  readonly lenient: boolean;
+  readonly nowMs: number;
+}
+
+export type Answer =
+  /** JSON text of a resource. */
+  | { readonly text: string }
+  | { readonly status: number; readonly code: IssueCode; readonly diagnostics: string };
+
+export interface SearchIndex {
+  /** Answers from all that was committed before it was asked. @throws {SearchUnavailable} */
+  ask(ask: Ask): Promise<Answer>;
+  close(): Promise<void>;
+}
+
+/** The index is being made, or its thread had to be started again: ask again in a moment. */
+export class SearchUnavailable extends Error {
+  readonly retryAfterS = 2;
+}

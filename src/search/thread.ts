@@ -1,0 +1,86 @@
+/** The thread that owns the index: it follows the ledger, and answers one question after another. */
+import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
+import { Refused } from '../fhir/search/refused.ts';
+import { RESOURCE_TYPES, type ResourceType } from '../fhir/search/resource-types.ts';
+import { type Held, type HeldOptions, indexFileOf, isDamage, openHeld } from './held.ts';
+import { typeHistory } from './history.ts';
+import { lastn } from './lastn.ts';
+import type { Answer, Ask } from './port.ts';
+import { removeIndex } from './schema.ts';
+import { search } from './search.ts';
+import { stats } from './stats.ts';
+
+/** From the host. */
+export type Order = { readonly id: number; readonly ask: Ask } | 'close';
+/** To the host; `behind` where the index could not be brought up to the ledger in time. */
+export type Reply = { readonly id: number } & ({ readonly answer: Answer } | { readonly behind: number });
+
+const FOLLOW_MS = 200;
+const MOST_CATCH_UP_MS = 3000;
+
+const ANSWERS: Readonly<Record<Ask['kind'], (held: Held, type: ResourceType, ask: Ask) => string>> = {
+  search,
+  history: typeHistory,
+  lastn,
+  stats,
+};
+
+function run(port: MessagePort, options: HeldOptions): void {
+  const held = openHeld(options);
+  let timer = setTimeout(follow, 0);
+
+  function follow(): void {
+    guarded(() => held.follower.step());
+    const isBehind = held.follower.reached() < held.follower.target();
+    // A timer even when behind: questions come in between batches.
+    timer = setTimeout(follow, isBehind ? 0 : FOLLOW_MS);
+  }
+
+  function guarded<T>(work: () => T): T {
+    try {
+      return work();
+    } catch (error) {
+      if (isDamage(error)) {
+        held.close();
+        removeIndex(indexFileOf(options.database));
+      }
+      throw error;
+    }
+  }
+
+  port.on('message', (order: Order) => {
+    if (order !== 'close') {
+      port.postMessage(guarded(() => ({ id: order.id, ...replyTo(held, order.ask) })) satisfies Reply);
+      return;
+    }
+    clearTimeout(timer);
+    // Closed here and not by the end of the thread, at which the driver has been seen to crash.
+    held.close();
+    port.close();
+  });
+}
+
+function replyTo(held: Held, ask: Ask): { readonly answer: Answer } | { readonly behind: number } {
+  const { follower } = held;
+  // What was committed before the question; what comes while it waits is another one's.
+  const target = follower.target();
+  const deadline = Date.now() + MOST_CATCH_UP_MS;
+  while (follower.reached() < target) {
+    if (Date.now() > deadline) return { behind: target - follower.reached() };
+    follower.step();
+  }
+  return { answer: answerTo(held, ask) };
+}
+
+function answerTo(held: Held, ask: Ask): Answer {
+  const type = RESOURCE_TYPES.find((each) => each.type === ask.type);
+  try {
+    if (type === undefined) throw new Refused(404, 'not-found', `${ask.type} is not held here`);
+    return { text: ANSWERS[ask.kind](held, type, ask) };
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    return { status: error.status, code: error.code, diagnostics: error.message };
+  }
+}
+
+if (parentPort !== null) run(parentPort, workerData as HeldOptions);

@@ -75,9 +75,7 @@ export function extract(type: ResourceType, resource: Json, zone: MomentOf): Ext
       ),
       text: textOf(resource.code),
       unit: quantity === undefined ? null : unitOf(quantity),
-      present: [
-        ...new Set([...words.map(({ parameter }) => presentAs(parameter)), ...subjectsPresent(subject)]),
-      ],
+      present: presentIn(type, resource),
     },
     subject,
     effective: rangeOf(effective, zone),
@@ -86,17 +84,23 @@ export function extract(type: ResourceType, resource: Json, zone: MomentOf): Ext
   };
 }
 
-const presentAs = (parameter: string): string => parameter.replace(/:identifier$/, '');
-
-/** `patient` is a subject that is a Patient. */
-const subjectsPresent = (subject: Subject | null): readonly string[] =>
-  subject === null ? [] : isPatient(subject) ? ['subject', 'patient'] : ['subject'];
+/** An element that only has words counts as there; `patient` is a subject that is a Patient. */
+function presentIn(type: ResourceType, resource: Json): readonly string[] {
+  const there = type.parameters.filter(({ home, name, paths }) => {
+    if (home !== 'word' && home !== 'subject') return false;
+    const values = valuesAt(resource, { paths });
+    return name === 'patient'
+      ? values.map(subjectOf).some((each) => each !== null && isPatient(each))
+      : values.length > 0;
+  });
+  return there.map(({ name }) => name);
+}
 
 /** A reference that names another type is none to a patient. */
 export const isPatient = ({ reference }: Subject): boolean =>
   reference === null || /(^|\/)Patient\/[^/]+$/.test(reference);
 
-function valuesAt(resource: Json, { paths }: SearchParameter): readonly unknown[] {
+function valuesAt(resource: Json, { paths }: Pick<SearchParameter, 'paths'>): readonly unknown[] {
   return paths.flatMap((path) =>
     path
       .split('.')

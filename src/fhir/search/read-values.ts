@@ -52,14 +52,15 @@ export function readQuantity(name: string, text: string): QuantityValue {
   return {
     prefix,
     number,
-    range: { lo: exact(number - half), hi: exact(number + half) },
+    // More digits than a double holds must not shut out the number itself.
+    range: { lo: Math.min(exact(number - half), number), hi: Math.max(exact(number + half), number + half) },
     system: system === '' ? undefined : system,
     unit: unit === '' ? undefined : unit,
   };
 }
 
-/** Without the noise that binary fractions put after the twelfth digit. */
-export const exact = (value: number): number => Number(value.toPrecision(12));
+/** Without the noise that arithmetic on binary fractions leaves behind the digits that matter. */
+export const exact = (value: number): number => Number(value.toPrecision(14));
 
 const ID = /^[A-Za-z0-9\-.]{1,64}$/;
 const TYPED = /^([A-Z][A-Za-z]{2,40})\/([A-Za-z0-9\-.]{1,64})$/;

@@ -193,7 +193,7 @@ export const FIELDS: readonly Case[] = [
     422,
     '/profile',
     '"none"',
-    'send one of gravity-2000, wet-2000, dry-2000, wet-500-paediatric, electronic-800',
+    'send one of dry-2000, electronic-800, gravity-2000, wet-2000, wet-500-paediatric',
   ],
   [
     'an unknown profile in a correction',
@@ -201,6 +201,6 @@ export const FIELDS: readonly Case[] = [
     422,
     '/replacement/profile',
     '"none"',
-    'send one of gravity-2000, wet-2000, dry-2000, wet-500-paediatric, electronic-800',
+    'send one of dry-2000, electronic-800, gravity-2000, wet-2000, wet-500-paediatric',
   ],
 ];

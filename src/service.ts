@@ -74,16 +74,22 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   });
   url = await app.listen({ host: config.host, port: config.port });
   const deliverer = config.ehr === null ? null : deliverTo(config.ehr, store, logger);
-  return {
-    url,
-    async stop() {
-      await app.close();
-      await deliverer?.stop();
-      // Before the store, whose last checkpoint wants no readers.
-      await search.close();
-      await store.close();
-    },
-  };
+  return { url, stop: () => stopInOrder({ app, deliverer, search, store }) };
+}
+
+interface Running {
+  readonly app: ReturnType<typeof buildApp>;
+  readonly deliverer: Deliverer | null;
+  readonly search: ReturnType<typeof startSearchIndex>;
+  readonly store: Store;
+}
+
+async function stopInOrder({ app, deliverer, search, store }: Running): Promise<void> {
+  await app.close();
+  await deliverer?.stop();
+  // Before the store, whose last checkpoint wants no readers.
+  await search.close();
+  await store.close();
 }
 
 function configurationOf({ profilesFile, rulesFile, calendar }: Config): Configuration {

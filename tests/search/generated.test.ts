@@ -51,7 +51,8 @@ const made = fc.record({
     dateText.map((effectiveDateTime) => ({ effectiveDateTime })),
     fc
       .tuple(dateText, dateText)
-      .map(([a, b]) => ({ effectivePeriod: { start: a < b ? a : b, end: a < b ? b : a } })),
+      .map((both) => both.toSorted())
+      .map(([start, end]) => ({ effectivePeriod: { start, end } })),
     dateText.map((start) => ({ effectivePeriod: { start } })),
     dateText.map((end) => ({ effectivePeriod: { end } })),
   ),

@@ -59,13 +59,13 @@ interface AttachedUnit {
   readonly unit_serial?: string;
   /** The level at which the unit starts; 0 is an answer, absent means unknown. */
   readonly opening_level_ml?: Decimal;
+  readonly connections_checked?: boolean;
 }
 
 export interface SetUp extends AttachedUnit {
   readonly kind: 'set-up';
   readonly seal_filled_cmh2o?: Decimal;
   readonly suction?: Suction;
-  readonly connections_checked?: boolean;
 }
 
 export interface UnitChanged extends AttachedUnit {

@@ -118,7 +118,6 @@ function isInRange({ indicator }: Suction): boolean | null {
   return indicator === undefined || indicator === 'not-assessed' ? null : indicator === 'in-range';
 }
 
-function connectionsChecked(row: Row, content: SetUp | UnitChanged): CheckedItem {
-  if (content.kind === 'unit-changed' || content.connections_checked === undefined) return NOT_CHARTED;
-  return shown(content.connections_checked, row);
+function connectionsChecked(row: Row, { connections_checked: checked }: SetUp | UnitChanged): CheckedItem {
+  return checked === undefined ? NOT_CHARTED : shown(checked, row);
 }

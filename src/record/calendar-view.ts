@@ -52,6 +52,7 @@ export function windowsViewOf(book: Book, calendar: Calendar, asked: Asked): obj
   if ('tooMany' in found) return found;
   return {
     drain: book.drain,
+    as_of: textOf(newestLevelAt(state)),
     ...headView(calendar, asked.kind, settings),
     ...rangeView(found.over),
     windows: found.spans.map((span) => ({
@@ -79,7 +80,7 @@ export function patientWindowsViewOf(
     drains: drains.map(({ drain }) => drain),
     ...headView(calendar, asked.kind, settings),
     ...rangeView(found.over),
-    closed_together_at: closed === null ? null : utc(closed),
+    closed_together_at: textOf(closed),
     windows: found.spans.map((span) => ({
       ...spanView(calendar, span),
       ...patientWindowView(patientWindow(drains, span, settings), settings),
@@ -121,6 +122,8 @@ function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
     kind,
   };
 }
+
+const textOf = (at: EpochMs | null): string | null => (at === null ? null : utc(at));
 
 function rangeView(over: Span | null) {
   return over === null ? { from: null, to: null } : { from: utc(over.from), to: utc(over.to) };

@@ -183,11 +183,18 @@ describe('suction is proven', () => {
   });
 });
 
+const UNIT = { profile: WET_UNIT.id, unit_profile: WET_UNIT };
+
 describe('connections are checked', () => {
   it.each<[string, Told[], string]>([
     ['by the set-up', [up({ connections_checked: true })], 'done by up'],
     ['not where it says no', [up({ connections_checked: false })], 'missing by up'],
     ['not where it says nothing', [up()], 'missing'],
+    [
+      'by a unit change',
+      [up(), says('u', '10:00', 'unit-changed', { ...UNIT, connections_checked: true })],
+      'done by u',
+    ],
     ['not on the unit before', [up({ connections_checked: true }), changed('u', '10:00', 0, 0)], 'missing'],
   ])('%s', (_, story, expected) => {
     expect(checkOf(story)?.connections).toBe(expected);

@@ -95,7 +95,12 @@ const window = z
   .meta({ id: 'CalendarWindow', description: 'Identified by drain, kind, UTC start and end, and zone.' });
 
 export const windows = z
-  .object({ drain: drainFields.drain, ...head, windows: z.array(window).describe('In order of time.') })
+  .object({
+    drain: drainFields.drain,
+    as_of: utcTime.nullable().describe('The newest level that counts; null while there is none.'),
+    ...head,
+    windows: z.array(window).describe('In order of time.'),
+  })
   .meta({ id: 'CalendarWindows' });
 
 const patientWindow = z

@@ -115,6 +115,7 @@ const attachedUnit = {
   profile: words(64).meta({ description: 'Id of a configured unit profile' }),
   unit_serial: words(64).optional(),
   opening_level_ml: volumeMl.optional(),
+  connections_checked: z.boolean().optional(),
 };
 
 /** Fields of each statement, beside its kind. */
@@ -128,7 +129,6 @@ const STATEMENTS = {
     ...attachedUnit,
     seal_filled_cmh2o: pressureMagnitude.optional(),
     suction: suction.optional(),
-    connections_checked: z.boolean().optional(),
   },
   reading: {
     level_ml: volumeMl.optional(),

@@ -10,7 +10,7 @@ import { leakOrigin } from './air-leak.ts';
 import type { RowUnderConditions } from './conditions.ts';
 import type { Decimal } from './decimal.ts';
 import type { Suction } from './entry.ts';
-import { isRaised, NOT_OF_VOLUME, type Outcome, standingOf, WITHOUT_NUMBER } from './finding.ts';
+import { NOT_OF_VOLUME, type Outcome, standingOf, WITHOUT_NUMBER } from './finding.ts';
 import { leakReading } from './leak-readings.ts';
 import { type Rational, rational } from './rational.ts';
 import type { Rule, RuleOf } from './rule.ts';
@@ -64,16 +64,35 @@ function shownFor(rule: ReadingRule, each: RowUnderConditions, { view }: Tube): 
 }
 
 function outcomeOf(rule: Rule, { row: { item } }: RowUnderConditions, shown: Exclude<Shown, null>): Outcome {
-  const moment = { at: item.at, at_text: item.content.effective_at };
-  if (typeof shown === 'string') return { state: 'not-assessable', ...moment, reason: shown };
+  const { at } = item;
+  const at_text = item.content.effective_at;
+  if (typeof shown === 'string') return { state: 'not-assessable', at, at_text, reason: shown };
   const entries = [item.id];
   if ('found' in shown) {
-    if (!shown.found) return { state: 'clear', ...moment };
-    return { state: 'raised', finding: { ...moment, ...NOT_OF_VOLUME, ...WITHOUT_NUMBER, entries } };
+    if (!shown.found) return { state: 'clear', at, at_text };
+    return { state: 'raised', finding: { at, at_text, ...NOT_OF_VOLUME, ...WITHOUT_NUMBER, entries } };
   }
-  const standing = standingOf(rule, shown.value, shown.uncertainty);
-  if (!isRaised(standing)) return { state: 'clear', ...moment };
-  return { state: 'raised', finding: { ...moment, ...NOT_OF_VOLUME, ...shown, ...standing, entries } };
+  const { value, uncertainty, is_water = false } = shown;
+  const { crossed, within_uncertainty } = standingOf(rule, value, uncertainty);
+  if (!crossed && !within_uncertainty) return { state: 'clear', at, at_text };
+  // Field by field: high negativity stands at most readings, and spreading took longer than judging.
+  const finding = {
+    at,
+    at_text,
+    value,
+    net: null,
+    uncertainty,
+    crossed,
+    within_uncertainty,
+    at_least: false,
+    by: null,
+    instilled: null,
+    weight: null,
+    window: null,
+    is_water,
+    entries,
+  };
+  return { state: 'raised', finding };
 }
 
 const pressure = (thousandths: number, is_water = false): Shown => ({

@@ -1,6 +1,7 @@
 /**
- * One transaction for all that has queued by the time the writer is free: no timer, so a lone request waits for
- * nobody, and under load the cost of making it durable is shared.
+ * One transaction for all that has queued by the time the writer is free, and for what still comes in turn after turn
+ * of the event loop: no timer, so a lone request waits for nobody, and under load the cost of making it durable is
+ * shared by all who wait for it.
  *
  * A job that throws takes its group down with it; the group is then run again one job at a time, so that the bad one
  * fails alone. Nothing is answered before COMMIT has returned.
@@ -68,7 +69,14 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
   function schedule(): void {
     if (scheduled) return;
     scheduled = true;
-    setImmediate(flush);
+    setImmediate(gather, queue.length);
+  }
+
+  /** Each turn reads what has arrived; the first that brings nobody new closes the group. */
+  function gather(before: number): void {
+    const isGrowing = queue.length > before && queue.length < options.mostInGroup;
+    if (isGrowing) setImmediate(gather, queue.length);
+    else flush();
   }
 
   return {

@@ -83,8 +83,12 @@ export function takeLevel(
     suspect: climbsBack,
   };
   const interval = endInterval(chamber, ends, rise);
-  const top = rise > 0 ? { max: point.level, maxSetAt: point.at } : { max, maxSetAt };
-  const next = { ...top, last: point, fallenFrom: climbsBack ? null : fallenFrom };
+  const next: Run = {
+    max: rise > 0 ? point.level : max,
+    maxSetAt: rise > 0 ? point.at : maxSetAt,
+    last: point,
+    fallenFrom: climbsBack ? null : fallenFrom,
+  };
   return { chamber: inRun(chamber, next), interval, contradicts: null };
 }
 
@@ -97,8 +101,7 @@ const baseline = (point: LevelPoint): Run => ({
 });
 
 /** The chamber after a level ended an interval and left the run like this. */
-const inRun = (chamber: ChamberState, run: Run): ChamberState =>
-  afterInterval({ ...chamber, run }, run.last.at);
+const inRun = (chamber: ChamberState, run: Run): ChamberState => afterInterval(chamber, run, run.last.at);
 
 /** One graduation at this level; 0 while no unit is known. */
 export function toleranceAt(chamber: ChamberState, level: Microlitres): Microlitres {
@@ -118,7 +121,7 @@ export function startScale(
   const from = at.closedBy ?? chamber.unclosed?.from ?? chamber.run?.last ?? null;
   const closed = at.closedBy !== null && opening !== null;
   const reason = at.closedBy === null ? (chamber.unclosed?.reason ?? at.reason) : 'opening-not-stated';
-  const before = from === null && opening !== null ? afterInterval(chamber, opening.at) : chamber;
+  const before = from === null && opening !== null ? afterInterval(chamber, chamber.run, opening.at) : chamber;
   return {
     ...before,
     profile,
@@ -149,7 +152,11 @@ function endInterval(
 
 type Ends = Pick<Interval, 'from' | 'to' | 'risesFrom' | 'reason'> & { readonly suspect?: boolean };
 
-function afterInterval({ profile, run, clampedSince }: ChamberState, at: EpochMs): ChamberState {
+function afterInterval(
+  { profile, clampedSince }: ChamberState,
+  run: Run | null,
+  at: EpochMs,
+): ChamberState {
   return {
     profile,
     run,

@@ -4,7 +4,10 @@ export function equal(a: unknown, b: unknown): boolean {
   if (typeof a !== 'object' || typeof b !== 'object' || a === null || b === null) return false;
   const keys = Object.keys(a);
   if (keys.length !== Object.keys(b).length) return false;
-  return keys.every((key) => Object.hasOwn(b, key) && equal(member(a, key), member(b, key)));
+  for (const key of keys) {
+    if (!Object.hasOwn(b, key) || !equal(member(a, key), member(b, key))) return false;
+  }
+  return true;
 }
 
 const member = (value: object, key: string): unknown => (value as Record<string, unknown>)[key];

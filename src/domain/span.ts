@@ -53,15 +53,15 @@ export function spanSum(measured: Measured, from: EpochMs, to: EpochMs, maxGapMs
 
   const { sampled, instilled } = flowsBetween(flows, from, to);
   const others = sampled - instilled;
-  const cut = add(startCut.drained, endCut.drained);
+  const drained = add(rational(whole.drained), add(startCut.drained, endCut.drained));
   const isCovered = coveredMs === to - from;
   return {
     from,
     to,
-    drained: add(rational(whole.drained), cut),
+    drained,
     sampled,
     instilled,
-    net: add(rational(whole.drained + others), cut),
+    net: others === 0 ? drained : add(drained, rational(others)),
     net_low: microlitres(whole.drained + others),
     net_high: isCovered ? microlitres(whole.drained + others + startCut.whole + endCut.whole) : null,
     covered_ms: coveredMs,

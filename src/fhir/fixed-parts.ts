@@ -1,6 +1,6 @@
 /** The parts of an Observation that only its kind and the drain's site decide: written once, then kept. */
 import type { Site } from '../domain/entry.ts';
-import type { ComponentName, FactName } from '../domain/fact.ts';
+import type { ComponentName, FactName, Flag } from '../domain/fact.ts';
 import type { IssueStatus } from '../domain/issue.ts';
 import {
   type Coding,
@@ -27,17 +27,21 @@ export interface FixedTexts {
   parts(site: Site | null, name: FactName): FixedParts;
   /** A component up to the digits of its value. */
   componentStart(name: ComponentName): string;
+  /** An interpretation. */
+  flag(flag: Flag): string;
 }
 
 export function createFixedTexts(canonical: string): FixedTexts {
   const bySite = new Map<Site | null, Map<FactName, FixedParts>>();
   const components = new Map<ComponentName, string>();
+  const flags = new Map<Flag, string>();
   return {
     parts(site, name) {
       const ofSite = kept(bySite, site, () => new Map<FactName, FixedParts>());
       return kept(ofSite, name, () => fixedParts(canonical, site, name));
     },
     componentStart: (name) => kept(components, name, () => componentStart(canonical, name)),
+    flag: (flag) => kept(flags, flag, () => flagConcept(canonical, flag)),
   };
 }
 
@@ -73,6 +77,10 @@ function componentStart(canonical: string, name: ComponentName): string {
     display: COMPONENT_CODES[name].display,
   };
   return `{"code":${concept([coding])},"valueQuantity":{"value":`;
+}
+
+function flagConcept(canonical: string, flag: Flag): string {
+  return concept([{ system: localSystem(canonical, 'flag'), code: flag, display: flag }]);
 }
 
 export const localSystem = (canonical: string, name: 'observation' | 'value' | 'flag' | 'rule'): string =>

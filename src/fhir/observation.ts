@@ -46,7 +46,7 @@ export function createObservationWriter(canonical: string): WriteObservation {
     to.fixed(',"issued":"').hole(issuedAt).fixed('"');
     if (fact.author !== null) to.fixed(',"performer":[').hole(referenceText(fact.author)).fixed(']');
     writeValue(to, fact, canonical);
-    writeInterpretation(to, fact.flags, canonical);
+    writeInterpretation(to, fact.flags, fixed);
     if (fact.note !== null) to.fixed(',"note":[{"text":').hole(JSON.stringify(fact.note)).fixed('}]');
     to.fixed(parts.bodySite);
     writeReferences(to, ',"hasMember":[', fact.members, drain);
@@ -116,11 +116,11 @@ function absence(why: string): string {
   return concept([{ system: DATA_ABSENT_REASON, code: 'unknown', display: 'Unknown' }], why);
 }
 
-function writeInterpretation(to: FrameBuilder, flags: readonly Flag[], canonical: string): void {
-  if (flags.length === 0) return;
-  const system = localSystem(canonical, 'flag');
-  const concepts = flags.map((flag) => concept([{ system, code: flag, display: flag }]));
-  to.fixed(`,"interpretation":[${concepts.join(',')}]`);
+function writeInterpretation(to: FrameBuilder, flags: readonly Flag[], fixed: FixedTexts): void {
+  flags.forEach((flag, i) => {
+    to.fixed(i === 0 ? ',"interpretation":[' : ',').fixed(fixed.flag(flag));
+  });
+  if (flags.length > 0) to.fixed(']');
 }
 
 function writeComponents(to: FrameBuilder, { components }: Fact, fixed: FixedTexts): void {

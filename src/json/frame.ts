@@ -26,6 +26,8 @@ interface Place {
   readonly before: Place | null;
   readonly piece: string;
   readonly next: Map<string, Place>;
+  /** Where the last text that came here went on: the next one mostly does as well, and no look-up is needed. */
+  latest: Place | null;
   frame: Frame | null;
 }
 
@@ -33,11 +35,23 @@ const placeAfter = (before: Place | null, piece: string): Place => ({
   before,
   piece,
   next: new Map(),
+  latest: null,
   frame: null,
 });
 
 let start = placeAfter(null, '');
 let pieces = 0;
+
+function goneOn(place: Place, text: string): Place {
+  let next = place.next.get(text);
+  if (next === undefined) {
+    next = placeAfter(place, text);
+    place.next.set(text, next);
+    pieces += 1;
+  }
+  place.latest = next;
+  return next;
+}
 
 /** Collects a text piece by piece. The same value in two places is one hole. */
 export class FrameBuilder {
@@ -54,13 +68,8 @@ export class FrameBuilder {
 
   /** Text that every use of the frame shares. */
   fixed(text: string): this {
-    let next = this.place.next.get(text);
-    if (next === undefined) {
-      next = placeAfter(this.place, text);
-      this.place.next.set(text, next);
-      pieces += 1;
-    }
-    this.place = next;
+    const { latest } = this.place;
+    this.place = latest !== null && latest.piece === text ? latest : goneOn(this.place, text);
     return this;
   }
 

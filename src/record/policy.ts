@@ -22,7 +22,7 @@ export function createPolicy(
   return {
     settings,
     rules: rulesThroughTime(tables),
-    nameOf: nameOfText,
+    nameOf: keptNames(),
     windowsOver: (over) =>
       kept.flatMap((windows, n) => {
         const from = n === 0 ? -Infinity : (calendars[n]?.from ?? Infinity);
@@ -31,6 +31,21 @@ export function createPolicy(
         // A window belongs to the calendar in force when it began.
         return windows(over).filter((window) => window.from >= from && window.from < to);
       }),
+  };
+}
+
+const MOST_NAMES = 10_000;
+
+/** Every entry names the windows and advisories that it falls into, which most entries before it did as well. */
+function keptNames(): Policy['nameOf'] {
+  const kept = new Map<string, string>();
+  return (text) => {
+    const known = kept.get(text);
+    if (known !== undefined) return known;
+    const name = nameOfText(text);
+    if (kept.size >= MOST_NAMES) kept.clear();
+    kept.set(text, name);
+    return name;
   };
 }
 

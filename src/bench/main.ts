@@ -6,10 +6,13 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { costPerEntry } from './cost-per-entry.ts';
 import { type Load, load, placeDrains } from './load.ts';
+import { fillLedger, searchFigures } from './search.ts';
 
 const SECONDS = Number(process.env.BENCH_SECONDS ?? '5');
 const DRAINS = 200;
 const CONNECTIONS = [1, 10, 50, 200];
+/** The full size is 1,000,000 on 2,000 drains, which takes most of an hour to fill on a slow machine. */
+const OBSERVATIONS = Number(process.env.BENCH_OBSERVATIONS ?? '50000');
 
 interface Running {
   readonly url: string;
@@ -92,6 +95,9 @@ try {
     worker: await ingest(['--database', join(folder, 'worker.db'), '--worker']),
   });
   const cost = await costPerEntry(join(folder, 'cost.db'));
+  const searched = join(folder, 'search.db');
+  await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
+  const search = await searchFigures(searched);
   console.log(
     'Durable ingest, full derivation; limit: the same route with validation only (target at 50: ratio >= 0.5)',
   );
@@ -101,8 +107,12 @@ try {
   console.table(ingestRows);
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
+  console.log(
+    `Searches over ${search.observations} Observations, ${search['indexed /s']} indexed a second; limit: the same stored texts read raw (targets: <= 5, deep page <= 1.5)`,
+  );
+  console.table(search.rows);
   mkdirSync('bench-results', { recursive: true });
-  const results = { node: process.version, ingest: ingestRows, cost };
+  const results = { node: process.version, ingest: ingestRows, cost, search };
   writeFileSync('bench-results/latest.json', `${JSON.stringify(results, null, 2)}\n`);
 } finally {
   rmSync(folder, { recursive: true, force: true });

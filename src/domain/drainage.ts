@@ -121,7 +121,8 @@ export function startScale(
   const from = at.closedBy ?? chamber.unclosed?.from ?? chamber.run?.last ?? null;
   const closed = at.closedBy !== null && opening !== null;
   const reason = at.closedBy === null ? (chamber.unclosed?.reason ?? at.reason) : 'opening-not-stated';
-  const before = from === null && opening !== null ? afterInterval(chamber, chamber.run, opening.at) : chamber;
+  const before =
+    from === null && opening !== null ? afterInterval(chamber, chamber.run, opening.at) : chamber;
   return {
     ...before,
     profile,
@@ -152,11 +153,7 @@ function endInterval(
 
 type Ends = Pick<Interval, 'from' | 'to' | 'risesFrom' | 'reason'> & { readonly suspect?: boolean };
 
-function afterInterval(
-  { profile, clampedSince }: ChamberState,
-  run: Run | null,
-  at: EpochMs,
-): ChamberState {
+function afterInterval({ profile, clampedSince }: ChamberState, run: Run | null, at: EpochMs): ChamberState {
   return {
     profile,
     run,

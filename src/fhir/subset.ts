@@ -13,8 +13,6 @@ const SUBSETTED = {
   display: 'subsetted',
 };
 
-export const WHOLE: View = { summary: 'false', elements: null };
-
 /** The text itself where all is asked for: what was issued is served as it was. */
 export function subset(text: string, type: ResourceType, view: View): string {
   if (isWhole(view)) return text;

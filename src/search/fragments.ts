@@ -11,8 +11,8 @@ export interface Fragment {
 }
 
 export const fragment = (sql: string, ...values: readonly (number | string)[]): Fragment => ({ sql, values });
-export const NEVER = fragment('0');
-export const ALWAYS = fragment('1');
+const NEVER = fragment('0');
+const ALWAYS = fragment('1');
 
 export const both = (parts: readonly Fragment[]): Fragment => joined(parts, ' AND ', ALWAYS);
 export const either = (parts: readonly Fragment[]): Fragment => joined(parts, ' OR ', NEVER);

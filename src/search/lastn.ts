@@ -79,7 +79,7 @@ function newestOfEach(held: Held, plan: Plan, asOf: number, most: number): reado
 const newestFirst = (a: Hit, b: Hit): number => b.lo - a.lo || b.row - a.row;
 
 /** Things whose codes have a coding in common, directly or through others; by their words where they have no coding. */
-export function groupsOf<T>(
+function groupsOf<T>(
   things: readonly T[],
   shapeOf: (thing: T) => Pick<Shape, 'tokens' | 'text'>,
 ): readonly T[][] {

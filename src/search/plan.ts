@@ -91,7 +91,7 @@ function fitsShape(criterion: Criterion, shape: Shape): boolean {
   return true;
 }
 
-export const hasToken = (tokens: readonly Token[], { system, code }: TokenValue): boolean =>
+const hasToken = (tokens: readonly Token[], { system, code }: TokenValue): boolean =>
   tokens.some(
     ([of, each]) => (system === undefined || system === of) && (code === undefined || code === each),
   );

@@ -105,7 +105,7 @@ function statisticsOf(
  * Measured numbers in the unit of the newest; a bound (>= 150) is no measured number.
  * @throws {Refused} 422 where two of them measure different things
  */
-export function measured(
+function measured(
   hits: readonly Pick<Hit, 'shape' | 'value'>[],
   units: ReadonlyMap<number, Unit | null>,
   convert: ConvertUnit,

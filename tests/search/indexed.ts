@@ -18,7 +18,7 @@ import { openWriter } from '../../src/store/sqlite/open.ts';
 
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
 export const BASE = 'http://fhir.example/fhir';
-export const NOW_MS = Date.parse('2026-06-01T00:00:00Z');
+const NOW_MS = Date.parse('2026-06-01T00:00:00Z');
 export const OBSERVATION = RESOURCE_TYPES.find(({ type }) => type === 'Observation') as ResourceType;
 
 /** A resource as it would be issued; the version is told to the index by `meta`. */

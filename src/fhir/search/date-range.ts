@@ -70,7 +70,7 @@ function offsetMs(offset: string): number {
 /** `+` of an offset that was not percent-encoded comes as a blank; no date holds one. */
 export const repairOffset = (text: string): string => text.replace(/ (\d\d:\d\d)$/, '+$1');
 
-export const PREFIXES = ['eq', 'ne', 'gt', 'lt', 'ge', 'le', 'sa', 'eb', 'ap'] as const;
+const PREFIXES = ['eq', 'ne', 'gt', 'lt', 'ge', 'le', 'sa', 'eb', 'ap'] as const;
 export type Prefix = (typeof PREFIXES)[number];
 
 export function splitPrefix(text: string): { readonly prefix: Prefix; readonly rest: string } {

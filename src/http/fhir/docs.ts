@@ -28,7 +28,7 @@ const VIEW = { _summary: text('true, false, text or data.'), _elements: text(SHA
 const VERSIONED = 'Decimals keep the digits they were charted with. ETag names the version.';
 const STRICT =
   'A parameter, modifier or prefix that is not known is refused; with Prefer: handling=lenient a parameter that is not known is left out, and an outcome in the Bundle says so. Links to further pages are opaque and stay at the moment of the first page.';
-export const FORM = 'application/x-www-form-urlencoded';
+const FORM = 'application/x-www-form-urlencoded';
 const NOT_MODIFIED = { 304: { text: 'It is still what the client has.' } };
 
 const refusals = (text404?: string) => ({

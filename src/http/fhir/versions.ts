@@ -37,7 +37,7 @@ export function sendVersion(
   return reply.send(subset(version.text, type, view));
 }
 
-export function neverIssued({ type }: ResourceType, id: string): Refused {
+function neverIssued({ type }: ResourceType, id: string): Refused {
   const example = observationId('drain', { name: 'net-drainage', anchor: 'entry' });
   return new Refused(404, 'not-found', `No ${type} or version '${id}' was issued; ids look like ${example}`);
 }

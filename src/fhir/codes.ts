@@ -3,7 +3,8 @@
  *
  * A standard code is added only where its axes (property, time, system) match. LOINC 9129-8 stands on the
  * per-interval fact alone, never on a level, a window or a cumulative sum, so that a consumer who adds by code
- * does not count twice. SNOMED CT 251843005 is broader and stands beside the local code.
+ * does not count twice. SNOMED CT 251843005 is broader and stands beside it there alone: with a coding in common, rate and
+ * volume would be one group to $lastn.
  */
 import type { Site } from '../domain/entry.ts';
 import type { FactName } from '../domain/fact.ts';
@@ -107,7 +108,6 @@ export const FACT_CODES: Readonly<Record<FactName, FactCode>> = {
     definition: 'Net drainage of an interval per wall-clock hour, mL/h, 1 decimal.',
     unit: 'mL/h',
     category: 'exam',
-    fluid_volume: true,
   },
   'drainage-rate-per-kg': {
     display: 'Chest drainage rate per body weight',

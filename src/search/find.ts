@@ -38,8 +38,12 @@ const COLUMN: Readonly<Record<string, string>> = {
   _id: 'v.id',
   code: 's.code',
   status: 's.status',
+  /** For no sender to name: the end of the effective time. */
+  end: 'v.hi',
 };
 export const NEWEST_FIRST: Query['sort'] = [{ name: 'date', descending: true }];
+/** A sum that grows keeps its start: what is most recent about a period is its end. */
+export const LATEST_END_FIRST: Query['sort'] = [{ name: 'end', descending: true }];
 /** A page is merged from one walk of an index for each pair of subject and shape, up to so many walks. */
 const MOST_WALKS = 3000;
 

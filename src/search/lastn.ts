@@ -10,7 +10,7 @@ import { readQuery } from '../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../fhir/search/refused.ts';
 import type { ResourceType } from '../fhir/search/resource-types.ts';
 import { subset } from '../fhir/subset.ts';
-import { type Hit, NEWEST_FIRST } from './find.ts';
+import { type Hit, LATEST_END_FIRST } from './find.ts';
 import { both, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
 import type { Plan } from './plan.ts';
@@ -59,9 +59,9 @@ function checkScope({ criteria }: Query, pairs: readonly Pair[]): void {
     throw new Refused(400, 'required', `$lastn is asked without a category or code: ${mend}`);
 }
 
-/** Of each code the newest by start of the effective time; those of the last one's time all. */
+/** Of each code the newest by the end of the effective time; those of the last one's time all. */
 function newestOfEach(held: Held, plan: Plan, asOf: number, most: number): readonly Hit[] {
-  const page = (of: Plan, limit: number) => held.finder.page(of, NEWEST_FIRST, asOf, null, limit);
+  const page = (of: Plan, limit: number) => held.finder.page(of, LATEST_END_FIRST, asOf, null, limit);
   const seen = plan.shapes.flatMap((known) => {
     const hits = page({ ...plan, shapes: [known] }, most);
     return hits.length === 0 ? [] : [{ known, hits }];
@@ -71,12 +71,12 @@ function newestOfEach(held: Held, plan: Plan, asOf: number, most: number): reado
     const last = hits[most - 1];
     if (last === undefined) return hits;
     const shapes = group.map(({ known }) => known);
-    const where = both([plan.where, fragment('v.lo >= ?', last.lo)]);
+    const where = both([plan.where, fragment('v.hi >= ?', last.hi)]);
     return page({ ...plan, shapes, where }, UNBOUNDED);
   });
 }
 
-const newestFirst = (a: Hit, b: Hit): number => b.lo - a.lo || b.row - a.row;
+const newestFirst = (a: Hit, b: Hit): number => b.hi - a.hi || b.row - a.row;
 
 /** Things whose codes have a coding in common, directly or through others; by their words where they have no coding. */
 function groupsOf<T>(

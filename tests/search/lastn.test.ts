@@ -83,3 +83,14 @@ test.each([
   index = indexed();
   expect(() => index.ask('lastn', query)).toThrow(message);
 });
+
+test('a sum that grows keeps its start: the one that ends last is the most recent, and the others are no ties of it', () => {
+  index = indexed();
+  const grown = (id: string, end: string) => {
+    const { effectiveDateTime: start, ...rest } = observation(id, coded('sum'), '01:00');
+    return { ...rest, effectivePeriod: { start, end: `2024-03-10T${end}:00Z` } };
+  };
+  index.issue(grown('s1', '02:00'), grown('s3', '04:00'), grown('s2', '03:00'));
+  expect(idsOf(ask())).toEqual(['s3']);
+  expect(idsOf(ask('&max=2'))).toEqual(['s3', 's2']);
+});

@@ -35,7 +35,7 @@ export const setUp = (run: string, drain: number, id: string): Message => ({
 });
 
 /** The nth reading of a drain, or the unit change when its chamber is full. */
-export function reading(run: string, drain: number, id: string, n: number): Message {
+export function reading(run: string, drain: number, id: string, n: number, everyMs = EVERY_MS): Message {
   const level = (n * 10) % ROOM_ML;
   const says =
     n > 0 && level < 10
@@ -50,14 +50,14 @@ export function reading(run: string, drain: number, id: string, n: number): Mess
         };
   return {
     path: `/v1/drains/${id}/entries`,
-    body: JSON.stringify({ ...common(run, `${drain}-${n}`, n), ...says }),
+    body: JSON.stringify({ ...common(run, `${drain}-${n}`, n * everyMs), ...says }),
   };
 }
 
-function common(run: string, value: string, n: number) {
+function common(run: string, value: string, afterMs: number) {
   return {
     identifier: { system: `urn:example:bench:${run}`, value },
     author: AUTHOR,
-    effective_at: new Date(START_MS + n * EVERY_MS).toISOString(),
+    effective_at: new Date(START_MS + afterMs).toISOString(),
   };
 }

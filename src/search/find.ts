@@ -32,7 +32,8 @@ export interface Finder {
 
 const HIT = 'v.row, v.id, v.issue, v.position, v.shape, v.subject, v.lo, v.hi, v.value';
 const COLUMN: Readonly<Record<string, string>> = {
-  date: 'v.lo',
+  // The end, at which a sum since placement is as new as the level it ends with.
+  date: 'v.hi',
   // Rows are in the order of their issue.
   _lastUpdated: 'v.row',
   _id: 'v.id',
@@ -104,7 +105,7 @@ function merged(
 ): readonly Hit[] {
   const [order, beyond, sign] = key?.descending === true ? ['DESC', '<', -1] : ['ASC', '>', 1];
   const start =
-    after === null ? [] : [fragment(`(v.lo, v.row) ${beyond} (?, ?)`, after.keys[0] ?? 0, after.row)];
+    after === null ? [] : [fragment(`(v.hi, v.row) ${beyond} (?, ?)`, after.keys[0] ?? 0, after.row)];
   const found: Hit[] = [];
   for (const shape of plan.shapes) {
     const tests = [visible(asOf), plan.where, plan.whereOf(shape), ...start];
@@ -115,11 +116,11 @@ function merged(
           : fragment('v.subject = ? AND v.shape = ?', subject, shape.number);
       const { sql, values } = both([walk, ...tests]);
       const index = subject === null ? 'version_by_shape' : 'version_by_subject';
-      const select = `SELECT ${HIT} FROM version v INDEXED BY ${index} WHERE ${sql} ORDER BY v.lo ${order}, v.row ${order} LIMIT ?`;
+      const select = `SELECT ${HIT} FROM version v INDEXED BY ${index} WHERE ${sql} ORDER BY v.hi ${order}, v.row ${order} LIMIT ?`;
       found.push(...run(fragment(select, ...values, most)));
     }
   }
-  return found.sort((a, b) => Number(sign) * (a.lo - b.lo || a.row - b.row)).slice(0, most);
+  return found.sort((a, b) => Number(sign) * (a.hi - b.hi || a.row - b.row)).slice(0, most);
 }
 
 /** By any keys: all matches are sorted, but for the order of issue, in which rows stand anyway. */

@@ -23,7 +23,7 @@ interface Head {
   readonly hash: string;
 }
 
-const ISSUES_IN_BATCH = 100;
+const ISSUES_IN_BATCH = 300;
 
 /** @throws {OtherLedger} when what was indexed is not what the ledger holds */
 export function createFollower(

@@ -27,13 +27,15 @@ function joined(parts: readonly Fragment[], by: string, none: Fragment): Fragmen
 }
 
 /**
- * Effective time against a search value, by the literal text of FHIR R4 search.html#prefix.
- * @param longest of any period there can be, ms: bounds where one that ends after a time can start
+ * Effective time against a search value, by the literal text of FHIR R4 search.html#prefix. Rows are walked by the end
+ * of their time, so each test also says where that end can be.
+ * @param longest of any period there can be, ms
  */
 export function effectiveFragment({ prefix, range: { lo, hi } }: DateValue, longest: number): Fragment {
-  const endsAfter = fragment('v.hi > ? AND v.lo > ?', hi, longest >= EVER ? -2 * EVER : hi - longest - 1);
+  const endsAfter = fragment('v.hi > ?', hi);
   const startsBefore = fragment('v.lo < ?', lo);
-  const within = fragment('v.lo >= ? AND v.hi <= ? AND v.lo < ?', lo, hi, hi);
+  const within = fragment('v.lo >= ? AND v.hi <= ? AND v.hi > ?', lo, hi, lo);
+  const lastEnd = Math.min(lo + longest, 2 * EVER);
   switch (prefix) {
     case 'eq':
       return within;
@@ -42,13 +44,13 @@ export function effectiveFragment({ prefix, range: { lo, hi } }: DateValue, long
     case 'gt':
       return endsAfter;
     case 'lt':
-      return both([DATED, startsBefore]);
+      return both([DATED, startsBefore, fragment('v.hi < ?', lastEnd)]);
     case 'ge':
-      return either([endsAfter, within]);
+      return both([fragment('v.hi > ?', lo), either([endsAfter, within])]);
     case 'le':
-      return both([DATED, either([startsBefore, within])]);
+      return both([DATED, fragment('v.hi <= ?', Math.max(hi, lastEnd)), either([startsBefore, within])]);
     case 'sa':
-      return fragment('v.lo >= ?', hi);
+      return fragment('v.lo >= ? AND v.hi > ?', hi, hi);
     case 'eb':
       return both([DATED, fragment('v.hi <= ?', lo)]);
     case 'ap':

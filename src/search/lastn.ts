@@ -59,7 +59,7 @@ function checkScope({ criteria }: Query, pairs: readonly Pair[]): void {
     throw new Refused(400, 'required', `$lastn is asked without a category or code: ${mend}`);
 }
 
-/** Of each code the newest by the end of the effective time; those of the last one's time all. */
+/** Of each code the newest by end of the effective time; those of the last one's time all. */
 function newestOfEach(held: Held, plan: Plan, asOf: number, most: number): readonly Hit[] {
   const page = (of: Plan, limit: number) => held.finder.page(of, LATEST_END_FIRST, asOf, null, limit);
   const seen = plan.shapes.flatMap((known) => {

@@ -1,5 +1,5 @@
 /** What the index reads of the ledger, on a connection that can only read. */
-import { createFrameReader } from '../store/sqlite/frames.ts';
+import { createFrameReader, createTextReader } from '../store/sqlite/frames.ts';
 import { openReader } from '../store/sqlite/open.ts';
 
 /** One issue: the resource versions that one entry issued about one drain. */
@@ -15,7 +15,8 @@ export interface LedgerReader {
   issuesAfter(row: number, most: number): readonly Issue[];
   /** Number of issues. */
   head(): number;
-  textsOf(row: number): readonly string[];
+  /** One text of an issue. */
+  textAt(row: number, position: number): string | undefined;
   /** Place and hash of an issue's entry. */
   entryOf(row: number): Pick<Issue, 'logIndex' | 'hash'> | undefined;
   close(): void;
@@ -41,11 +42,12 @@ export function openLedgerReader(file: string): LedgerReader {
     'SELECT i.log_index AS logIndex, l.hash FROM issued i JOIN ledger l USING (log_index) WHERE i.rowid = ?',
   );
   const textsIn = createFrameReader(db);
+  const textIn = createTextReader(db);
   return {
     issuesAfter: (row, most) =>
       after.all(row, most).map(({ resources: stored, ...rest }) => ({ ...rest, texts: textsIn(stored) })),
     head: () => head.get() ?? 0,
-    textsOf: (row) => textsIn(resources.get(row) ?? '[]'),
+    textAt: (row, position) => textIn(resources.get(row) ?? '[]', position),
     entryOf: (row) => entry.get(row),
     close: () => db.close(),
   };

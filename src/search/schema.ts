@@ -22,7 +22,7 @@ CREATE TABLE shape (
   text    TEXT NOT NULL UNIQUE,
   code    TEXT NOT NULL,
   status  TEXT NOT NULL,
-  -- Longest effective period, ms: bounds where a period that ends after a time can start.
+  -- Longest effective period, ms: bounds where a period that starts before a time can end.
   longest REAL NOT NULL
 ) STRICT;
 
@@ -55,8 +55,8 @@ CREATE TABLE version (
   superseded INTEGER NOT NULL DEFAULT ${CURRENT}
 ) STRICT;
 CREATE INDEX version_by_id ON version (id);
-CREATE INDEX version_by_subject ON version (subject, shape, lo, row);
-CREATE INDEX version_by_shape ON version (shape, lo, row);
+CREATE INDEX version_by_subject ON version (subject, shape, hi, row);
+CREATE INDEX version_by_shape ON version (shape, hi, row);
 
 -- Identifiers and references.
 CREATE TABLE word (

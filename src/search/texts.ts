@@ -11,11 +11,8 @@ export function textsOf(
   ledger: LedgerReader,
   hits: readonly Pick<Hit, 'id' | 'issue' | 'position'>[],
 ): readonly string[] {
-  const issues = new Map<number, readonly string[]>();
   return hits.map(({ id, issue, position }) => {
-    const texts = issues.get(issue) ?? ledger.textsOf(issue);
-    issues.set(issue, texts);
-    const text = texts[position];
+    const text = ledger.textAt(issue, position);
     if (text === undefined || versionOf(text).id !== id)
       throw new DamagedIndex(`nothing of this id in issue ${issue}`);
     return text;

@@ -78,6 +78,24 @@ test('every route, well and badly asked', async () => {
       }
     }
   }
+  const form = { 'content-type': 'application/x-www-form-urlencoded' };
+  for (const query of [
+    `patient=${CANARY}`,
+    `patient=${CANARY}&_count=2`,
+    `identifier=${CANARY}`,
+    `date=${CANARY}`,
+    `${CANARY}=1`,
+  ]) {
+    await service.send('GET', `/fhir/Observation?${query}`);
+    await service.send('POST', '/fhir/Observation/_search', query, form);
+    await service.send('GET', `/fhir/Observation/$lastn?${query}&category=exam`);
+    await service.send(
+      'POST',
+      '/fhir/Observation/$stats',
+      `subject=${CANARY}&code=level&statistic=count&${query}`,
+      form,
+    );
+  }
   const broken = await rawRequest(`GET /${CANARY} HTTP/1.1\r\n${CANARY}\r\n\r\n`);
   expect(broken).toMatch(/^HTTP\/1\.1 400 Bad Request\r\n.*application\/problem\+json.*"status":400/s);
 

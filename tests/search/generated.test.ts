@@ -49,10 +49,10 @@ const made = fc.record({
   subject: fc.constantFrom(...PATIENTS),
   when: fc.oneof(
     dateText.map((effectiveDateTime) => ({ effectiveDateTime })),
-    fc.tuple(dateText, dateText).map(([a, b]) => {
-      const [start = a, end = b] = [a, b].sort();
-      return { effectivePeriod: { start, end } };
-    }),
+    fc
+      .tuple(dateText, dateText)
+      .map((texts) => [...texts].sort())
+      .map(([start, end]) => ({ effectivePeriod: { start: start ?? '', end: end ?? '' } })),
     dateText.map((start) => ({ effectivePeriod: { start } })),
     dateText.map((end) => ({ effectivePeriod: { end } })),
   ),

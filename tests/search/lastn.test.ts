@@ -60,6 +60,16 @@ test('one of each unless max says more; the newest first; ties with the last one
   expect(idsOf(ask('&max=50'))).toHaveLength(6);
 });
 
+test('sums since placement all start at one time: the newest is the one that ends last', () => {
+  index = indexed();
+  const sum = (id: string, end: string) => {
+    const { effectiveDateTime: _at, ...rest } = observation(id, coded('sum'), '00:00');
+    return { ...rest, effectivePeriod: { start: '2024-03-10T00:00:00Z', end: `2024-03-10T${end}:00Z` } };
+  };
+  index.issue(sum('old', '01:00'), sum('new', '03:00'), sum('between', '02:00'));
+  expect(idsOf(ask())).toEqual(['new']);
+});
+
 test('other parameters filter; what was entered in error is there unless status leaves it out', () => {
   index = indexed();
   index.issue(

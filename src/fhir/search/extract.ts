@@ -57,72 +57,84 @@ export function extract(type: ResourceType, resource: Json, zone: MomentOf): Ext
   const updatedMs = Date.parse(meta?.lastUpdated ?? '');
   if (id === undefined || meta?.versionId === undefined || Number.isNaN(updatedMs))
     throw new Error(`a ${type.type} in the ledger lacks its id, versionId or lastUpdated`);
-  const of = (home: SearchParameter['home']) => type.parameters.filter((each) => each.home === home);
-  const words = of('word').flatMap((parameter) => wordsOf(parameter, valuesAt(resource, parameter)));
-  const subject = subjectOf(of('subject').flatMap((parameter) => valuesAt(resource, parameter))[0]);
-  const [effective] = of('effective').flatMap((parameter) => valuesAt(resource, parameter));
-  const quantity = of('value')
-    .flatMap((parameter) => valuesAt(resource, parameter))
-    .find(isQuantity);
+  const tokens: Record<string, readonly Token[]> = {};
+  const present: string[] = [];
+  const words: Word[] = [];
+  let subject: Subject | null = null;
+  let effective: Range | null = null;
+  let quantity: Quantity | undefined;
+  for (const parameter of type.parameters) {
+    const { home, name } = parameter;
+    if (home === 'id' || home === 'updated') continue;
+    const values = valuesAt(resource, parameter);
+    if (home === 'shape') tokens[name] = tokensOf(parameter, values);
+    if (home === 'effective') effective ??= rangeOf(values[0], zone);
+    if (home === 'value') quantity ??= values.find(isQuantity);
+    if (home === 'subject') subject ??= subjectOf(values[0]);
+    if (home === 'word') for (const value of values) words.push(...wordsOf(parameter, value));
+    if ((home === 'subject' || home === 'word') && isThere(parameter, values)) present.push(name);
+  }
+  const unit = quantity === undefined ? null : unitOf(quantity);
   return {
     id,
     version: meta.versionId,
     updatedMs,
-    shape: {
-      type: type.type,
-      tokens: Object.fromEntries(
-        of('shape').map((parameter) => [parameter.name, tokensOf(parameter, valuesAt(resource, parameter))]),
-      ),
-      text: textOf(resource.code),
-      unit: quantity === undefined ? null : unitOf(quantity),
-      present: presentIn(type, resource),
-    },
+    shape: { type: type.type, tokens, text: textOf(resource.code), unit, present },
     subject,
-    effective: rangeOf(effective, zone),
+    effective,
     value: quantity?.value ?? null,
     words,
   };
 }
 
 /** An element that only has words counts as there; `patient` is a subject that is a Patient. */
-function presentIn(type: ResourceType, resource: Json): readonly string[] {
-  const there = type.parameters.filter(({ home, name, paths }) => {
-    if (home !== 'word' && home !== 'subject') return false;
-    const values = valuesAt(resource, { paths });
-    return name === 'patient'
-      ? values.map(subjectOf).some((each) => each !== null && isPatient(each))
-      : values.length > 0;
-  });
-  return there.map(({ name }) => name);
+function isThere({ name }: SearchParameter, values: readonly unknown[]): boolean {
+  if (name !== 'patient') return values.length > 0;
+  return values.map(subjectOf).some((each) => each !== null && isPatient(each));
 }
 
 /** A reference that names another type is none to a patient. */
 export const isPatient = ({ reference }: Subject): boolean =>
   reference === null || /(^|\/)Patient\/[^/]+$/.test(reference);
 
-function valuesAt(resource: Json, { paths }: Pick<SearchParameter, 'paths'>): readonly unknown[] {
-  return paths.flatMap((path) =>
-    path
-      .split('.')
-      .reduce<readonly unknown[]>(
-        (values, step) => values.flatMap((value) => (isJson(value) ? (value[step] ?? []) : [])),
-        [resource],
-      ),
-  );
+/** What a parameter looks at. Written as loops: this runs some twenty times for every resource that is indexed. */
+function valuesAt(resource: Json, parameter: SearchParameter): readonly unknown[] {
+  const values: unknown[] = [];
+  for (const steps of stepsOf(parameter)) collect(resource, steps, 0, values);
+  return values;
+}
+
+function collect(value: unknown, steps: readonly string[], at: number, into: unknown[]): void {
+  if (Array.isArray(value)) {
+    for (const each of value) collect(each, steps, at, into);
+    return;
+  }
+  const step = steps[at];
+  if (step === undefined) into.push(value);
+  else if (isJson(value) && value[step] !== undefined) collect(value[step], steps, at + 1, into);
+}
+
+const knownSteps = new WeakMap<SearchParameter, readonly (readonly string[])[]>();
+
+function stepsOf(parameter: SearchParameter): readonly (readonly string[])[] {
+  const known = knownSteps.get(parameter) ?? parameter.paths.map((path) => path.split('.'));
+  knownSteps.set(parameter, known);
+  return known;
 }
 
 const isJson = (value: unknown): value is Json =>
   typeof value === 'object' && value !== null && !Array.isArray(value);
 
 function tokensOf({ system }: SearchParameter, values: readonly unknown[]): readonly Token[] {
-  return values.flatMap((value): readonly Token[] => {
-    if (typeof value === 'string') return [[system ?? null, value]];
-    if (!isJson(value)) return [];
-    const codings = Array.isArray(value.coding) ? (value.coding as readonly Json[]) : [value];
-    return codings.flatMap((each): readonly Token[] =>
-      typeof each.code === 'string' ? [[textOrNull(each.system), each.code]] : [],
-    );
-  });
+  const tokens: Token[] = [];
+  for (const value of values) {
+    if (typeof value === 'string') tokens.push([system ?? null, value]);
+    if (!isJson(value)) continue;
+    for (const each of Array.isArray(value.coding) ? (value.coding as readonly Json[]) : [value]) {
+      if (typeof each.code === 'string') tokens.push([textOrNull(each.system), each.code]);
+    }
+  }
+  return tokens;
 }
 
 function textOf(code: unknown): string | null {
@@ -131,16 +143,13 @@ function textOf(code: unknown): string | null {
 
 const textOrNull = (value: unknown): string | null => (typeof value === 'string' ? value : null);
 
-function wordsOf({ name, kind }: SearchParameter, values: readonly unknown[]): readonly Word[] {
-  return values.filter(isJson).flatMap((value): readonly Word[] => {
-    if (kind === 'token') return identifierWord(name, value);
-    const reference = textOrNull(value.reference);
-    const target = reference === null ? [] : [{ parameter: name, system: '', value: unversioned(reference) }];
-    return [
-      ...target,
-      ...(isJson(value.identifier) ? identifierWord(`${name}:identifier`, value.identifier) : []),
-    ];
-  });
+function wordsOf({ name, kind }: SearchParameter, value: unknown): readonly Word[] {
+  if (!isJson(value)) return [];
+  if (kind === 'token') return identifierWord(name, value);
+  const reference = textOrNull(value.reference);
+  const target = reference === null ? [] : [{ parameter: name, system: '', value: unversioned(reference) }];
+  const named = isJson(value.identifier) ? identifierWord(`${name}:identifier`, value.identifier) : [];
+  return [...target, ...named];
 }
 
 const identifierWord = (parameter: string, { system, value }: Json): readonly Word[] =>
@@ -171,8 +180,9 @@ function rangeOf(value: unknown, zone: MomentOf): Range | null {
   return start === undefined && end === undefined ? null : { lo: start?.lo ?? -EVER, hi: end?.hi ?? EVER };
 }
 
-const isQuantity = (value: unknown): value is Json & { readonly value: number } =>
-  isJson(value) && typeof value.value === 'number';
+type Quantity = Json & { readonly value: number };
+
+const isQuantity = (value: unknown): value is Quantity => isJson(value) && typeof value.value === 'number';
 
 const unitOf = ({ system, code, unit, comparator }: Json): Unit => ({
   system: textOrNull(system),

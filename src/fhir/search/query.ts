@@ -56,7 +56,7 @@ export interface View {
 export interface Query {
   readonly type: ResourceType;
   readonly criteria: readonly Criterion[];
-  /** Empty: newest effective time first. */
+  /** Empty: newest end of the effective time first. */
   readonly sort: readonly SortKey[];
   /** 0: only the total. */
   readonly count: number;

@@ -193,7 +193,8 @@ export const RESOURCE_TYPES: readonly ResourceType[] = [OBSERVATION];
 /** Parameters of every search that shape the result: what each does. */
 export const SHAPING = {
   _count: 'Most resources on a page: 100 unless given, 1000 at most; 0 gives the total alone.',
-  _sort: 'Keys in order, - before one for descending; newest effective time first unless given.',
+  _sort:
+    'Keys in order, - before one for descending: date is the end of the effective time; -date unless given.',
   _total: 'none, estimate or accurate; without it the total is given where it costs nothing.',
   _summary: 'true, false, text, data or count.',
   _elements: 'Elements to show, with commas between; those that must be there stay.',

@@ -128,7 +128,7 @@ export function formDoc(row: ResourceType): RouteDoc {
 
 const ABOUT_OPERATION: Readonly<Record<Operation, string>> = {
   lastn:
-    'The newest observations of each code by start of their effective time; those that share the time of the last one are all given. Takes patient or subject, category or a code, any other filter, and max. What was entered in error is among them unless status leaves it out, as R4 says: send status:not=entered-in-error.',
+    'The newest observations of each code by end of their effective time; those that share the time of the last one are all given. Takes patient or subject, category or a code, any other filter, and max. What was entered in error is among them unless status leaves it out, as R4 says: send status:not=entered-in-error.',
   stats:
     'Numbers of the observations that lie wholly within the time: what was entered in error is left out, units are converted by UCUM, and bounds (>= 150) are no numbers. Sample variance (n - 1); quantiles linear at (n - 1) p.',
 };

@@ -34,8 +34,29 @@ export function createFrameWriter(db: Database.Database): FrameWriter {
 /** Kept in memory by a reader; beyond this all are looked up again. */
 const MOST_KEPT = 5000;
 
+type Stored = readonly (readonly [string, ...string[]])[];
+
 /** Reads stored texts back. @throws {Error} when a frame is missing: the database is damaged */
 export function createFrameReader(db: Database.Database): (stored: string) => string[] {
+  const frameOf = createFrameFinder(db);
+  return (stored) =>
+    (JSON.parse(stored) as Stored).map(([name, ...holes]) => fill({ frame: frameOf(name), holes }));
+}
+
+/** Reads one of the stored texts back; undefined past the last. @throws {Error} when its frame is missing */
+export function createTextReader(
+  db: Database.Database,
+): (stored: string, position: number) => string | undefined {
+  const frameOf = createFrameFinder(db);
+  return (stored, position) => {
+    const one = (JSON.parse(stored) as Stored)[position];
+    if (one === undefined) return undefined;
+    const [name, ...holes] = one;
+    return fill({ frame: frameOf(name), holes });
+  };
+}
+
+function createFrameFinder(db: Database.Database): (name: string) => Frame {
   const read = db.prepare<[string], string>('SELECT text FROM frame WHERE name = ?').pluck();
   const frames = new Map<string, Frame>();
 
@@ -50,8 +71,5 @@ export function createFrameReader(db: Database.Database): (stored: string) => st
     return frame;
   }
 
-  return (stored) => {
-    const resources = JSON.parse(stored) as readonly (readonly [string, ...string[]])[];
-    return resources.map(([name, ...holes]) => fill({ frame: frameOf(name), holes }));
-  };
+  return frameOf;
 }

@@ -1,0 +1,228 @@
+/**
+ * The CapabilityStatement against the service: all that it claims is called, and what it does not claim is tried.
+ * Source: FHIR R4 http.html, search.html (status codes, headers, modifiers).
+ */
+import type { CapabilityStatement, CapabilityStatementRestResource } from 'fhir/r4.js';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { problemsOf } from '../support/r4.ts';
+import { level, placeDrain, setUp, tell } from './messages.ts';
+import { startTestService, type TestService } from './service.ts';
+
+let service: TestService;
+let observation: CapabilityStatementRestResource;
+let statement: CapabilityStatement;
+let someId: string;
+
+beforeAll(async () => {
+  service = await startTestService();
+  const drain = await placeDrain(service, 'placed', '08:00', { patient: { reference: 'Patient/1' } });
+  await tell(drain, setUp('up', '08:00', 0), level('r', '09:00', 50));
+  statement = JSON.parse((await get('/metadata')).text);
+  const found = statement.rest?.[0]?.resource?.find(({ type }) => type === 'Observation');
+  if (found === undefined) throw new Error('no Observation is claimed');
+  observation = found;
+  someId = JSON.parse((await get('/Observation?code=level')).text).entry[0].resource.id;
+});
+afterAll(() => service.stop());
+
+const get = (path: string, headers: object = {}) => service.send('GET', `/fhir${path}`, undefined, headers);
+const search = (name: string, value: string) => get(`/Observation?${new URLSearchParams([[name, value]])}`);
+
+test('it is valid, has a tag that tells it from another, and names nothing twice', async () => {
+  const first = await get('/metadata?mode=full');
+  expect(problemsOf(JSON.parse(first.text))).toEqual([]);
+  const tag = first.headers.get('etag') ?? '';
+  expect(tag).toMatch(/^W\/"[0-9a-f]+"$/);
+  expect((await get('/metadata', { 'if-none-match': tag })).status).toBe(304);
+  const other = await startTestService({ DRAINLEDGER_ZONE: 'Asia/Tokyo' });
+  expect((await other.send('GET', '/fhir/metadata')).headers.get('etag')).not.toBe(tag);
+  await other.stop();
+  const names = observation.searchParam?.map(({ name }) => name) ?? [];
+  expect(new Set(names).size).toBe(names.length);
+});
+
+describe('what it claims', () => {
+  test('every interaction', async () => {
+    const paths: Readonly<Record<string, string>> = {
+      read: `/Observation/${someId}`,
+      vread: `/Observation/${someId}/_history/1`,
+      'history-instance': `/Observation/${someId}/_history`,
+      'history-type': '/Observation/_history',
+      'search-type': '/Observation',
+    };
+    const claimed = observation.interaction?.map(({ code }) => code) ?? [];
+    expect([...claimed].sort()).toEqual(Object.keys(paths).sort());
+    for (const code of claimed) {
+      const answer = await get(paths[code] ?? '');
+      expect(answer.status, code).toBe(200);
+      const head = await service.send('HEAD', `/fhir${paths[code]}`);
+      expect([head.status, head.text, head.headers.get('content-type')], code).toEqual([
+        200,
+        '',
+        answer.headers.get('content-type'),
+      ]);
+    }
+  });
+
+  test('every search parameter, its modifiers, and its chain', async () => {
+    const VALUE: Readonly<Record<string, string>> = {
+      token: 'x',
+      reference: 'x',
+      date: '2025',
+      quantity: '5',
+      composite: 'x$5',
+      string: 'x',
+      uri: 'x',
+    };
+    const parameters = observation.searchParam ?? [];
+    expect(parameters.length).toBeGreaterThan(15);
+    for (const { name, type, documentation = '', definition } of parameters) {
+      expect(definition).toMatch(/^http:\/\/hl7\.org\/fhir\/SearchParameter\//);
+      const value = VALUE[type] ?? '';
+      const [, modifiers = ''] = /Modifiers: ([^.]*)\./.exec(documentation) ?? [];
+      const [, chain] = /Chain: ([^ ]*\.identifier)\./.exec(documentation) ?? [];
+      const ways = [[name, value], ...(chain === undefined ? [] : [[chain, 'urn:x|y']])];
+      for (const modifier of modifiers.split(' ').filter(Boolean))
+        ways.push([name + modifier, modifier === ':missing' ? 'true' : value]);
+      for (const [way = '', sent = ''] of ways) {
+        const answer = await search(way, sent);
+        expect(answer.status, `${way}=${sent}: ${answer.text}`).toBe(200);
+        const self = JSON.parse(answer.text).link[0].url;
+        expect(new URL(self).searchParams.get(way), way).toBe(sent);
+      }
+    }
+  });
+
+  test('every include and operation', async () => {
+    for (const include of observation.searchInclude ?? [])
+      expect((await search('_include', include)).status, include).toBe(200);
+    const asked: Readonly<Record<string, string>> = {
+      lastn: 'patient=1&code=level',
+      stats: 'subject=Patient/1&code=level&statistic=average',
+    };
+    expect(observation.operation?.map(({ name }) => name).sort()).toEqual(Object.keys(asked).sort());
+    for (const [name, query] of Object.entries(asked))
+      expect((await get(`/Observation/$${name}?${query}`)).status, name).toBe(200);
+  });
+});
+
+describe('what it does not claim', () => {
+  test('other interactions and types', async () => {
+    const body = JSON.stringify({ resourceType: 'Observation' });
+    const json = { 'content-type': 'application/fhir+json' };
+    for (const [method, path, status] of [
+      ['POST', '/Observation', 405],
+      ['PUT', `/Observation/${someId}`, 405],
+      ['DELETE', `/Observation/${someId}`, 405],
+      ['PATCH', `/Observation/${someId}`, 405],
+      ['POST', '', 404],
+      ['GET', '/Patient', 404],
+      ['GET', '/Provenance/x', 404],
+      ['GET', '/_history', 404],
+      ['GET', '/Observation/$everything', 404],
+    ] as const) {
+      const sent = method === 'GET' || method === 'DELETE' ? undefined : body;
+      const answer = await service.send(method, `/fhir${path}`, sent, sent === undefined ? {} : json);
+      expect(answer.status, `${method} ${path}`).toBe(status);
+      expect(problemsOf(JSON.parse(answer.text))).toEqual([]);
+      if (status === 405) expect(answer.headers.get('allow')).toContain('GET');
+    }
+  });
+
+  /** Every parameter that R4 gives Observation or all resources, and is not claimed. */
+  const OTHERS = [
+    'based-on',
+    'combo-data-absent-reason',
+    'combo-value-concept',
+    'combo-value-quantity',
+    'component-data-absent-reason',
+    'component-value-concept',
+    'component-value-quantity',
+    'focus',
+    'method',
+    'part-of',
+    'specimen',
+    'value-concept',
+    'value-date',
+    'value-string',
+    'code-value-concept',
+    'code-value-date',
+    'code-value-string',
+    '_profile',
+    '_tag',
+    '_security',
+    '_source',
+    '_text',
+    '_content',
+    '_list',
+    '_has:Provenance:target:agent',
+    '_type',
+    '_filter',
+    '_query',
+    '_contained',
+    '_containedType',
+    '_revinclude',
+    '_include:iterate',
+    'patient.name',
+    'subject:Patient.birthdate',
+    'device.identifier.x',
+  ];
+  test.each(OTHERS)('%s is refused, and left out only where the client says so', async (name) => {
+    const refusal = await search(name, 'Provenance:target');
+    expect(refusal.status).toBe(400);
+    expect(refusal.text).toContain(name.split(/[.:]/)[0]);
+    expect(problemsOf(JSON.parse(refusal.text))).toEqual([]);
+    // A chain is of a known parameter: never left out.
+    if (/^(patient|subject|device)/.test(name)) return;
+    const left = await get(`/Observation?${name}=x&code=level`, { prefer: 'handling=lenient' });
+    expect(left.status).toBe(200);
+    expect(left.headers.get('preference-applied')).toBe('handling=lenient');
+    const bundle = JSON.parse(left.text);
+    expect(problemsOf(bundle)).toEqual([]);
+    expect(bundle.link[0].url).toMatch(/\/Observation\?code=level$/);
+    expect(bundle.total).toBe(1);
+    const [outcome] = bundle.entry.filter(
+      (each: { search: { mode: string } }) => each.search.mode === 'outcome',
+    );
+    expect(outcome.resource.issue[0]).toMatchObject({ severity: 'warning', code: 'not-supported' });
+  });
+
+  test.each([
+    'code:above=x',
+    'code:text=x',
+    'code:in=x',
+    'status:exact=final',
+    'date:not=2025',
+    'date:missing=maybe',
+    'patient:Group=1',
+    'patient=Group/1',
+    'subject:Medication=1',
+    'identifier:not=x',
+    '_id:missing=true',
+    'value-quantity:not=5',
+    'date=zz2025-01-01',
+    'value-quantity=zz5',
+    'date=2025-02-30',
+    'date=yesterday',
+    'value-quantity=five',
+    'code=',
+    'code=a|b|c',
+    'code-value-quantity=level',
+    '_count=-1',
+    '_count=x',
+    '_count=1&_count=2',
+    '_sort=colour',
+    '_sort=date,-date',
+    '_total=some',
+    '_summary=short',
+    '_elements=a b',
+    '_summary=true&_elements=code',
+    'patient=a/b/c',
+  ])('%s is refused, lenient or not', async (query) => {
+    const strict = await get(`/Observation?${query}`);
+    expect(strict.status).toBe(400);
+    expect(problemsOf(JSON.parse(strict.text))).toEqual([]);
+    if (query.startsWith('_sort=colour')) return;
+    expect((await get(`/Observation?${query}`, { prefer: 'handling=lenient' })).status).toBe(400);
+  });
+});

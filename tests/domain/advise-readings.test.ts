@@ -101,6 +101,15 @@ describe('imposed below ordered', () => {
     expect(values(story, RULE)).toEqual([[at('09:00'), 2, at('10:00')]]);
   });
 
+  it('is shown by a set-up and a change of suction as by a reading', () => {
+    const shown = { source: 'on' as const, column_cmh2o: dec(17), ...ordered };
+    const change = says('s', '09:00', 'suction-changed', shown);
+    expect(values([...on(), change], RULE)).toEqual([[at('09:00'), 3, null]]);
+    const up = setUp('08:00', 0) as Told & { says: object };
+    const setUpWith = { key: 'up', time: '08:00', says: { ...up.says, suction: shown } } as Told;
+    expect(values([placed('08:00'), setUpWith], RULE)).toEqual([[at('08:00'), 3, null]]);
+  });
+
   it('a dry unit shows its dial', () => {
     const dial = reading('a', '09:00', { suction: { source: 'on', dial_cmh2o: dec(15), ...ordered } });
     expect(values([...on(DRY_UNIT), dial], RULE)).toEqual([[at('09:00'), 5, null]]);

@@ -2,6 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import {
   adviceOn,
+  asDrain,
   crossedIn,
   episodesIn,
   hourly,
@@ -80,6 +81,19 @@ describe('what is not known', () => {
   it('a weight that is too old is none', () => {
     const story = hourly([150, 150], HEART, [weighed('old', '2026-02-21T08:00:00Z', 70)]);
     expect(reasonsIn(story, 'christensen-2h')).toEqual(['weight-too-old']);
+  });
+});
+
+describe('an indication', () => {
+  it('that is not stated with every drain may be that of the rule', () => {
+    const story = (other: object) => [
+      ...asDrain('left', hourly([400], { ...HEART, ...TRAUMA })),
+      ...asDrain('right', hourly([400], { ...HEART, ...other })),
+    ];
+    expect(reasonsIn(story({ indication: undefined }), 'michelson-hour-1')).toEqual([
+      'indication-not-stated',
+    ]);
+    expect(reasonsIn(story(TRAUMA), 'michelson-hour-1')).toEqual([]);
   });
 });
 

@@ -65,6 +65,16 @@ describe('all tubes of a patient', () => {
     expect(adviceOn(bleeding, ALL_TUBES).episodes).toMatchObject([{ raised: { at_least: true } }]);
   });
 
+  it('have drained for as long as the first of them is in', () => {
+    const later = [
+      placed('09:30', { ...PATIENT, ...TRAUMA, site: 'pleural-right' }),
+      setUp('09:30', 0),
+      level('a', '10:00', 5),
+    ];
+    const story = [...asDrain('left', hourly([210, 220], TRAUMA)), ...asDrain('right', later)];
+    expect(adviceOn(story, ALL_TUBES).episodes).toMatchObject([{ raised: { at_text: at('10:00') } }]);
+  });
+
   it('that were out before another went in are another stay', () => {
     const first = [...asDrain('left', left), ...asDrain('left', [says('out', '10:30', 'removed', {})])];
     const bleeding = hourly([210, 220], { ...TRAUMA, site: 'pleural-right' });

@@ -13,6 +13,7 @@ import {
   bookOf,
   changed,
   clamped,
+  instilled,
   level,
   placed,
   rebased,
@@ -143,6 +144,8 @@ describe('a window', () => {
     expect(shown(out, '10:00', '11:00')).toEqual({
       ...{ net: 20, low: 20, high: 20, covered_h: 0.5, in_place_h: 0.5, uncovered: [], preliminary: false },
     });
+    const flushed = [...out, instilled('f', '10:10', 10)];
+    expect(shown(flushed, '10:00', '11:00')).toMatchObject({ net: 10, low: 10, high: 10 });
     const unread = [...story, says('out', '10:45', 'removed', {})];
     expect(shown(unread, '10:00', '11:00')).toMatchObject({
       ...{ net: 17, high: null, in_place_h: 0.75, uncovered: ['after-last-level'], preliminary: false },

@@ -81,6 +81,9 @@ describe('a reading at the minute of a unit change (common practice, no source; 
       negativity: { value: 4000 },
       marks: ['beyond-leak-scale'],
     });
+    // Of two readings of that minute each by its own.
+    const both = [...story(1980), level('other', '11:00', 0)];
+    expect(rowOf(both, 'tie')).toMatchObject({ negativity: { value: 6000 }, marks: [] });
   });
 });
 

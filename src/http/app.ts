@@ -35,7 +35,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
     bodyLimit: BODY_BYTES,
     requestTimeout: 10_000,
     connectionTimeout: 30_000,
-    keepAliveTimeout: 10_000,
+    keepAliveTimeout: 75_000,
     routerOptions: { maxParamLength: 128 },
     return503OnClosing: false,
     frameworkErrors: (error, request, reply) => refuse(request, reply, problemOf(error, request)),

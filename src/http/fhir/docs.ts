@@ -28,7 +28,7 @@ const VIEW = { _summary: text('true, false, text or data.'), _elements: text(SHA
 const VERSIONED = 'Decimals keep the digits they were charted with. ETag names the version.';
 const STRICT =
   'A parameter, modifier or prefix that is not known is refused; with Prefer: handling=lenient a parameter that is not known is left out, and an outcome in the Bundle says so. Links to further pages are opaque and stay at the moment of the first page.';
-const FORM = 'application/x-www-form-urlencoded';
+export const FORM = 'application/x-www-form-urlencoded';
 const NOT_MODIFIED = { 304: { text: 'It is still what the client has.' } };
 
 const refusals = (text404?: string) => ({
@@ -50,7 +50,54 @@ export const METADATA: RouteDoc = {
 
 type DocOf = (type: ResourceType) => RouteDoc;
 
+const RESOURCE_TYPES_IN = ['application/fhir+json', 'application/json'];
+const RETURNS =
+  'Prefer: return=minimal, representation or OperationOutcome says what comes back; a representation unless given.';
+
+/** What is posted to the base. */
+export const BUNDLE_DOC: RouteDoc = {
+  operation: 'postBundle',
+  summary: 'A batch or a transaction',
+  about:
+    'In a batch each entry is a GET or POST and is answered by itself. In a transaction each is a POST, with ifNoneExist if wanted, and all are written or none. At most 500 entries and 2 MiB.',
+  query: FORMAT,
+  readsQuery: true,
+  body: z.looseObject({}).meta({ description: 'A Bundle of type batch or transaction.' }),
+  bodyTypes: RESOURCE_TYPES_IN,
+  answers: { 200: resource('One entry for each, in order.', 'Bundle'), ...refusals() },
+};
+
 export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
+  create: ({ type }) => ({
+    operation: `create${type}`,
+    summary: `Chart what was read, as a resource of type ${type}`,
+    about: `Takes what is read at the bedside and refuses what is worked out here. It becomes an entry by the same checks as any other, and comes back as the Observation that it is issued as. The drain is named in focus, by the identifier of its placement. The first identifier is the key: the same message again is answered with what it made, and with If-None-Exist so is any other message under that identifier. ${RETURNS}`,
+    query: FORMAT,
+    readsQuery: true,
+    body: z
+      .looseObject({})
+      .meta({ description: 'An Observation of one raw quantity, or of several as components.' }),
+    bodyTypes: RESOURCE_TYPES_IN,
+    answers: {
+      200: resource('It was recorded before: nothing was written.', type),
+      201: resource('Recorded: on disk before this answer left.', type),
+      202: resource(
+        'Recorded, but not issued while a mark keeps it out: before placement, after removal.',
+        'OperationOutcome',
+      ),
+      ...refusals(),
+    },
+  }),
+  update: ({ type }) => ({
+    operation: `update${type}`,
+    summary: `Correct or withdraw what was sent as a resource of type ${type}`,
+    about: `The whole Observation anew, as it should have been, with the ETag of the version it replaces in If-Match; status entered-in-error withdraws it, for ever. Only what was sent as an Observation can be updated; other entries are corrected at /v1. The same update again is answered with what it made. ${RETURNS}`,
+    query: FORMAT,
+    readsQuery: true,
+    body: z.looseObject({}).meta({ description: 'The Observation, with the id of the URL.' }),
+    bodyTypes: RESOURCE_TYPES_IN,
+    answers: { 200: resource('The newest version.', type), ...refusals() },
+  }),
   read: ({ type }) => ({
     operation: `read${type}`,
     summary: `The newest version of a resource of type ${type}`,

@@ -13,6 +13,7 @@ import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
+import { registerLines } from './native/lines.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerOps } from './ops.ts';
@@ -20,6 +21,7 @@ import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
 import { refuse } from './refuse.ts';
 import { collectRoutes } from './routes.ts';
+import { cutSlowRequests } from './slow-requests.ts';
 
 export interface AppOptions {
   readonly parts: Parts;
@@ -33,8 +35,10 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
     loggerInstance: quiet(logger),
     logController: new LogController({ disableRequestLogging: true }),
     bodyLimit: BODY_BYTES,
-    requestTimeout: 10_000,
+    // Of a whole request; that of its body is watched by slow-requests.ts, as some bodies may go on.
+    requestTimeout: 0,
     connectionTimeout: 30_000,
+    http: { connectionsCheckingInterval: 1000 },
     keepAliveTimeout: 75_000,
     routerOptions: { maxParamLength: 128 },
     return503OnClosing: false,
@@ -43,6 +47,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
   });
   const routes = collectRoutes(app);
   endKeepAliveOnClose(app);
+  cutSlowRequests(app);
   logAnswers(app, logger);
   keepFromCaches(app);
   acceptJson(app, 'application/json');
@@ -58,6 +63,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerAdvisories(native, parts);
       registerConfiguration(native, parts);
       registerEntries(native, parts);
+      registerLines(native, parts);
     },
     { prefix: '/v1' },
   );

@@ -9,6 +9,8 @@ export interface RouteDoc {
   readonly body?: z.ZodType;
   /** Of the body; application/json unless given. */
   readonly bodyTypes?: readonly string[];
+  /** The body may go on for as long as it keeps coming. */
+  readonly streams?: true;
   readonly query?: Readonly<Record<string, z.ZodType>>;
   /** The handler reads the query itself: FHIR knows modifiers, chains and parameters that stand more than once. */
   readonly readsQuery?: true;

@@ -30,7 +30,10 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
     const pointer = schemaFor(document, answered);
     const validate = compiled.get(pointer) ?? ajv.compile({ $ref: `openapi#${pointer}` });
     compiled.set(pointer, validate);
-    if (!validate(JSON.parse(answered.text))) {
+    const parts = answered.contentType.includes('ndjson')
+      ? answered.text.trim().split('\n')
+      : [answered.text];
+    if (!parts.every((part) => validate(JSON.parse(part)))) {
       const { method, path, status, text } = answered;
       const faults = ajv.errorsText(validate.errors, { separator: '\n' });
       throw new Error(

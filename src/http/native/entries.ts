@@ -1,18 +1,18 @@
 /** Entries in: one by one, or as a batch with one outcome for each item. */
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
-import { batchBody, readBatch, readItem, togetherPointer } from '../../intake/native/read-batch.ts';
+import { batchBody, readBatch } from '../../intake/native/read-batch.ts';
 import { readEntry, readPlacement } from '../../intake/native/read-entry.ts';
 import { entryBody, placementBody } from '../../intake/native/schemas.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
-import { drainNameOf, type Incoming } from '../../record/record.ts';
-import { StoreBusy, StoreFailed } from '../../store/port.ts';
-import { type Answer, answerOf } from '../outcome.ts';
+import { drainNameOf } from '../../record/record.ts';
+import type { Answer } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
-import { faulty, type Problem, problem } from '../problem.ts';
+import { faulty, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { outcomes, problems, receipt } from './answers.ts';
+import { answerItem, recorded } from './recorded.ts';
 
 const BATCH_BYTES = 2 * 1024 * 1024;
 
@@ -89,48 +89,10 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
   });
 }
 
-/** Records a unit and answers with what stands in the way, or with the receipts: of one entry, or of several as a list. */
-async function recorded(
-  parts: Parts,
-  unit: readonly Incoming[],
-  pointerTo: (n: number) => string = () => '',
-): Promise<Answer | Problem> {
-  const answers = (await parts.record(unit)).map((outcome, n) => answerOf(outcome, pointerTo(n)));
-  const receipts: Answer[] = [];
-  for (const answer of answers) {
-    if ('type' in answer) return answer;
-    receipts.push(answer);
-  }
-  const body = receipts.map((answer) => answer.body).join(',');
-  return {
-    status: Math.max(...receipts.map(({ status }) => status)),
-    body: receipts.length > 1 ? `[${body}]` : body,
-  };
-}
-
 function send(reply: FastifyReply, answer: Answer | Problem, location: string): FastifyReply {
   if ('type' in answer) return sendProblem(reply, answer);
   if (answer.status === 201) reply.header('location', location);
   return reply.code(answer.status).type('application/json; charset=utf-8').send(answer.body);
-}
-
-async function answerItem(parts: Parts, item: ExactValue): Promise<Answer | Problem> {
-  const read = readItem(item, parts.profiles);
-  if ('faults' in read) return faulty(read.faults);
-  const unit = read.unit.map(({ drain, body, sent }) => ({ drain, body, request: writeRequest(sent) }));
-  try {
-    return await recorded(parts, unit, unit.length > 1 ? togetherPointer : undefined);
-  } catch (error) {
-    if (error instanceof StoreBusy || error instanceof StoreFailed) {
-      return problem(
-        503,
-        'not-durable',
-        'Nothing of this item was written',
-        'Send the item again a little later.',
-      );
-    }
-    throw error;
-  }
 }
 
 function outcomeText(answer: Answer | Problem): string {

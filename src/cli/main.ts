@@ -2,6 +2,7 @@
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
 import { runImport } from './import/run.ts';
+import { runKeys } from './keys.ts';
 import { runRules } from './rules.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
@@ -20,6 +21,12 @@ Commands:
   import FILE [--mapping MAPPING] [--dry-run] [--refused OUT] [--url URL]
       Sends a file of entries to the running service: JSON lines, or CSV by a mapping of its columns. What is refused is
       kept in OUT (FILE.refused), to be mended and sent again. 0 all taken, 1 some refused, 2 the answer was cut.
+
+  keys add CLIENT --scope WORDS [--patient Patient/ID] [--drain ID] --file FILE
+  keys list --file FILE
+  keys revoke ID --file FILE
+      Keys of clients that cannot do OAuth. One is shown once; the file holds only hashes, and a running service sees a
+      change at once.
 
   --help  this text
 `;
@@ -50,6 +57,7 @@ function read(args: readonly string[]) {
 /** Commands with options of their own. */
 const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
   import: runImport,
+  keys: runKeys,
 };
 
 async function runCommand(name: string, args: readonly string[]): Promise<number> {

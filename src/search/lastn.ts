@@ -17,6 +17,7 @@ import type { Plan } from './plan.ts';
 import type { Ask } from './port.ts';
 import { linkTo } from './search.ts';
 import { textsOf } from './texts.ts';
+import { within } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
 const OF_A_PAGE = ['_count', '_sort', '_total', '_include'];
@@ -27,7 +28,12 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): string {
   const most = readMax(ask.pairs);
   checkScope(query, ask.pairs);
   const asOf = held.finder.newestRow();
-  const hits = newestOfEach(held, held.planner.plan(query), asOf, most);
+  const hits = newestOfEach(
+    held,
+    held.planner.plan({ type, criteria: within(held, type, ask, query.criteria) }),
+    asOf,
+    most,
+  );
   const texts = textsOf(held.ledger, hits);
   const found = hits.map(({ id }, i) => ({
     type: type.type,

@@ -165,7 +165,7 @@ test('a body that is too slow is cut; one that may go on is not while it comes',
     return { length };
   };
   app.post('/whole', whole as never);
-  const doc = { operation: 'x', summary: '', answers: {}, streams: true } as const;
+  const doc = { operation: 'x', access: 'public', summary: '', answers: {}, streams: true } as const;
   app.post('/stream', { config: { doc } }, whole as never);
   const { port } = new URL(await app.listen({ host: '127.0.0.1', port: 0 }));
   const post = async (path: string, pauses: readonly number[]): Promise<string> => {

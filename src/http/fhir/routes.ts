@@ -1,6 +1,7 @@
 /** The FHIR side: one row of RESOURCE_TYPES becomes routes, one interaction or operation at a time. */
 import { createHash } from 'node:crypto';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import type { AccessControl } from '../../auth/access-control.ts';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
@@ -17,20 +18,23 @@ import { acceptForm, alsoAcceptJson } from '../body.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf, queryOf } from './asked.ts';
 import { registerBundles } from './bundle-in.ts';
+import { confinedTo } from './confined.ts';
 import { registerCreate } from './create.ts';
 import { FORM, formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
 import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
+import { registerSmart } from './smart.ts';
 import { registerUpdate } from './update.ts';
 import { instanceHistory, isKnown, sendVersion, versionsOf } from './versions.ts';
 
-export function registerFhir(app: FastifyInstance, parts: Parts): void {
+export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessControl): void {
   acceptForm(app);
   alsoAcceptJson(app, 'application/fhir+json');
   answerRefusals(app);
   negotiateAnswers(app);
   const zone = momentsOf(parts.calendar.zone);
   registerMetadata(app, parts);
+  registerSmart(app, access);
   registerBundles(app, parts);
   for (const type of RESOURCE_TYPES) {
     for (const each of type.interactions) REGISTER[each](app, parts, type, zone);
@@ -157,6 +161,7 @@ function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind:
       pairs: pairsOf(request),
       base: `${publicUrl()}${FHIR_BASE}`,
       lenient: handlingOf(request) === 'lenient',
+      within: confinedTo(request.principal),
       nowMs: now(),
     });
     if ('text' in answer) return reply.send(answer.text);

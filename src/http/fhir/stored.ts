@@ -9,8 +9,9 @@ import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-types.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
-import type { NotTaken } from '../../record/record.ts';
+import type { Incoming, NotTaken } from '../../record/record.ts';
 import type { AppendOutcome } from '../../store/port.ts';
+import { writeRefusal } from '../allowed.ts';
 import { statusOfRefusal } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
 import { preferredReturn, queryOf } from './asked.ts';
@@ -148,4 +149,10 @@ export function refuseQuery(request: FastifyRequest): void {
     'not-supported',
     `${unknown[0].slice(0, 60)} is no parameter of a write: leave it out`,
   );
+}
+
+/** @throws {Refused} 403 when the client may not write what it sends */
+export function refuseForbidden(request: FastifyRequest, { store }: Parts, incoming: Incoming): void {
+  const refusal = writeRefusal(request.principal, store, incoming);
+  if (refusal !== null) throw new Refused(403, 'forbidden', refusal.detail);
 }

@@ -1,6 +1,8 @@
 /** Entries in: one by one, or as a batch with one outcome for each item. */
+
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
+import { CHART } from '../../auth/scope.ts';
 import { batchBody, readBatch } from '../../intake/native/read-batch.ts';
 import { readEntry, readPlacement } from '../../intake/native/read-entry.ts';
 import { entryBody, placementBody } from '../../intake/native/schemas.ts';
@@ -31,6 +33,8 @@ const NOT_TAKEN = {
 const DOCS = {
   place: {
     operation: 'placeDrain',
+    access: CHART,
+    seesToBounds: true,
     summary: 'Place a drain',
     about: 'Makes a drain. Its id is made from the identifier of the placement.',
     body: placementBody,
@@ -38,6 +42,7 @@ const DOCS = {
   },
   enter: {
     operation: 'enter',
+    access: CHART,
     summary: 'Enter one fact about a drain',
     about:
       'What only other entries could show to be wrong is accepted and marked. The answer carries what is derived.',
@@ -46,6 +51,8 @@ const DOCS = {
   },
   batch: {
     operation: 'enterMany',
+    access: CHART,
+    seesToBounds: true,
     summary: 'Enter facts about several drains',
     about: 'One outcome an item, in order; a bad item harms no other. At most 2 MiB.',
     body: batchBody,
@@ -62,7 +69,9 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     const read = readPlacement(sent);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
     const drain = drainNameOf(read.body.identifier);
-    const answer = await recorded(parts, [{ drain, body: read.body, request: writeRequest(sent) }]);
+    const answer = await recorded(parts, request.principal, [
+      { drain, body: read.body, request: writeRequest(sent) },
+    ]);
     return send(reply, answer, `/v1/drains/${drain}`);
   });
 
@@ -74,7 +83,9 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
       const sent = request.body as ExactValue;
       const read = readEntry(sent, parts.profiles);
       if ('faults' in read) return sendProblem(reply, faulty(read.faults));
-      const answer = await recorded(parts, [{ drain, body: read.body, request: writeRequest(sent) }]);
+      const answer = await recorded(parts, request.principal, [
+        { drain, body: read.body, request: writeRequest(sent) },
+      ]);
       return send(reply, answer, `/v1/drains/${drain}/entries`);
     },
   );
@@ -82,7 +93,7 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
   app.post('/entries', { bodyLimit: BATCH_BYTES, config: { doc: DOCS.batch } }, async (request, reply) => {
     const read = readBatch(request.body as ExactValue);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
-    const answers = await Promise.all(read.items.map((item) => answerItem(parts, item)));
+    const answers = await Promise.all(read.items.map((item) => answerItem(parts, request.principal, item)));
     return reply
       .type('application/json; charset=utf-8')
       .send(`{"outcomes":[${answers.map(outcomeText).join(',')}]}`);

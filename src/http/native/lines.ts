@@ -2,10 +2,13 @@
  * Entries in as lines, a result out for each, while the lines still come: as many as wanted, in memory that does not
  * grow. A cut does no harm: the same lines sent again are answered with what they made.
  */
+
 import { once } from 'node:events';
 import { PassThrough } from 'node:stream';
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import type { Principal } from '../../auth/principal.ts';
+import { CHART } from '../../auth/scope.ts';
 import { type Line, linesOf } from '../../intake/lines.ts';
 import { readItem } from '../../intake/native/read-batch.ts';
 import { acceptStream, BadBody, parsedJson } from '../body.ts';
@@ -28,6 +31,8 @@ const MOST_UNREAD_BYTES = 32 * 1024 * 1024;
 
 const DOC = {
   operation: 'enterLines',
+  access: CHART,
+  seesToBounds: true,
   summary: 'Enter facts about drains, one a line, as many as wanted',
   about:
     'Each line is an item as in a batch. Results come in the order of the lines while they are read; the last line counts them, and without it the answer was cut: send the lines again. With dry-run=true each line is judged by itself and nothing is written.',
@@ -58,7 +63,8 @@ export function registerLines(app: FastifyInstance, parts: Parts): void {
     acceptStream(lines, NDJSON);
     lines.post<Asked>('/entries/lines', { config: { doc: DOC } }, (request, reply) => {
       const { 'dry-run': dryRun, results } = request.query;
-      const answer = (line: Line) => (dryRun === 'true' ? judged(parts, line) : taken(parts, line));
+      const answer = (line: Line) =>
+        dryRun === 'true' ? judged(parts, line) : taken(parts, request.principal, line);
       const out = new PassThrough({ highWaterMark: MOST_UNREAD_BYTES });
       // Where either side is cut the answer ends without its last line.
       answerLines(linesOf(request.raw, LINE_BYTES), answer, results === 'full', out).catch(() => {
@@ -111,9 +117,9 @@ function resultText(line: number, result: LineAnswer, isFull: boolean): string {
   return `{"line":${line},"status":${result.status}${receipt}}\n`;
 }
 
-async function taken(parts: Parts, line: Line): Promise<LineAnswer> {
+async function taken(parts: Parts, principal: Principal, line: Line): Promise<LineAnswer> {
   const item = itemOf(line);
-  return 'value' in item ? answerItem(parts, item.value) : item;
+  return 'value' in item ? answerItem(parts, principal, item.value) : item;
 }
 
 async function judged({ profiles }: Parts, line: Line): Promise<LineAnswer> {

@@ -1,7 +1,8 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { z } from 'zod';
-import type { Calendar } from './domain/configuration.ts';
+import type { Calendar, Terminology } from './domain/configuration.ts';
 import { isZoneName } from './record/calendar.ts';
+import { categoryList, snomedSwitch } from './terminology.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
 const url = z
@@ -54,6 +55,8 @@ const environment = z.object({
     .refine((starts) => starts.every((start, i) => i === 0 || start > (starts[i - 1] ?? 0)), {
       error: 'must rise: name each start once, the earliest in the day first',
     }),
+  DRAINLEDGER_SNOMED: snomedSwitch,
+  DRAINLEDGER_CATEGORIES: categoryList,
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
@@ -70,6 +73,7 @@ export interface Config {
   readonly rulesFile: string | undefined;
   readonly ehr: { readonly baseUrl: string; readonly requestCeilingMs: number } | null;
   readonly calendar: Calendar;
+  readonly terminology: Terminology;
   readonly logLevel: string;
 }
 
@@ -126,6 +130,7 @@ export function readConfig(env: Environment): Config {
       dayStart: e.DRAINLEDGER_DAY_START,
       shiftStarts: e.DRAINLEDGER_SHIFTS,
     },
+    terminology: { snomed: e.DRAINLEDGER_SNOMED, categories: e.DRAINLEDGER_CATEGORIES },
     logLevel: e.DRAINLEDGER_LOG_LEVEL,
   };
 }

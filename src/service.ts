@@ -41,6 +41,7 @@ const MOST_QUEUED = 10_000;
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const access = config.accessFile === null ? DEVELOPMENT : readAccess(config.accessFile);
   const chosen = configurationOf(config);
+  const { canonical, origin } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
   const store = storeOf(config, () => policy, onFatal);
   const versions = await configure(store, chosen, logger).catch(async (error: unknown) => {
@@ -48,21 +49,15 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     throw error;
   });
   const policy = policyOf(chosen, versions);
-  const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
+  const { profiles, rules, calendar, terminology } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
   let url = '';
   const app = buildApp({
     logger,
     access,
     parts: {
-      store,
-      search,
-      record: createRecord(store, { policy, canonical: config.canonical }),
-      profiles,
-      policy,
-      rules,
-      calendar,
-      canonical: config.canonical,
+      ...{ store, search, profiles, policy, rules, calendar, canonical },
+      record: createRecord(store, { policy, canonical, origin, terminology }),
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
     },
@@ -99,13 +94,14 @@ async function stopInOrder({ app, deliverer, search, store }: Running): Promise<
   await store.close();
 }
 
-function configurationOf({ profilesFile, rulesFile, calendar }: Config): Configuration {
+function configurationOf({ profilesFile, rulesFile, calendar, terminology }: Config): Configuration {
   return {
     algorithm: ALGORITHM,
     settings: DEFAULT_SETTINGS,
     profiles: profilesFile === undefined ? defaultProfiles() : readProfiles(profilesFile),
     rules: rulesFile === undefined ? DEFAULT_TABLE : readRules(rulesFile),
     calendar,
+    terminology,
   };
 }
 

@@ -1,4 +1,5 @@
 import { fileURLToPath } from 'node:url';
+import { USUAL_TERMINOLOGY } from '../domain/configuration.ts';
 import { ALWAYS, type Policy } from '../domain/policy.ts';
 import { DEFAULT_SETTINGS } from '../domain/settings.ts';
 import { createPolicy } from '../record/policy.ts';
@@ -18,10 +19,11 @@ export const BENCH_POLICY: Policy = createPolicy(
 
 /** The store as the service opens it, with one target so that lanes are written, and a record on top of it. */
 export function openBenchStore(file: string, create: typeof createRecord): { store: Store; record: Record } {
+  const origin = 'bench.example';
   const store = openSqliteStore({
     file,
     migrationsFolder: MIGRATIONS,
-    origin: 'bench.example',
+    origin,
     targets: ['ehr'],
     policy: () => BENCH_POLICY,
     mostQueued: 10_000,
@@ -31,5 +33,8 @@ export function openBenchStore(file: string, create: typeof createRecord): { sto
     },
   });
   const canonical = 'http://example.org/drainledger';
-  return { store, record: create(store, { policy: BENCH_POLICY, canonical }) };
+  return {
+    store,
+    record: create(store, { policy: BENCH_POLICY, canonical, origin, terminology: USUAL_TERMINOLOGY }),
+  };
 }

@@ -9,6 +9,7 @@ import { pino } from 'pino';
 import request from 'supertest';
 import { afterAll, expect, test } from 'vitest';
 import { DEVELOPMENT } from '../../src/auth/access-control.ts';
+import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createRecord } from '../../src/record/record.ts';
@@ -39,7 +40,12 @@ const app = buildApp({
   parts: {
     store,
     search,
-    record: createRecord(store, { policy: DEFAULT_POLICY, canonical }),
+    record: createRecord(store, {
+      policy: DEFAULT_POLICY,
+      canonical,
+      origin: 'test.example',
+      terminology: USUAL_TERMINOLOGY,
+    }),
     policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,

@@ -3,7 +3,7 @@
 import type { z } from 'zod';
 import type { EntryBody, Identifier, Reference, Site } from '../../domain/entry.ts';
 import type { FactName } from '../../domain/fact.ts';
-import { SITE_CODES } from '../../fhir/codes.ts';
+import { SITE_CODES } from '../../fhir/codings.ts';
 import { GROUPING } from '../../fhir/raw-codes.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { writeExact } from '../../json/exact-write.ts';

@@ -34,6 +34,7 @@ const HIT = 'v.row, v.id, v.issue, v.position, v.shape, v.subject, v.lo, v.hi, v
 const COLUMN: Readonly<Record<string, string>> = {
   // The end, at which a sum since placement is as new as the level it ends with.
   date: 'v.hi',
+  recorded: 'v.hi',
   // Rows are in the order of their issue.
   _lastUpdated: 'v.row',
   _id: 'v.id',

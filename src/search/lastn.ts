@@ -8,7 +8,7 @@ import type { Shape } from '../fhir/search/extract.ts';
 import type { Pair, Query } from '../fhir/search/query.ts';
 import { readQuery } from '../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../fhir/search/refused.ts';
-import type { ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
 import { subset } from '../fhir/subset.ts';
 import { type Hit, NEWEST_FIRST } from './find.ts';
 import { both, fragment } from './fragments.ts';
@@ -20,7 +20,7 @@ import { textsOf } from './texts.ts';
 import { within } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
-const OF_A_PAGE = ['_count', '_sort', '_total', '_include'];
+const OF_A_PAGE = ['_count', '_sort', '_total', '_include', '_revinclude'];
 const UNBOUNDED = 1_000_000_000;
 
 export function lastn(held: Held, type: ResourceType, ask: Ask): string {

@@ -7,7 +7,7 @@ import type { Unit } from '../fhir/search/extract.ts';
 import type { Criterion, TokenValue } from '../fhir/search/query.ts';
 import { exact, readReference } from '../fhir/search/read-values.ts';
 import { Refused } from '../fhir/search/refused.ts';
-import type { ResourceType, SearchParameter } from '../fhir/search/resource-types.ts';
+import type { ResourceType, SearchParameter } from '../fhir/search/resource-type.ts';
 import { STATISTICS, type Statistic } from '../fhir/search/stats-parameters.ts';
 import { type Hit, NEWEST_FIRST } from './find.ts';
 import type { ConvertUnit } from './fragments.ts';

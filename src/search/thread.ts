@@ -1,7 +1,8 @@
 /** The thread that owns the index: it follows the ledger, and answers one question after another. */
 import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
 import { Refused } from '../fhir/search/refused.ts';
-import { RESOURCE_TYPES, type ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
+import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { type Held, type HeldOptions, indexFileOf, isDamage, openHeld } from './held.ts';
 import { typeHistory } from './history.ts';
 import { lastn } from './lastn.ts';

@@ -1,6 +1,6 @@
 import type { Criterion } from '../fhir/search/query.ts';
 import { readQuery } from '../fhir/search/read-query.ts';
-import type { ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
 import type { Held } from './held.ts';
 import type { Ask } from './port.ts';
 

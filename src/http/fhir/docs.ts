@@ -3,12 +3,9 @@ import { z } from 'zod';
 import type { Action } from '../../auth/scope.ts';
 import { modifiersOf } from '../../fhir/search/read-criterion.ts';
 import { HISTORY_PARAMETERS } from '../../fhir/search/read-history.ts';
-import {
-  type Interaction,
-  type Operation,
-  type ResourceType,
-  SHAPING,
-} from '../../fhir/search/resource-types.ts';
+import { includeName, revincludeName } from '../../fhir/search/read-query.ts';
+import type { Interaction, Operation, ResourceType } from '../../fhir/search/resource-type.ts';
+import { SHAPING } from '../../fhir/search/resource-types.ts';
 import type { BodyDoc, RouteDoc } from '../route-doc.ts';
 
 const resource = (text: string, resourceType: string): BodyDoc => ({
@@ -147,6 +144,16 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   }),
 };
 
+/** A definition has one version, and is not cached by it. */
+export const DEFINITION_READ: DocOf = ({ type }) => ({
+  operation: `read${type}`,
+  access: 'known',
+  summary: `One of our own resources of type ${type}`,
+  query: { ...FORMAT_QUERY, ...VIEW },
+  readsQuery: true,
+  answers: { 200: resource('The resource.', type), ...refusals('There is none of this id.') },
+});
+
 const historyDoc = (
   { type }: ResourceType,
   action: Action,
@@ -176,12 +183,20 @@ function filters({ parameters }: ResourceType) {
   );
 }
 
+const followed = (name: string, known: readonly string[]) =>
+  known.length === 0 ? {} : { [name]: text(`${known.join(', ')}.`) };
+
+const sortKeys = ({ sortable }: ResourceType): string =>
+  `Keys: ${sortable.join(', ')}.${sortable.includes('date') ? ' date is the end of the effective time; -date unless given.' : ''}`;
+
 const searchQuery = (row: ResourceType) => ({
   ...filters(row),
-  ...described(SHAPING),
-  ...(row.includes.length === 0
-    ? {}
-    : { _include: text(`${row.includes.map((each) => `${row.type}:${each}`).join(', ')}.`) }),
+  ...described({ ...SHAPING, _sort: `${SHAPING._sort} ${sortKeys(row)}` }),
+  ...followed(
+    '_include',
+    row.includes.map((each) => includeName(row.type, each)),
+  ),
+  ...followed('_revinclude', row.revincludes.map(revincludeName)),
   _page: text('From a link that was given; stands alone.'),
   ...FORMAT_QUERY,
 });

@@ -2,7 +2,8 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { allows, CHART, scopeFor } from '../../auth/scope.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import { type ResourceType, typesThat } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
+import { typesThat } from '../../fhir/search/resource-types.ts';
 import { type FhirFault, fhirFault, pathOf } from '../../intake/fhir/fhir-fault.ts';
 import { faultsOf } from '../../intake/native/zod-faults.ts';
 import type { ExactValue } from '../../json/exact-json.ts';

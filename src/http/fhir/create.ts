@@ -4,7 +4,7 @@ import { writeRequest } from '../../audit/entry-text.ts';
 import type { Identifier } from '../../domain/entry.ts';
 import { splitAt, unescaped } from '../../fhir/search/escape.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type Faulty, readObservation } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { drainNameOf, type Incoming } from '../../record/record.ts';

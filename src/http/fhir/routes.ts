@@ -5,13 +5,8 @@ import type { AccessControl } from '../../auth/access-control.ts';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import {
-  type Interaction,
-  OPERATIONS,
-  type Operation,
-  RESOURCE_TYPES,
-  type ResourceType,
-} from '../../fhir/search/resource-types.ts';
+import type { Interaction, Operation, ResourceType } from '../../fhir/search/resource-type.ts';
+import { OPERATIONS, RESOURCE_TYPES } from '../../fhir/search/resource-types.ts';
 import type { Ask } from '../../search/port.ts';
 import { momentsOf } from '../../search/zone.ts';
 import { acceptForm, alsoAcceptJson } from '../body.ts';
@@ -20,6 +15,7 @@ import { handlingOf, pairsOf, queryOf } from './asked.ts';
 import { registerBundles } from './bundle-in.ts';
 import { confinedTo } from './confined.ts';
 import { registerCreate } from './create.ts';
+import { registerDefinitions } from './definitions.ts';
 import { FORM, formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
 import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
@@ -35,6 +31,7 @@ export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessC
   const zone = momentsOf(parts.calendar.zone);
   registerMetadata(app, parts);
   registerSmart(app, access);
+  registerDefinitions(app, parts);
   registerBundles(app, parts);
   for (const type of RESOURCE_TYPES) {
     for (const each of type.interactions) REGISTER[each](app, parts, type, zone);

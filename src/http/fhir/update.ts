@@ -9,7 +9,7 @@ import type { Chain } from '../../domain/chains.ts';
 import type { Content, EntryBody } from '../../domain/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type ReadObservation, readReplacement } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/record.ts';

@@ -95,6 +95,7 @@ async function asked(index: SearchIndex, kind: Ask['kind'], query: string): Prom
     base,
     lenient: false,
     within: null,
+    readable: ['Observation', 'Device', 'Provenance'],
     nowMs: Date.now(),
   });
   if (!('text' in answer)) throw new Error(answer.diagnostics);

@@ -13,6 +13,8 @@ export interface Ask {
   readonly lenient: boolean;
   /** A parameter that all that is found must match as well, whatever was asked: what the client is confined to. */
   readonly within: Pair | null;
+  /** Types that the client may read: no other comes along with what is found. */
+  readonly readable: readonly string[];
   readonly nowMs: number;
 }
 

@@ -30,6 +30,7 @@ const MOST_LINK = 6000;
 
 export function search(held: Held, type: ResourceType, ask: Ask): string {
   const { paging, query } = understood(held, type, ask);
+  refuseHidden(query, ask);
   const plan = held.planner.plan({
     type,
     criteria: within(
@@ -55,6 +56,16 @@ export function search(held: Held, type: ResourceType, ask: Ask): string {
     total,
     after === null ? leftOut(query.ignored) : null,
   );
+}
+
+function refuseHidden({ includes, revincludes }: Query, { readable }: Ask): void {
+  const hidden = [...includes, ...revincludes].find(({ type }) => !readable.includes(type));
+  if (hidden !== undefined)
+    throw new Refused(
+      403,
+      'forbidden',
+      `the client may not read ${hidden.type}, which the search includes: it needs the scope system/${hidden.type}.r`,
+    );
 }
 
 function understood(

@@ -194,6 +194,56 @@ describe('a scope does not stretch', () => {
   });
 });
 
+test('a search brings along only what the client may read, and definitions are for whoever is known', async () => {
+  const asked = '/fhir/Observation?code=level&_revinclude=Provenance:target&_include=Observation:device';
+  const scopes = ['system/Observation.rs', 'system/Observation.rs system/Provenance.r'];
+  for (const [scope, missing] of [
+    [scopes[0], 'system/Device.r'],
+    [scopes[1], 'system/Device.r'],
+    [`${scopes[0]} system/Device.r`, 'system/Provenance.r'],
+  ] as const) {
+    const { status, text } = await guarded.send(await guarded.token({ scope }), 'GET', asked);
+    expect([status, text], scope).toEqual([403, expect.stringContaining(missing)]);
+  }
+  const all = await guarded.token({ scope: `${scopes[1]} system/Device.r` });
+  expect(await status(all, 'GET', asked)).toBe(200);
+  const known = await guarded.token({ scope: 'openid' });
+  expect(await status(known, 'GET', '/fhir/CodeSystem/chest-drain-flag')).toBe(200);
+  expect(await status(null, 'GET', '/fhir/CodeSystem/chest-drain-flag')).toBe(401);
+});
+
+test('a client of one patient finds and includes units and Provenances of no other', async () => {
+  const scope = ['Observation', 'Device', 'Provenance'].map((type) => `patient/${type}.rs`).join(' ');
+  const token = await guarded.token({ scope, patient: '1' });
+  const idsIn = async (who: string, path: string) => {
+    const { text } = await guarded.send(who, 'GET', path);
+    return (JSON.parse(text).entry ?? []).map(
+      (each: { resource: { id: string } }) => each.resource.id,
+    ) as string[];
+  };
+  for (const path of [
+    '/fhir/Device?_count=1000',
+    '/fhir/Provenance?_count=1000',
+    '/fhir/Observation?_count=1000&_revinclude=Provenance:target&_include=Observation:device',
+  ]) {
+    const found = await idsIn(token, path);
+    expect(
+      found.some((each) => each.includes(mine)),
+      path,
+    ).toBe(true);
+    expect(
+      found.some((each) => each.includes(other)),
+      path,
+    ).toBe(false);
+    expect(
+      (await idsIn(full, path)).some((each) => each.includes(other)),
+      path,
+    ).toBe(true);
+  }
+  const [theirs] = (await idsIn(full, '/fhir/Provenance?patient=2')).slice(-1);
+  expect(await status(token, 'GET', `/fhir/Provenance/${theirs}`)).toBe(403);
+});
+
 describe('a client that is confined to one patient', () => {
   const tokens = async () => [
     await guarded.token({ scope: 'patient/Observation.crus', patient: '1' }),

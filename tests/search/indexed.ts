@@ -78,6 +78,7 @@ export function indexed(zone = 'UTC'): Indexed {
       base: BASE,
       lenient: false,
       within: null,
+      readable: ['Observation', 'Device', 'Provenance'],
       nowMs: NOW_MS,
       ...more,
     };

@@ -16,6 +16,9 @@ import { DEFINITION_READ, formDoc, INTERACTION_DOCS } from './docs.ts';
 import { FHIR_BASE } from './outcomes.ts';
 import { readView } from './versions.ts';
 
+/** They hold nothing of any patient. */
+const OPEN = { access: 'known' } as const;
+
 export function registerDefinitions(app: FastifyInstance, parts: Parts): void {
   const all = definitionsOf(parts);
   for (const type of DEFINITION_TYPES) {
@@ -27,8 +30,12 @@ export function registerDefinitions(app: FastifyInstance, parts: Parts): void {
     );
     const search = (request: FastifyRequest, reply: FastifyReply) =>
       reply.send(found(parts, type, held, request));
-    app.get(`/${type.type}`, { config: { doc: INTERACTION_DOCS['search-type'](type) } }, search);
-    app.post(`/${type.type}/_search`, { config: { doc: formDoc(type) } }, search);
+    app.get(
+      `/${type.type}`,
+      { config: { doc: { ...INTERACTION_DOCS['search-type'](type), ...OPEN } } },
+      search,
+    );
+    app.post(`/${type.type}/_search`, { config: { doc: { ...formDoc(type), ...OPEN } } }, search);
   }
 }
 

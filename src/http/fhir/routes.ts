@@ -2,6 +2,8 @@
 import { createHash } from 'node:crypto';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { AccessControl } from '../../auth/access-control.ts';
+import type { Principal } from '../../auth/principal.ts';
+import { allows } from '../../auth/scope.ts';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
@@ -149,6 +151,9 @@ function registerOperation(app: FastifyInstance, parts: Parts, type: ResourceTyp
   app.post(`/${type.type}/$${name}`, { config: { doc: doc(true) } }, asking(parts, type, name));
 }
 
+const readableBy = ({ scope }: Principal): readonly string[] =>
+  RESOURCE_TYPES.map(({ type }) => type).filter((type) => allows(scope, { type, action: 'r' }));
+
 /** The search index answers; a form and a URL ask the same. */
 function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind: Ask['kind']) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> => {
@@ -159,6 +164,7 @@ function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind:
       base: `${publicUrl()}${FHIR_BASE}`,
       lenient: handlingOf(request) === 'lenient',
       within: confinedTo(request.principal),
+      readable: readableBy(request.principal),
       nowMs: now(),
     });
     if ('text' in answer) return reply.send(answer.text);

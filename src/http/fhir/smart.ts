@@ -4,6 +4,7 @@ import { z } from 'zod';
 import type { AccessControl } from '../../auth/access-control.ts';
 import { OWN_SCOPES } from '../../auth/scope.ts';
 import { Refused } from '../../fhir/search/refused.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { RESOURCE_TYPES } from '../../fhir/search/resource-types.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { FORMAT_QUERY, refusals } from './docs.ts';
@@ -19,10 +20,16 @@ const DOC: RouteDoc = {
   },
 };
 
+/** In the order that SMART gives them. */
+function actionsOn({ interactions }: ResourceType): string {
+  const [create, update] = [interactions.includes('create'), interactions.includes('update')];
+  return `${create ? 'c' : ''}r${update ? 'u' : ''}s`;
+}
+
 export function registerSmart(app: FastifyInstance, { tokenEndpoint }: AccessControl): void {
   app.get('/.well-known/smart-configuration', { config: { doc: DOC } }, (_request, reply) => {
     if (tokenEndpoint === null) throw new Refused(404, 'not-found', 'No issuer of tokens is configured here');
-    const types = RESOURCE_TYPES.map(({ type }) => `system/${type}.crus`);
+    const types = RESOURCE_TYPES.map((row) => `system/${row.type}.${actionsOn(row)}`);
     return reply.type('application/json; charset=utf-8').send(
       JSON.stringify({
         token_endpoint: tokenEndpoint,

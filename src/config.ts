@@ -1,7 +1,9 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { z } from 'zod';
+import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/configuration.ts';
 import { isZoneName } from './record/calendar.ts';
+import { isLoopback, readTargets, TargetsError, targetAt } from './targets.ts';
 import { categoryList, snomedSwitch } from './terminology.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
@@ -34,7 +36,12 @@ const environment = z.object({
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
   DRAINLEDGER_PROFILES: z.string().min(1).optional(),
   DRAINLEDGER_RULES: z.string().min(1).optional(),
-  DRAINLEDGER_EHR_URL: url.optional(),
+  DRAINLEDGER_EHR_URL: url
+    .refine((text) => !URL.canParse(text) || isLoopback(text), {
+      error: 'is not on this machine: name it in the file of DRAINLEDGER_TARGETS, with how it is authorized',
+    })
+    .optional(),
+  DRAINLEDGER_TARGETS: z.string().min(1).optional(),
   DRAINLEDGER_EHR_CEILING_S: z
     .string()
     .regex(/^\d{1,4}(\.\d)?$/, { error: 'is no number of seconds' })
@@ -71,7 +78,7 @@ export interface Config {
   readonly canonical: string;
   readonly profilesFile: string | undefined;
   readonly rulesFile: string | undefined;
-  readonly ehr: { readonly baseUrl: string; readonly requestCeilingMs: number } | null;
+  readonly targets: readonly ConfiguredTarget[];
   readonly calendar: Calendar;
   readonly terminology: Terminology;
   readonly logLevel: string;
@@ -111,6 +118,7 @@ export function readConfig(env: Environment): Config {
   faults.push(...accessFaults(env));
   if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
+  const targets = targetsOf(e);
   return {
     database: e.DRAINLEDGER_DATABASE,
     origin: e.DRAINLEDGER_ORIGIN,
@@ -121,10 +129,7 @@ export function readConfig(env: Environment): Config {
     canonical: e.DRAINLEDGER_CANONICAL,
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
-    ehr:
-      e.DRAINLEDGER_EHR_URL === undefined
-        ? null
-        : { baseUrl: e.DRAINLEDGER_EHR_URL, requestCeilingMs: e.DRAINLEDGER_EHR_CEILING_S * 1000 },
+    targets,
     calendar: {
       zone: e.DRAINLEDGER_ZONE,
       dayStart: e.DRAINLEDGER_DAY_START,
@@ -133,4 +138,21 @@ export function readConfig(env: Environment): Config {
     terminology: { snomed: e.DRAINLEDGER_SNOMED, categories: e.DRAINLEDGER_CATEGORIES },
     logLevel: e.DRAINLEDGER_LOG_LEVEL,
   };
+}
+
+/** @throws {ConfigError} */
+function targetsOf(e: z.infer<typeof environment>): readonly ConfiguredTarget[] {
+  const { DRAINLEDGER_EHR_URL: url, DRAINLEDGER_TARGETS: file } = e;
+  if (url !== undefined && file !== undefined)
+    throw new ConfigError(
+      'DRAINLEDGER_EHR_URL and DRAINLEDGER_TARGETS stand side by side: name all targets in the file',
+    );
+  if (url !== undefined) return [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)];
+  if (file === undefined) return [];
+  try {
+    return readTargets(file);
+  } catch (error) {
+    if (error instanceof TargetsError) throw new ConfigError(`DRAINLEDGER_TARGETS ${error.message}`);
+    throw error;
+  }
 }

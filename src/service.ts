@@ -5,7 +5,8 @@ import { readAccess } from './access.ts';
 import { DEVELOPMENT } from './auth/access-control.ts';
 import type { Config } from './config.ts';
 import { readConfigurations, writeConfiguration } from './configuration-text.ts';
-import { type Deliverer, startDelivering } from './delivery/deliver.ts';
+import { steadyClock } from './delivery/clock.ts';
+import { type Deliverers, startAll } from './delivery/deliverers.ts';
 import type { Configuration, ConfigurationInForce } from './domain/configuration.ts';
 import { type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
@@ -35,7 +36,6 @@ export interface ServiceOptions {
 }
 
 const MIGRATIONS = fileURLToPath(new URL('../migrations', import.meta.url));
-const EHR = 'ehr';
 const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
@@ -51,6 +51,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const policy = policyOf(chosen, versions);
   const { profiles, rules, calendar, terminology } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
+  const deliverers = deliverTo(config, store, logger);
   let url = '';
   const app = buildApp({
     logger,
@@ -60,11 +61,11 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       record: createRecord(store, { policy, canonical, origin, terminology }),
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
+      delivery: deliverers,
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  const deliverer = config.ehr === null ? null : deliverTo(config.ehr, store, logger);
-  return { url, stop: () => stopInOrder({ app, deliverer, search, store }) };
+  return { url, stop: () => stopInOrder({ app, deliverers, search, store }) };
 }
 
 const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
@@ -72,7 +73,7 @@ const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['
     file: config.database,
     migrationsFolder: MIGRATIONS,
     origin: config.origin,
-    targets: config.ehr === null ? [] : [EHR],
+    targets: config.targets.map(({ target }) => target.name),
     policy,
     mostQueued: MOST_QUEUED,
     now: Date.now,
@@ -81,14 +82,14 @@ const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['
 
 interface Running {
   readonly app: ReturnType<typeof buildApp>;
-  readonly deliverer: Deliverer | null;
+  readonly deliverers: Deliverers;
   readonly search: ReturnType<typeof startSearchIndex>;
   readonly store: Store;
 }
 
-async function stopInOrder({ app, deliverer, search, store }: Running): Promise<void> {
+async function stopInOrder({ app, deliverers, search, store }: Running): Promise<void> {
   await app.close();
-  await deliverer?.stop();
+  await deliverers.stop();
   // Before the store, whose last checkpoint wants no readers.
   await search.close();
   await store.close();
@@ -130,13 +131,5 @@ const policyOf = ({ settings }: Configuration, versions: readonly ConfigurationI
     versions,
   );
 
-function deliverTo(ehr: NonNullable<Config['ehr']>, store: Store, logger: FastifyBaseLogger): Deliverer {
-  return startDelivering({
-    store,
-    target: { name: EHR, ...ehr, backoff: { baseMs: 500, capMs: 300_000 }, mostAtOnce: 8 },
-    log: logger,
-    pollMs: 100,
-    now: Date.now,
-    random: Math.random,
-  });
-}
+const deliverTo = ({ targets, canonical }: Config, store: Store, log: FastifyBaseLogger): Deliverers =>
+  startAll({ store, targets, canonical, log, clock: steadyClock(), env: process.env });

@@ -5,6 +5,7 @@ import { pino } from 'pino';
 import { DEVELOPMENT } from '../auth/access-control.ts';
 import { readConfig } from '../config.ts';
 import { buildApp } from '../http/app.ts';
+import type { DeliveryControl } from '../http/parts.ts';
 import { defaultProfiles } from '../profiles.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
@@ -65,6 +66,7 @@ function listening(record: Record): Promise<string> {
     canonical: 'http://example.org/drainledger',
     publicUrl: () => 'http://127.0.0.1',
     now: Date.now,
+    delivery: {} as DeliveryControl,
   };
   return buildApp({ parts, logger, access: DEVELOPMENT }).listen({ host: '127.0.0.1', port: 0 });
 }

@@ -1,33 +1,40 @@
 /** Keeps a target that does not answer from being asked for every drain: it rests, then one request tries it. */
 import { type Backoff, backoffMs } from './backoff.ts';
-import type { Verdict } from './classify.ts';
+import type { End } from './end.ts';
 
 export interface Breaker {
-  /** Requests in a row that the target did not handle. */
+  /** Attempts in a row that the target did not handle. */
   readonly failures: number;
   /** No request before this time, ms since the epoch. */
   readonly restsUntilMs: number;
+  /** Scope or policy stands in the way of all that goes there: a person must look. */
+  readonly isParked: boolean;
 }
 
-export const CLOSED: Breaker = { failures: 0, restsUntilMs: 0 };
+export const CLOSED: Breaker = { failures: 0, restsUntilMs: 0, isParked: false };
 
 const MOST_FAILURES = 3;
+/** A parked target is tried this often, so that it comes back by itself once the other side has mended it. */
+const PARKED_MS = 3_600_000;
 
 /** Whether the target is being tried with one request at a time. */
-export const isTripped = ({ failures }: Breaker): boolean => failures >= MOST_FAILURES;
+export const isTripped = ({ failures, isParked }: Breaker): boolean => isParked || failures >= MOST_FAILURES;
 
 /** A refusal is an answer: the target works, the one delivery does not. */
 export function breakerAfter(
   breaker: Breaker,
-  verdict: Verdict,
+  end: End,
   backoff: Backoff,
   nowMs: number,
   random: number,
 ): Breaker {
-  if (verdict.kind === 'delivered' || verdict.kind === 'refused') return CLOSED;
+  if (end.kind === 'lost') return breaker;
+  if (end.kind === 'forbidden') return { failures: 0, restsUntilMs: nowMs + PARKED_MS, isParked: true };
+  const isHandled = ['delivered', 'accepted', 'refused', 'held'].includes(end.kind);
+  if (isHandled) return CLOSED;
   const failures = breaker.failures + 1;
-  if (failures < MOST_FAILURES) return { failures, restsUntilMs: 0 };
-  const asked = verdict.kind === 'later' ? verdict.afterMs : undefined;
+  if (failures < MOST_FAILURES) return { failures, restsUntilMs: 0, isParked: false };
+  const asked = end.kind === 'later' ? end.afterMs : undefined;
   const rest = asked ?? backoffMs(backoff, failures - MOST_FAILURES + 1, random);
-  return { failures, restsUntilMs: nowMs + Math.min(rest, backoff.capMs) };
+  return { failures, restsUntilMs: nowMs + Math.min(rest, backoff.capMs), isParked: false };
 }

@@ -1,51 +1,99 @@
-/** What an answer of the EHR, or its absence, means for a delivery. */
+/** What an answer of a target, or its absence, means for what was sent. */
+import type { Outcome } from '../store/delivery-port.ts';
 import { retryAfterMs } from './backoff.ts';
+import { type HttpAnswer, NotSent } from './http.ts';
+import { outcomeOf } from './outcome.ts';
 
 export type Verdict =
-  | { readonly kind: 'delivered' }
-  /** The EHR will never take this as it is. */
-  | { readonly kind: 'refused'; readonly why: string }
+  | { readonly kind: 'taken' }
+  /** Queued at the target for review: not yet to be seen there. */
+  | { readonly kind: 'accepted' }
+  | { readonly kind: Judged; readonly outcome: Outcome }
   /** Nothing was stored; try again later. */
-  | { readonly kind: 'later'; readonly why: string; readonly afterMs: number | undefined }
-  /** It may have been stored, or may still be: wait out the time in which the EHR could act on it. */
-  | { readonly kind: 'unknown'; readonly why: string };
+  | { readonly kind: 'later'; readonly outcome: Outcome; readonly afterMs: number | undefined }
+  /** It may have been stored, or may still be: wait out the time in which the target could act on it. */
+  | { readonly kind: 'unknown'; readonly outcome: Outcome };
 
-const PERMANENT = new Set([400, 404, 405, 410, 413, 415, 422]);
-const MOST_KEPT = 2048;
+/** It waits for something other than the target's working. */
+export interface Held {
+  readonly kind: 'held';
+  readonly outcome: Outcome;
+}
 
-export function verdictOn(status: number, body: string, retryAfter: string | null, nowMs: number): Verdict {
-  const why = `HTTP ${status}${diagnosticsIn(body)}`;
-  if (status === 200 || status === 201) return { kind: 'delivered' };
-  if (PERMANENT.has(status)) return { kind: 'refused', why };
-  // A gateway answers these without knowing what became of the request behind it.
-  if (status === 502 || status === 504 || status === 500 || status === 408) return { kind: 'unknown', why };
-  return { kind: 'later', why, afterMs: retryAfterMs(retryAfter, nowMs) };
+type Judged =
+  /** The target will never take this as it is. */
+  | 'refused'
+  /** Another version stands there than was thought. */
+  | 'conflict'
+  /** What was to be changed is not there. */
+  | 'gone'
+  /** The target says that it has it already. */
+  | 'duplicate'
+  /** More than one resource has the identifier. */
+  | 'multiple-matches'
+  /** The token does not hold. */
+  | 'unauthorized'
+  /** Scope or policy: it concerns all that goes to this target. */
+  | 'forbidden';
+
+export type Purpose = 'create' | 'update' | 'bundle' | 'read';
+
+const TRANSIENT_CODES = new Set(['transient', 'lock-error', 'timeout', 'throttled', 'incomplete']);
+/** A gateway answers these without knowing what became of the request behind it. */
+const FATE_UNKNOWN = new Set([408, 500, 502, 504]);
+const LATER = new Set([425, 429, 503]);
+
+/** What is said of one request, of its own or as an entry of a batch. */
+export interface Said {
+  readonly status: number;
+  /** Text, or an OperationOutcome already parsed; null when it could not be read. */
+  readonly body: unknown;
+  readonly retryAfter: string | undefined;
+}
+
+export function verdictOnAnswer(answer: HttpAnswer, purpose: Purpose, nowMs: number): Verdict {
+  const said = { status: answer.status, body: answer.body, retryAfter: answer.headers['retry-after'] };
+  const verdict = verdictOn(said, purpose, nowMs);
+  // A page of a proxy or of a sign-in is no answer of the target, whatever its status.
+  if (verdict.kind === 'taken' && answer.body !== null && !/^\s*(\{|$)/.test(answer.body)) {
+    const outcome = outcomeOf(answer.status, answer.body);
+    return {
+      kind: 'unknown',
+      outcome: { ...outcome, why: `${outcome.why} with a body that is no resource` },
+    };
+  }
+  return verdict;
+}
+
+export function verdictOn({ status, body, retryAfter }: Said, purpose: Purpose, nowMs: number): Verdict {
+  if (status === 200 || status === 201 || (status === 204 && purpose !== 'read')) return { kind: 'taken' };
+  if (status === 202) return { kind: 'accepted' };
+  const outcome = outcomeOf(status, body);
+  const codes = outcome.issues?.map(({ code }) => code) ?? [];
+  const afterMs = retryAfterMs(retryAfter ?? null, nowMs);
+  if (status === 401) return { kind: 'unauthorized', outcome };
+  if (status === 403) return { kind: 'forbidden', outcome };
+  if (FATE_UNKNOWN.has(status)) return { kind: 'unknown', outcome };
+  if (LATER.has(status) || codes.some((code) => TRANSIENT_CODES.has(code)))
+    return { kind: 'later', outcome, afterMs };
+  if (status >= 300 && status < 400)
+    return {
+      kind: 'later',
+      outcome: { ...outcome, why: `HTTP ${status}: redirects are not followed` },
+      afterMs,
+    };
+  if (codes.includes('duplicate')) return { kind: 'duplicate', outcome };
+  if (status === 412 && purpose === 'create') return { kind: 'multiple-matches', outcome };
+  if (status === 409 && purpose === 'create') return { kind: 'duplicate', outcome };
+  if (status === 409 || status === 412) return { kind: 'conflict', outcome };
+  if ((status === 404 || status === 410) && purpose !== 'create') return { kind: 'gone', outcome };
+  if ((status >= 400 && status < 500) || status === 501) return { kind: 'refused', outcome };
+  return { kind: 'later', outcome, afterMs };
 }
 
 export function verdictOnFailure(error: unknown): Verdict {
-  const code = codeOf(error);
-  const neverSent = code === 'ECONNREFUSED' || code === 'ENOTFOUND' || code === 'EAI_AGAIN';
-  return neverSent ? { kind: 'later', why: code, afterMs: undefined } : { kind: 'unknown', why: code };
-}
-
-function codeOf(error: unknown): string {
-  for (let cause = error; cause instanceof Error; cause = cause.cause) {
-    if ('code' in cause && typeof cause.code === 'string') return cause.code;
-    if (cause.name === 'TimeoutError') return 'no answer in time';
-  }
-  return error instanceof Error ? error.name : String(error);
-}
-
-/** The diagnostics of an OperationOutcome, or the start of whatever else came. */
-function diagnosticsIn(body: string): string {
-  try {
-    const { issue } = JSON.parse(body) as {
-      issue?: readonly { diagnostics?: string; details?: { text?: string } }[];
-    };
-    const texts = issue?.flatMap(({ diagnostics, details }) => diagnostics ?? details?.text ?? []);
-    if (texts !== undefined && texts.length > 0) return `: ${texts.join('; ').slice(0, MOST_KEPT)}`;
-  } catch {
-    // Not JSON: a proxy's page, kept as it came.
-  }
-  return body === '' ? '' : `: ${body.slice(0, MOST_KEPT)}`;
+  const why = error instanceof Error ? error.message : String(error);
+  if (error instanceof NotSent)
+    return { kind: 'later', outcome: { why: `not sent: ${why}` }, afterMs: undefined };
+  return { kind: 'unknown', outcome: { why: `no answer: ${why}` } };
 }

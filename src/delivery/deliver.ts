@@ -2,55 +2,48 @@
  * Claim, send, settle: the only loop that sends, and the only one that sends again.
  *
  * At most one request is under way for each drain and target, in the order of the ledger. After an unknown outcome
- * the delivery waits until the EHR can no longer be acting on it.
+ * the delivery waits until the target can no longer be acting on it.
  */
-import { setTimeout } from 'node:timers/promises';
-import type { Delivery, Settlement, Store } from '../store/port.ts';
-import { type Backoff, backoffMs } from './backoff.ts';
-import { breakerAfter, CLOSED, isTripped } from './breaker.ts';
-import { transactionOf } from './bundle.ts';
-import { type Verdict, verdictOn, verdictOnFailure } from './classify.ts';
-
-export interface Target {
-  readonly name: string;
-  /** FHIR base URL, without a slash at the end. */
-  readonly baseUrl: string;
-  /** How long the EHR may go on working on a request whose answer we did not get, ms. */
-  readonly requestCeilingMs: number;
-  readonly backoff: Backoff;
-  readonly mostAtOnce: number;
-}
+import type { ByWhom, Delivery } from '../store/delivery-port.ts';
+import { type Breaker, breakerAfter, CLOSED, isTripped } from './breaker.ts';
+import type { End } from './end.ts';
+import { claimMs, createSender, type SenderOptions } from './send.ts';
+import { settlementOf } from './settle.ts';
 
 export interface DeliveryLog {
   warn(fields: object, message: string): void;
+  error(fields: object, message: string): void;
 }
 
-export interface DeliverOptions {
-  readonly store: Store;
-  readonly target: Target;
+export interface DeliverOptions extends SenderOptions {
   readonly log: DeliveryLog;
   readonly pollMs: number;
-  now(): number;
-  random(): number;
 }
 
 export interface Deliverer {
+  readonly breaker: Breaker;
+  /** Attempts by how they ended. */
+  readonly ends: ReadonlyMap<End['kind'], number>;
+  /** Tries a target that rests or is parked at once, and asks anew what it can do. */
+  resume(by: ByWhom): Promise<void>;
   /** Takes no more; resolves when what is under way is settled. */
   stop(): Promise<void>;
 }
 
 export function startDelivering(options: DeliverOptions): Deliverer {
-  const { store, target } = options;
+  const { store, target, clock, log } = options;
+  const sender = createSender(options);
   const underWay = new Set<Promise<void>>();
+  const ends = new Map<End['kind'], number>();
   const stopping = new AbortController();
   let breaker = CLOSED;
 
   /** Sends what is due; false when there was nothing to do. */
   async function round(): Promise<boolean> {
-    const now = options.now();
+    const now = clock.now();
     const most = isTripped(breaker) ? 1 : target.mostAtOnce;
     if (underWay.size >= most || now < breaker.restsUntilMs) return false;
-    const claimed = await store.claim(target.name, now, now + target.requestCeilingMs, most - underWay.size);
+    const claimed = await store.claim(target.name, now, now + claimMs(target), most - underWay.size);
     for (const delivery of claimed) {
       const sending = deliver(delivery).finally(() => underWay.delete(sending));
       underWay.add(sending);
@@ -59,26 +52,68 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   }
 
   async function deliver(delivery: Delivery): Promise<void> {
-    const verdict = await send(options, delivery);
-    breaker = breakerAfter(breaker, verdict, target.backoff, options.now(), options.random());
-    await settle(options, delivery, verdict);
+    try {
+      const attempted = await sender.attempt(delivery);
+      ends.set(attempted.end.kind, (ends.get(attempted.end.kind) ?? 0) + 1);
+      tell(options, delivery, attempted.end);
+      await judge(attempted.end);
+      const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
+      if (settlement !== null) await store.settle(delivery, settlement, clock.now());
+    } catch (error) {
+      // The claim lapses by itself, and the delivery is looked for and sent again.
+      log.error(
+        { target: target.name, log_index: delivery.logIndex, error: nameOf(error) },
+        'could not settle a delivery',
+      );
+    }
+  }
+
+  async function judge(end: End): Promise<void> {
+    const before = breaker;
+    breaker = breakerAfter(breaker, end, target.backoff, clock.now(), clock.random());
+    const outcome = 'outcome' in end ? end.outcome : null;
+    if (breaker.isParked && !before.isParked) {
+      log.error(
+        { target: target.name },
+        'target parked: it forbids what is sent; mend scope or policy there, then resume it',
+      );
+      await store.noteTarget(target.name, 'parked', clock.now(), outcome, null);
+    } else if (isTripped(breaker) !== isTripped(before)) {
+      await store.noteTarget(
+        target.name,
+        isTripped(breaker) ? 'tripped' : 'closed',
+        clock.now(),
+        outcome,
+        null,
+      );
+    }
   }
 
   async function run(): Promise<void> {
+    const longestMs = Math.max(target.backoff.capMs, claimMs(target));
+    await store.boundWaits(target.name, clock.now() + longestMs).catch(() => undefined);
     while (!stopping.signal.aborted) {
       const busy = await round().catch((error: unknown) => {
-        options.log.warn({ target: target.name, error: String(error) }, 'could not claim deliveries');
+        log.warn({ target: target.name, error: nameOf(error) }, 'could not claim deliveries');
         return false;
       });
-      if (busy || underWay.size > 0)
-        await Promise.race([...underWay, pause(options.pollMs, stopping.signal)]);
-      else await pause(options.pollMs, stopping.signal);
+      const pause = clock.pause(options.pollMs, stopping.signal);
+      await (busy || underWay.size > 0 ? Promise.race([...underWay, pause]) : pause);
     }
     await Promise.all(underWay);
   }
 
   const running = run();
   return {
+    get breaker() {
+      return breaker;
+    },
+    ends,
+    async resume(by) {
+      breaker = CLOSED;
+      sender.forgetWay();
+      await store.noteTarget(target.name, 'resumed', clock.now(), null, by);
+    },
     stop() {
       stopping.abort();
       return running;
@@ -86,55 +121,14 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   };
 }
 
-/** Resolves after a time, or at once when stopping. */
-function pause(ms: number, signal: AbortSignal): Promise<void> {
-  return setTimeout(ms, undefined, { signal }).catch(() => undefined);
+/** Without what the target said, which may quote what was sent. */
+function tell({ log }: DeliverOptions, { target, logIndex, attempts }: Delivery, end: End): void {
+  if (end.kind === 'delivered' || end.kind === 'accepted') return;
+  const status = 'outcome' in end ? end.outcome.status : undefined;
+  const facts = { target, log_index: logIndex, attempts, end: end.kind, status };
+  if (end.kind === 'refused' || end.kind === 'unauthorized')
+    log.error(facts, 'not delivered: a person must look');
+  else log.warn(facts, 'not delivered yet');
 }
 
-async function settle(options: DeliverOptions, delivery: Delivery, verdict: Verdict): Promise<void> {
-  if (verdict.kind !== 'delivered') {
-    const { target, logIndex, attempts } = delivery;
-    options.log.warn({ target, log_index: logIndex, attempts, verdict: verdict.kind }, 'not delivered');
-  }
-  await options.store.settle(delivery, settlementOf(options, delivery, verdict)).catch((error: unknown) => {
-    // The claim lapses by itself, and the delivery is sent again.
-    options.log.warn({ target: delivery.target, error: String(error) }, 'could not settle a delivery');
-  });
-}
-
-async function send({ target, now }: DeliverOptions, delivery: Delivery): Promise<Verdict> {
-  try {
-    const response = await fetch(target.baseUrl, {
-      method: 'POST',
-      headers: { 'content-type': 'application/fhir+json', accept: 'application/fhir+json' },
-      body: transactionOf(delivery.texts),
-      redirect: 'error',
-      signal: AbortSignal.timeout(target.requestCeilingMs),
-    });
-    const body = await response.text();
-    return verdictOn(response.status, body, response.headers.get('retry-after'), now());
-  } catch (error) {
-    return verdictOnFailure(error);
-  }
-}
-
-function settlementOf(
-  { target, now, random }: DeliverOptions,
-  delivery: Delivery,
-  verdict: Verdict,
-): Settlement {
-  switch (verdict.kind) {
-    case 'delivered':
-      return { state: 'delivered' };
-    case 'refused':
-      return { state: 'dead', outcome: verdict.why };
-    case 'later': {
-      const wait = verdict.afterMs ?? backoffMs(target.backoff, delivery.attempts, random());
-      return { state: 'waiting', dueMs: now() + Math.min(wait, target.backoff.capMs), outcome: verdict.why };
-    }
-    case 'unknown':
-      return { state: 'waiting', dueMs: now() + target.requestCeilingMs, outcome: verdict.why };
-    default:
-      return verdict satisfies never;
-  }
-}
+const nameOf = (error: unknown): string => (error instanceof Error ? error.name : 'unknown');

@@ -17,13 +17,16 @@ import { registerFhir } from './fhir/routes.ts';
 import { gate } from './gate.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
+import { registerMetrics } from './metrics.ts';
 import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
+import { registerDeliveries } from './native/deliveries.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerLines } from './native/lines.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
+import { registerTargets } from './native/targets.ts';
 import { registerOps } from './ops.ts';
 import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
@@ -51,6 +54,7 @@ export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance
   gate(app, access, parts.store);
   answerErrors(app);
   registerOps(app, parts);
+  registerMetrics(app, parts);
   registerReference(app, routes);
   app.register(
     async (native) => {
@@ -61,6 +65,8 @@ export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance
       registerConfiguration(native, parts);
       registerEntries(native, parts);
       registerLines(native, parts);
+      registerDeliveries(native, parts);
+      registerTargets(native, parts);
     },
     { prefix: '/v1' },
   );

@@ -22,6 +22,8 @@ const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   drain: 'Id of the drain, as its placement was answered.',
   id: 'Logical id of the resource.',
   version: 'Version of the resource, as its meta.versionId.',
+  delivery: 'Id of a delivery, as GET /v1/deliveries lists it.',
+  target: 'Name of a target, as GET /v1/targets lists it.',
 };
 
 type Json = Readonly<Record<string, unknown>>;

@@ -2,13 +2,14 @@ import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
-import type { Record } from '../record/record.ts';
+import type { Record as RecordEntries } from '../record/record.ts';
 import type { SearchIndex } from '../search/port.ts';
+import type { ByWhom } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 
 /** What the HTTP side is built from. */
 export interface Parts {
-  readonly record: Record;
+  readonly record: RecordEntries;
   readonly store: Store;
   readonly search: SearchIndex;
   readonly profiles: Profiles;
@@ -20,6 +21,24 @@ export interface Parts {
   /** Base URL under which clients reach this service, without a slash at the end; final once it listens. */
   publicUrl(): string;
   now(): number;
+  readonly delivery: DeliveryControl;
+}
+
+/** Delivery as it runs: what the store does not know of it. */
+export interface DeliveryControl {
+  status(): readonly TargetStatus[];
+  /** Tries a target that rests or is parked at once. @returns false where there is no such target */
+  resume(target: string, by: ByWhom): Promise<boolean>;
+  /** Public keys that our assertions to targets are signed with. @throws when a key cannot be read */
+  jwks(): Promise<{ readonly keys: readonly object[] }>;
+}
+
+export interface TargetStatus {
+  readonly target: string;
+  readonly state: 'working' | 'resting' | 'parked';
+  readonly failures: number;
+  readonly restsUntilMs: number | null;
+  readonly requests: Readonly<Record<string, number>>;
 }
 
 /** Shown wherever a person or a program meets the service. */

@@ -6,6 +6,7 @@
 import type { Subject } from '../domain/book.ts';
 import type { Author, Identifier } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
+import type { DeliveryStore } from './delivery-port.ts';
 
 export interface AppendRequest {
   readonly entryId: string;
@@ -90,28 +91,7 @@ export interface Configured {
   readonly isNew: boolean;
 }
 
-export interface Delivery {
-  readonly target: string;
-  readonly drain: string;
-  readonly logIndex: number;
-  readonly attempts: number;
-  /** Exact texts of the resources, in the order in which they were issued. */
-  readonly texts: readonly string[];
-}
-
-export type Settlement =
-  | { readonly state: 'delivered' }
-  | { readonly state: 'dead'; readonly outcome: string }
-  | { readonly state: 'waiting'; readonly dueMs: number; readonly outcome: string };
-
-/** Lanes (a drain to a target) by state, and dead letters. */
-export interface DeliveryCount {
-  readonly target: string;
-  readonly state: string;
-  readonly count: number;
-}
-
-export interface Store {
+export interface Store extends DeliveryStore {
   /**
    * Appends all of a unit or none of it; outcomes in the order of the requests. One refused request, or one conflict,
    * leaves the others of its unit unwritten.
@@ -124,9 +104,6 @@ export interface Store {
    * @throws as {@link append}
    */
   configure(body: string): Promise<Configured>;
-  /** Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`. */
-  claim(target: string, nowMs: number, lapsesMs: number, most: number): Promise<readonly Delivery[]>;
-  settle(delivery: Delivery, settlement: Settlement): Promise<void>;
 
   /** The books of a drain and of all drains of its patient, as of what is durable; without it when there is no such drain. */
   books(drain: string): Subject;
@@ -136,7 +113,6 @@ export interface Store {
   configurations(): readonly StoredConfiguration[];
   /** All versions of a resource in order; empty when it was never issued. */
   versions(type: string, drain: string, factKey: string, resourceId: string): readonly string[];
-  deliveryCounts(): readonly DeliveryCount[];
   /** @throws when the store cannot write now */
   check(): void;
   close(): Promise<void>;

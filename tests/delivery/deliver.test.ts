@@ -2,9 +2,14 @@
 import { createServer, type Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { noAuthorizer } from '../../src/delivery/auth/authorizer.ts';
+import { steadyClock } from '../../src/delivery/clock.ts';
+import { connectTo } from '../../src/delivery/connection.ts';
 import { type Deliverer, startDelivering } from '../../src/delivery/deliver.ts';
+import { createHttp } from '../../src/delivery/http.ts';
 import { incoming, type Ledger, openLedger, temporaryFile } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
+import { targetOf } from './target.ts';
 
 type Answer =
   | { readonly status: number; readonly headers?: Record<string, string>; readonly body?: string }
@@ -60,19 +65,31 @@ afterEach(async () => {
 
 /** The ceiling is also how long an answer may take, so it is generous where nothing waits for it. */
 function deliver(ceilingMs = 10_000): void {
+  const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
+  const target = targetOf({
+    baseUrl,
+    mode: 'transaction',
+    timeoutMs: ceilingMs,
+    requestCeilingMs: ceilingMs,
+    backoff: { baseMs: 5, capMs: 50 },
+    mostAtOnce: 4,
+  });
+  const clock = steadyClock();
+  const http = createHttp({ timeoutMs: ceilingMs, tls: null });
   deliverer = startDelivering({
     store: ledger.store,
-    target: {
-      name: 'ehr',
-      baseUrl: `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`,
-      requestCeilingMs: ceilingMs,
-      backoff: { baseMs: 5, capMs: 50 },
-      mostAtOnce: 4,
-    },
-    log: { warn: () => undefined },
+    target,
+    connection: connectTo({
+      baseUrl,
+      http: http.send,
+      authorizer: noAuthorizer,
+      now: clock.now,
+      onVerdict: () => undefined,
+    }),
+    clock,
+    canonical: 'http://example.org/test',
+    log: { warn: () => undefined, error: () => undefined },
     pollMs: 5,
-    now: Date.now,
-    random: Math.random,
   });
 }
 
@@ -85,7 +102,7 @@ async function untilIdle(): Promise<Record<string, number>> {
     const counts = Object.fromEntries(
       ledger.store.deliveryCounts().map(({ state, count }) => [state, count]),
     );
-    if (counts.waiting === undefined && counts.sending === undefined) return counts;
+    if (['waiting', 'sending', 'unknown'].every((state) => counts[state] === undefined)) return counts;
     await new Promise((resolve) => setTimeout(resolve, 10));
   }
   throw new Error('delivery did not come to rest');
@@ -135,7 +152,12 @@ describe('delivery', () => {
 
   it('buries what is refused with the reason, and goes on with the drain and with others', async () => {
     const other: Told = { ...placed('08:00', { patient: { reference: 'Patient/q' } }), key: 'placed-2' };
-    answers = [{ status: 422, body: '{"issue":[{"diagnostics":"unit not known"}]}' }];
+    answers = [
+      {
+        status: 422,
+        body: '{"issue":[{"severity":"error","code":"invalid","diagnostics":"unit not known"}]}',
+      },
+    ];
     await tell(STORY);
     await tell(
       [other, { ...setUp('08:00', 0), key: 'set-up-2' }, { ...level('x', '09:00', 99), key: 'x' }],
@@ -144,8 +166,8 @@ describe('delivery', () => {
     deliver();
     expect(await untilIdle()).toEqual({ idle: 2, dead: 1 });
     expect(sentLevels().sort((a, b) => a - b)).toEqual([10, 20, 30, 99]);
-    const why = ledger.db.prepare('SELECT outcome FROM dead_letter').pluck().all();
-    expect(why).toEqual(['HTTP 422: unit not known']);
+    const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);
+    expect(dead?.outcome).toMatchObject({ why: 'HTTP 422: unit not known', status: 422 });
   });
 
   it('waits out the ceiling after an unknown outcome', async () => {

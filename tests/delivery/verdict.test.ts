@@ -1,56 +1,115 @@
 import { describe, expect, it } from 'vitest';
 import { backoffMs, retryAfterMs } from '../../src/delivery/backoff.ts';
 import { breakerAfter, CLOSED, isTripped } from '../../src/delivery/breaker.ts';
-import { transactionOf } from '../../src/delivery/bundle.ts';
-import { type Verdict, verdictOn, verdictOnFailure } from '../../src/delivery/classify.ts';
+import {
+  type Purpose,
+  type Verdict,
+  verdictOn,
+  verdictOnAnswer,
+  verdictOnFailure,
+} from '../../src/delivery/classify.ts';
+import type { End } from '../../src/delivery/end.ts';
+import { NoAnswer, NotSent } from '../../src/delivery/http.ts';
 
 const NOW = Date.UTC(2026, 0, 1);
-const outcome = JSON.stringify({
+const said = (
+  status: number,
+  body: unknown = '',
+  retryAfter?: string,
+  purpose: Purpose = 'update',
+): Verdict => verdictOn({ status, body, retryAfter }, purpose, NOW);
+const outcome = (code: string, diagnostics = 'no such code') => ({
   resourceType: 'OperationOutcome',
-  issue: [{ diagnostics: 'no such code' }],
+  issue: [{ severity: 'error', code, diagnostics, expression: ['Observation.code'] }],
 });
 
-describe('what an answer means (retry classes: RFC 9110 and FHIR R4 http.html)', () => {
-  it.each([
-    [200, 'delivered'],
-    [201, 'delivered'],
-    [400, 'refused'],
-    [404, 'refused'],
-    [415, 'refused'],
-    [422, 'refused'],
-    [401, 'later'],
-    [403, 'later'],
-    [409, 'later'],
-    [412, 'later'],
-    [429, 'later'],
-    [503, 'later'],
+describe('what an answer means (RFC 9110; FHIR R4 http.html)', () => {
+  it.each<[number, Purpose, string]>([
+    [200, 'update', 'taken'],
+    [201, 'create', 'taken'],
+    [202, 'create', 'accepted'],
+    [400, 'create', 'refused'],
+    [405, 'create', 'refused'],
+    [415, 'create', 'refused'],
+    [422, 'bundle', 'refused'],
+    [501, 'create', 'refused'],
+    [401, 'create', 'unauthorized'],
+    [403, 'create', 'forbidden'],
+    // A type that is not known there; what was to be changed is not there.
+    [404, 'create', 'refused'],
+    [404, 'update', 'gone'],
+    [410, 'update', 'gone'],
+    [409, 'update', 'conflict'],
+    [412, 'update', 'conflict'],
+    // http.html, conditional create: 412 is more than one match.
+    [412, 'create', 'multiple-matches'],
+    [409, 'create', 'duplicate'],
+    [307, 'create', 'later'],
+    [425, 'create', 'later'],
+    [429, 'create', 'later'],
+    [503, 'create', 'later'],
     // Somebody between may have passed it on before failing.
-    [408, 'unknown'],
-    [500, 'unknown'],
-    [502, 'unknown'],
-    [504, 'unknown'],
-  ])('%i is %s', (status, kind) => {
-    expect(verdictOn(status, '', null, NOW).kind).toBe(kind);
+    [408, 'create', 'unknown'],
+    [500, 'create', 'unknown'],
+    [502, 'create', 'unknown'],
+    [504, 'create', 'unknown'],
+  ])('%i to a %s is %s', (status, purpose, kind) => {
+    expect(said(status, '', undefined, purpose).kind).toBe(kind);
   });
 
-  it('keeps what the EHR said: diagnostics of an OperationOutcome, or the start of whatever came', () => {
-    expect(verdictOn(422, outcome, null, NOW)).toEqual({ kind: 'refused', why: 'HTTP 422: no such code' });
-    expect(verdictOn(502, '<html>bad gateway</html>', null, NOW)).toEqual({
-      kind: 'unknown',
-      why: 'HTTP 502: <html>bad gateway</html>',
+  it.each(['transient', 'lock-error', 'timeout', 'throttled', 'incomplete'])(
+    'a 4xx whose issue is %s (valueset-issue-type.html) may be tried again',
+    (code) => {
+      expect(said(400, JSON.stringify(outcome(code)))).toMatchObject({ kind: 'later' });
+      expect(said(400, JSON.stringify(outcome('invalid')))).toMatchObject({ kind: 'refused' });
+    },
+  );
+
+  it('takes an issue of duplicate for what it says', () => {
+    expect(said(422, outcome('duplicate'), undefined, 'create').kind).toBe('duplicate');
+  });
+
+  it('keeps what the target said: issues within bounds, or the start of whatever else came', () => {
+    expect(said(422, JSON.stringify(outcome('invalid')))).toEqual({
+      kind: 'refused',
+      outcome: {
+        why: 'HTTP 422: no such code',
+        status: 422,
+        issues: [
+          {
+            severity: 'error',
+            code: 'invalid',
+            diagnostics: 'no such code',
+            expression: ['Observation.code'],
+          },
+        ],
+      },
     });
-    const long = verdictOn(400, 'x'.repeat(5000), null, NOW) as { why: string };
-    expect(long.why.length).toBeLessThan(2100);
+    expect(said(502, '<html>bad gateway</html>')).toEqual({
+      kind: 'unknown',
+      outcome: { why: 'HTTP 502', status: 502, text: '<html>bad gateway</html>' },
+    });
+    const long = {
+      resourceType: 'OperationOutcome',
+      issue: Array(99).fill(outcome('x', 'y'.repeat(9999)).issue[0]),
+    };
+    expect(JSON.stringify(said(400, long)).length).toBeLessThan(7000);
+    expect(JSON.stringify(said(400, 'x'.repeat(9999))).length).toBeLessThan(2200);
+  });
+
+  it('does not believe a success whose body is a page', () => {
+    const answer = (body: string | null) =>
+      verdictOnAnswer({ status: 200, headers: { 'content-type': 'text/html' }, body }, 'create', NOW).kind;
+    expect(answer('<html>sign in</html>')).toBe('unknown');
+    expect(answer('{"resourceType":"Observation"}')).toBe('taken');
+    expect(answer('')).toBe('taken');
   });
 
   it('tells a request that was never sent from one whose fate is open', () => {
-    const failed = (code: string) =>
-      new TypeError('fetch failed', { cause: Object.assign(new Error(), { code }) });
-    expect(verdictOnFailure(failed('ECONNREFUSED')).kind).toBe('later');
-    expect(verdictOnFailure(failed('ECONNRESET')).kind).toBe('unknown');
-    expect(verdictOnFailure(new DOMException('', 'TimeoutError'))).toEqual({
+    expect(verdictOnFailure(new NotSent('ECONNREFUSED'))).toMatchObject({ kind: 'later' });
+    expect(verdictOnFailure(new NoAnswer('ECONNRESET'))).toEqual({
       kind: 'unknown',
-      why: 'no answer in time',
+      outcome: { why: 'no answer: ECONNRESET' },
     });
   });
 
@@ -60,7 +119,7 @@ describe('what an answer means (retry classes: RFC 9110 and FHIR R4 http.html)',
     expect(retryAfterMs(new Date(NOW - 30_000).toUTCString(), NOW)).toBe(0);
     expect(retryAfterMs('soon', NOW)).toBeUndefined();
     expect(retryAfterMs(null, NOW)).toBeUndefined();
-    expect(verdictOn(429, '', '7', NOW)).toMatchObject({ afterMs: 7000 });
+    expect(said(429, '', '7')).toMatchObject({ afterMs: 7000 });
   });
 });
 
@@ -73,31 +132,27 @@ describe('waiting', () => {
     expect(backoffMs(backoff, 5, 0)).toBe(0);
   });
 
-  it('lets a target rest after three requests in a row that it did not handle, and tries it with one', () => {
-    const backoff = { baseMs: 1000, capMs: 8000 };
-    const failed: Verdict = { kind: 'unknown', why: 'reset' };
-    const breakerOf = (verdicts: readonly Verdict[]) =>
-      verdicts.reduce((breaker, verdict) => breakerAfter(breaker, verdict, backoff, NOW, 1), CLOSED);
+  const backoff = { baseMs: 1000, capMs: 8000 };
+  const failed: End = { kind: 'unknown', outcome: { why: 'reset' } };
+  const breakerOf = (ends: readonly End[]) =>
+    ends.reduce((breaker, end) => breakerAfter(breaker, end, backoff, NOW, 1), CLOSED);
+
+  it('lets a target rest after three attempts in a row that it did not handle, and tries it with one', () => {
     expect(isTripped(breakerOf([failed, failed]))).toBe(false);
-    expect(breakerOf([failed, failed, failed])).toEqual({ failures: 3, restsUntilMs: NOW + 1000 });
+    expect(breakerOf([failed, failed, failed])).toMatchObject({ failures: 3, restsUntilMs: NOW + 1000 });
     expect(breakerOf(Array(9).fill(failed)).restsUntilMs).toBe(NOW + 8000);
-    const busy: Verdict = { kind: 'later', why: 'HTTP 503', afterMs: 5000 };
+    const busy: End = { kind: 'later', outcome: { why: 'HTTP 503' }, afterMs: 5000 };
     expect(breakerOf([failed, failed, busy]).restsUntilMs).toBe(NOW + 5000);
     // A refusal is an answer: the target works.
-    expect(breakerOf([failed, failed, failed, { kind: 'refused', why: 'HTTP 422' }])).toEqual(CLOSED);
-    expect(breakerOf([failed, failed, { kind: 'delivered' }, failed])).toEqual({
-      failures: 1,
-      restsUntilMs: 0,
-    });
+    const refused: End = { kind: 'refused', outcome: { why: 'HTTP 422' } };
+    expect(breakerOf([failed, failed, failed, refused])).toEqual(CLOSED);
+    expect(breakerOf([failed, failed, { kind: 'delivered' }, failed])).toMatchObject({ failures: 1 });
   });
-});
 
-describe('the transaction', () => {
-  it('puts each text under its own id, digits and all', () => {
-    const text = '{"resourceType":"Observation","id":"level.d.e","valueQuantity":{"value":2.0}}';
-    expect(transactionOf([text])).toBe(
-      `{"resourceType":"Bundle","type":"transaction","entry":[{"resource":${text},"request":{"method":"PUT","url":"Observation/level.d.e"}}]}`,
-    );
-    expect(() => transactionOf(['{"id":"x"}'])).toThrow('type and id');
+  it('parks a target that forbids what is sent, and tries it again after an hour', () => {
+    const forbidden: End = { kind: 'forbidden', outcome: { why: 'HTTP 403' } };
+    expect(breakerOf([forbidden])).toMatchObject({ isParked: true, restsUntilMs: NOW + 3_600_000 });
+    expect(isTripped(breakerOf([forbidden]))).toBe(true);
+    expect(breakerOf([forbidden, { kind: 'delivered' }])).toEqual(CLOSED);
   });
 });

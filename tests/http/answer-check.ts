@@ -30,10 +30,7 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
     const pointer = schemaFor(document, answered);
     const validate = compiled.get(pointer) ?? ajv.compile({ $ref: `openapi#${pointer}` });
     compiled.set(pointer, validate);
-    const parts = answered.contentType.includes('ndjson')
-      ? answered.text.trim().split('\n')
-      : [answered.text];
-    if (!parts.every((part) => validate(JSON.parse(part)))) {
+    if (!valuesOf(answered).every((value) => validate(value))) {
       const { method, path, status, text } = answered;
       const faults = ajv.errorsText(validate.errors, { separator: '\n' });
       throw new Error(
@@ -65,4 +62,10 @@ function schemaFor(document: OpenApi, { method, path, status, contentType }: Ans
 function matches(template: string, path: string): boolean {
   const [steps, taken] = [template.split('/'), path.replace(/(?<=.)\/$/, '').split('/')];
   return steps.length === taken.length && steps.every((step, n) => step.startsWith('{') || step === taken[n]);
+}
+
+/** A JSON answer is one value, lines of JSON are several; anything else is its text. */
+function valuesOf({ contentType, text }: Answered): unknown[] {
+  if (!contentType.includes('json')) return [text];
+  return (contentType.includes('ndjson') ? text.trim().split('\n') : [text]).map((part) => JSON.parse(part));
 }

@@ -53,6 +53,7 @@ const app = buildApp({
     canonical,
     publicUrl: () => 'http://service.example',
     now: Date.now,
+    delivery: { status: () => [], resume: async () => false, jwks: async () => ({ keys: [] }) },
   },
 });
 await app.ready();

@@ -24,7 +24,7 @@ const MAY_IMPORT = {
   audit: ['audit', 'domain', 'json'],
   auth: ['auth', 'domain', 'json'],
   store: ['store', 'domain', 'json', 'audit'],
-  delivery: ['delivery', 'store/port.ts', 'fhir', 'domain', 'json'],
+  delivery: ['delivery', 'store/delivery-port.ts', 'store/port.ts', 'fhir', 'domain', 'json'],
   rules: ['rules', 'domain'],
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
@@ -32,6 +32,7 @@ const MAY_IMPORT = {
   http: [
     'http',
     'record',
+    'store/delivery-port.ts',
     'store/port.ts',
     'search/port.ts',
     'search/zone.ts',

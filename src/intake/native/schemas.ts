@@ -11,9 +11,9 @@ import {
   wholeNumber,
 } from './quantity.ts';
 
-const words = (most: number) => z.string().min(1).max(most);
+export const words = (most: number) => z.string().min(1).max(most);
 
-const instant = z
+export const instant = z
   .string()
   .refine((text) => parseInstant(text) !== undefined, {
     error: `is no moment with an offset${MEND}send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00`,
@@ -50,7 +50,7 @@ const reference = z
     description: 'A FHIR reference or a business identifier, or both; never a name.',
   });
 
-const author = z
+export const author = z
   .strictObject({
     type: z.enum(['person', 'device']),
     reference: reference.shape.reference,

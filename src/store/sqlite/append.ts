@@ -5,6 +5,7 @@ import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope 
 import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Write } from '../port.ts';
 import type { BookShelf } from './books.ts';
 import { createFrameWriter } from './frames.ts';
+import type { Lanes } from './lanes.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
@@ -30,13 +31,13 @@ class UnitRefused extends Error {
 
 export interface AppenderOptions {
   readonly origin: string;
-  readonly targets: readonly string[];
+  readonly lanes: Lanes;
   readonly shelf: BookShelf;
   now(): number;
 }
 
 export function createAppender(db: Database.Database, options: AppenderOptions): Appender {
-  const { origin, shelf } = options;
+  const { origin, shelf, lanes } = options;
   const known = db.prepare<[string], Known>(
     'SELECT system, value, request_hash, receipt FROM identity JOIN payload USING (log_index) WHERE entry_id = ?',
   );
@@ -113,8 +114,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     write.issued.run(drain, index, stored);
     for (const { factKey, version, status } of reissued)
       write.reissue.run(drain, factKey, version, status, index);
-    if (!deliverable) return;
-    for (const target of options.targets) write.lane.run(target, drain, index);
+    if (deliverable) lanes.open(drain, index);
   }
 
   /** All or none of several: the savepoint is only paid for where there is more than one. */
@@ -132,6 +132,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       for (const { drain } of unit) shelf.forget(drain);
       lastIndex = null;
       frames.forget();
+      lanes.forget();
       if (error instanceof UnitRefused) return error.outcomes;
       throw error;
     }
@@ -142,6 +143,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     forget() {
       lastIndex = null;
       frames.forget();
+      lanes.forget();
       shelf.clear();
     },
   };
@@ -178,11 +180,6 @@ function statements(db: Database.Database) {
     issued: db.prepare('INSERT INTO issued (drain, log_index, resources) VALUES (?, ?, ?)'),
     reissue: db.prepare(
       'INSERT INTO reissue (drain, fact_key, version, status, log_index) VALUES (?, ?, ?, ?, ?)',
-    ),
-    lane: db.prepare(
-      `INSERT INTO lane (target, drain, log_index, state, attempts, due_ms) VALUES (?, ?, ?, 'waiting', 0, 0)
-       ON CONFLICT (target, drain) DO UPDATE SET log_index = excluded.log_index, state = 'waiting', attempts = 0, due_ms = 0
-       WHERE state = 'idle'`,
     ),
     drain: db.prepare(
       `INSERT INTO drain (drain, patient_key, placed_log) VALUES (?, ?, ?)

@@ -3,79 +3,112 @@
  *
  * Each drain has one lane to each target and one place in it, so a correction never overtakes what it corrects and at
  * most one request is under way for each drain. A claim lapses when its `due_ms` passes: what a killed process had
- * under way is claimed again.
+ * under way is claimed again, as uncertain.
  */
 import type Database from 'better-sqlite3';
-import type { Delivery, DeliveryCount, Settlement } from '../port.ts';
+import type { Delivery, Settlement, Taken } from '../delivery-port.ts';
+import type { EventWriter } from './delivery-events.ts';
 import { createFrameReader } from './frames.ts';
+import type { Lanes } from './lanes.ts';
 
 interface Row {
   readonly drain: string;
   readonly log_index: number;
+  readonly state: string;
+  readonly redo: Delivery['redo'];
   readonly attempts: number;
+  readonly since_ms: number;
   readonly resources: string;
 }
 
-const DUE = `FROM lane INDEXED BY lane_due WHERE target = @target AND state <> 'idle' AND due_ms <= @now`;
+export const DUE = `FROM lane INDEXED BY lane_due WHERE target = @target AND state <> 'idle' AND due_ms <= @now`;
 
-export function createDeliveries(db: Database.Database) {
+export interface DeliveryWriter {
+  claim(target: string, now: number, lapses: number, most: number): Delivery[];
+  extend(delivery: Delivery, lapses: number): boolean;
+  settle(delivery: Delivery, settlement: Settlement, now: number): void;
+}
+
+export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: EventWriter): DeliveryWriter {
   const due = db.prepare<[object], Row>(
-    `SELECT l.drain, l.log_index, l.attempts, i.resources
-     FROM (SELECT drain, log_index, attempts, due_ms ${DUE} ORDER BY due_ms LIMIT @most) l
+    `SELECT l.drain, l.log_index, l.state, l.redo, l.attempts, l.since_ms, i.resources
+     FROM (SELECT drain, log_index, state, redo, attempts, since_ms, due_ms ${DUE} ORDER BY due_ms LIMIT @most) l
      JOIN issued i USING (drain, log_index)`,
   );
   const textsIn = createFrameReader(db);
   const claim = db.prepare(
-    `UPDATE lane SET state = 'sending', attempts = attempts + 1, due_ms = ? WHERE target = ? AND drain = ?`,
+    `UPDATE lane SET state = 'sending', attempts = attempts + 1, since_ms = ?, due_ms = ?
+     WHERE target = ? AND drain = ?`,
   );
+  const extend = db.prepare('UPDATE lane SET due_ms = ? WHERE target = ? AND drain = ?');
   const held = db
     .prepare<[string, string, number, number], number>(
       `SELECT 1 FROM lane WHERE target = ? AND drain = ? AND log_index = ? AND state = 'sending' AND attempts = ?`,
     )
     .pluck();
   const wait = db.prepare(
-    `UPDATE lane SET state = 'waiting', due_ms = ?, outcome = ? WHERE target = ? AND drain = ?`,
+    'UPDATE lane SET state = ?, due_ms = ?, outcome = ? WHERE target = ? AND drain = ?',
   );
-  const next = db
-    .prepare<[string, number], number | null>(
-      'SELECT min(log_index) FROM issued WHERE drain = ? AND log_index > ?',
-    )
-    .pluck();
-  const advance = db.prepare(
-    `UPDATE lane SET log_index = ?, state = ?, attempts = 0, due_ms = 0, outcome = NULL WHERE target = ? AND drain = ?`,
-  );
-  const bury = db.prepare('INSERT INTO dead_letter (target, drain, log_index, outcome) VALUES (?, ?, ?, ?)');
+  const take = createTakenWriter(db);
+  const isHeld = ({ target, drain, logIndex, attempts }: Delivery): boolean =>
+    held.get(target, drain, logIndex, attempts) !== undefined;
 
   return {
-    claim(target: string, now: number, lapses: number, most: number): Delivery[] {
-      return due.all({ target, now, most }).map(({ drain, log_index, attempts, resources }) => {
-        claim.run(lapses, target, drain);
-        return { target, drain, logIndex: log_index, attempts: attempts + 1, texts: textsIn(resources) };
+    claim(target, now, lapses, most) {
+      return due.all({ target, now, most }).map((row) => {
+        const delivery = deliveryOf(target, row, now, textsIn(row.resources));
+        claim.run(delivery.sinceMs, lapses, target, row.drain);
+        note({ ...delivery, kind: 'sending', atMs: now });
+        return delivery;
       });
     },
-    /** Does nothing when the claim has lapsed and the delivery is somebody else's by now. */
-    settle({ target, drain, logIndex, attempts }: Delivery, settlement: Settlement): void {
-      if (held.get(target, drain, logIndex, attempts) === undefined) return;
-      if (settlement.state === 'waiting') {
-        wait.run(settlement.dueMs, settlement.outcome, target, drain);
-        return;
+    extend(delivery, lapses) {
+      if (!isHeld(delivery)) return false;
+      extend.run(lapses, delivery.target, delivery.drain);
+      return true;
+    },
+    settle(delivery, settlement, now) {
+      if (!isHeld(delivery)) return;
+      const { target, drain } = delivery;
+      const { state, outcome } = settlement;
+      take(target, drain, settlement.taken);
+      note({ ...delivery, kind: state, atMs: now, outcome });
+      if (state === 'waiting' || state === 'unknown')
+        wait.run(state, settlement.dueMs, JSON.stringify(outcome), target, drain);
+      else {
+        if (state !== 'delivered') lanes.setAside(delivery, state, outcome, now);
+        lanes.advance(target, drain, now);
       }
-      if (settlement.state === 'dead') bury.run(target, drain, logIndex, settlement.outcome);
-      const following = next.get(drain, logIndex) ?? null;
-      advance.run(following ?? logIndex, following === null ? 'idle' : 'waiting', target, drain);
     },
   };
 }
 
-export function createDeliveryReader(db: Database.Database) {
-  const any = db.prepare<[object], number>(`SELECT 1 ${DUE} LIMIT 1`).pluck();
-  const counts = db.prepare<[], DeliveryCount>(
-    `SELECT target, state, count(*) AS count FROM lane GROUP BY target, state
-     UNION ALL SELECT target, 'dead', count(*) FROM dead_letter GROUP BY target`,
-  );
+function deliveryOf(target: string, row: Row, now: number, texts: readonly string[]): Delivery {
   return {
-    /** Whether anything can be claimed: asked without taking the write lock. */
-    isDue: (target: string, now: number): boolean => any.get({ target, now }) !== undefined,
-    counts: (): DeliveryCount[] => counts.all(),
+    target,
+    drain: row.drain,
+    logIndex: row.log_index,
+    attempts: row.attempts + 1,
+    sinceMs: row.since_ms === 0 ? now : row.since_ms,
+    uncertain: row.state !== 'waiting',
+    redo: row.redo,
+    texts,
   };
 }
+
+function createTakenWriter(db: Database.Database) {
+  const take = db.prepare(
+    `INSERT INTO taken (target, drain, key, version, remote, etag)
+     SELECT ?, ?, value ->> 0, value ->> 1, value ->> 2, value ->> 3 FROM json_each(?) WHERE true
+     ON CONFLICT (target, drain, key) DO UPDATE SET
+       version = excluded.version, remote = coalesce(excluded.remote, remote), etag = excluded.etag`,
+  );
+  return (target: string, drain: string, taken: readonly Taken[]): void => {
+    if (taken.length === 0) return;
+    const rows = taken.map(({ resource, version, remote, etag }) => [keyOf(resource), version, remote, etag]);
+    take.run(target, drain, JSON.stringify(rows));
+  };
+}
+
+/** Ids end with the entry they hang on: turned round, what one entry issued lies on one page. Its own inverse. */
+export const keyOf = (resource: string): string => resource.split('.').reverse().join('.');

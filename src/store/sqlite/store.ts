@@ -1,11 +1,16 @@
 import type { Policy } from '../../domain/policy.ts';
+import type { DeliveryStore } from '../delivery-port.ts';
 import type { Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader, createConfigurationWriter } from './configurations.ts';
-import { createDeliveries, createDeliveryReader } from './deliveries.ts';
+import { createDeliveryWriter } from './deliveries.ts';
+import { createEventWriter, noteTargets } from './delivery-events.ts';
+import { createDeliveryOrders } from './delivery-orders.ts';
+import { createDeliveryReader } from './delivery-reads.ts';
 import { createFrameReader } from './frames.ts';
-import { createGroupCommit } from './group-commit.ts';
+import { createGroupCommit, type GroupCommit } from './group-commit.ts';
+import { createLanes, type Lanes } from './lanes.ts';
 import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
 import { claimOwnership } from './owner.ts';
@@ -36,10 +41,10 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   migrate(writer, options.migrationsFolder);
   const reader = openReader(options.file);
   const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
-  const appender = createAppender(writer, { ...options, shelf });
+  noteTargets(writer, options.targets, options.now);
+  const lanes = createLanes(writer, options.targets);
+  const appender = createAppender(writer, { ...options, shelf, lanes });
   const configure = createConfigurationWriter(writer, options);
-  const deliveries = createDeliveries(writer);
-  const open = createDeliveryReader(reader);
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
@@ -56,15 +61,10 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
         return configured;
       }),
     configurations: createConfigurationReader(reader),
-    claim(target, now, lapses, most) {
-      if (!open.isDue(target, now)) return Promise.resolve([]);
-      return group.submit(() => deliveries.claim(target, now, lapses, most));
-    },
-    settle: (delivery, settlement) => group.submit(() => deliveries.settle(delivery, settlement)),
     // Between groups the shelf holds just what is committed, so reads need no fold of their own.
     books: (drain) => shelf.take(drain, null),
     ...createReads(reader),
-    deliveryCounts: () => open.counts(),
+    ...createDeliverySide(writer, reader, lanes, group),
     check() {
       writer.exec('BEGIN IMMEDIATE');
       writer.exec('COMMIT');
@@ -76,6 +76,37 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
       writer.close();
       owner.release();
     },
+  };
+}
+
+function createDeliverySide(
+  writer: ReturnType<typeof openWriter>,
+  reader: ReturnType<typeof openReader>,
+  lanes: Lanes,
+  group: GroupCommit,
+): DeliveryStore {
+  const note = createEventWriter(writer);
+  const deliveries = createDeliveryWriter(writer, lanes, note);
+  const orders = createDeliveryOrders(writer, lanes, note);
+  const { isDue, ...reads } = createDeliveryReader(reader);
+  const bound = writer.prepare(
+    'UPDATE lane SET due_ms = @latest WHERE target = @target AND due_ms > @latest',
+  );
+  return {
+    ...reads,
+    claim(target, now, lapses, most) {
+      if (!isDue(target, now)) return Promise.resolve([]);
+      return group.submit(() => deliveries.claim(target, now, lapses, most));
+    },
+    extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
+    settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),
+    boundWaits: (target, latest) => group.submit(() => void bound.run({ target, latest })),
+    noteTarget: (target, kind, atMs, outcome, by) =>
+      group.submit(() => note({ target, kind, atMs, outcome, by })),
+    requeue: (filter, by, now) => group.submit(() => orders.requeue(filter, by, now)),
+    skip: (delivery, by, now) => group.submit(() => orders.skip(delivery, by, now)),
+    replay: (target, drain, period, by, now) =>
+      group.submit(() => orders.replay(target, drain, period, by, now)),
   };
 }
 

@@ -1,0 +1,117 @@
+/**
+ * One HTTP request, sent once: it follows no redirect, sends nothing again, and bounds what it waits for and reads.
+ * The delivery loop is the only thing that sends again.
+ */
+
+import type { IncomingMessage } from 'node:http';
+import { Agent as PlainAgent, request as plainRequest, type RequestOptions } from 'node:http';
+import { Agent as TlsAgent, request as tlsRequest } from 'node:https';
+
+export interface HttpRequest {
+  readonly method: 'GET' | 'POST' | 'PUT';
+  readonly url: string;
+  readonly headers: Readonly<Record<string, string>>;
+  readonly body?: string;
+}
+
+export interface HttpAnswer {
+  readonly status: number;
+  readonly headers: Readonly<Record<string, string | undefined>>;
+  /** Null when it was cut, was too long or did not end in time. */
+  readonly body: string | null;
+}
+
+/** @throws {NotSent} @throws {NoAnswer} */
+export type SendHttp = (request: HttpRequest) => Promise<HttpAnswer>;
+
+/** No byte of the request left: nothing can have come of it. The message is a code. */
+export class NotSent extends Error {}
+
+/** It left, and nobody knows what came of it. The message is a code. */
+export class NoAnswer extends Error {}
+
+export interface HttpOptions {
+  /** For the whole of request and answer, ms. */
+  readonly timeoutMs: number;
+  readonly tls: ClientTls | null;
+}
+
+/** Client certificate and trust, as PEM. */
+export interface ClientTls {
+  readonly cert?: string;
+  readonly key?: string;
+  readonly ca?: string;
+}
+
+const MOST_BYTES = 1024 * 1024;
+/** Shorter than servers keep a connection (5 s is common), so that a request seldom meets one that is being closed. */
+const IDLE_MS = 4000;
+
+export interface Http {
+  readonly send: SendHttp;
+  close(): void;
+}
+
+export function createHttp({ timeoutMs, tls }: HttpOptions): Http {
+  const agent = { keepAlive: true, timeout: IDLE_MS };
+  const plain = new PlainAgent(agent);
+  const secure = new TlsAgent({ ...agent, ...tls, minVersion: 'TLSv1.2' });
+  return {
+    send: (request) => send(request, request.url.startsWith('https:') ? secure : plain, timeoutMs),
+    close() {
+      plain.destroy();
+      secure.destroy();
+    },
+  };
+}
+
+function send(
+  { method, url, headers, body }: HttpRequest,
+  agent: PlainAgent,
+  timeoutMs: number,
+): Promise<HttpAnswer> {
+  return new Promise((resolve, reject) => {
+    const isSecure = agent instanceof TlsAgent;
+    const length = body === undefined ? {} : { 'content-length': Buffer.byteLength(body) };
+    const options: RequestOptions = { method, headers: { ...headers, ...length }, agent };
+    const request = isSecure ? tlsRequest(url, options) : plainRequest(url, options);
+    let hasLeft = false;
+    const timer = setTimeout(() => request.destroy(codedError('no answer in time')), timeoutMs);
+    request.on('socket', (socket) => {
+      if (!socket.connecting) hasLeft = true;
+      else socket.once(isSecure ? 'secureConnect' : 'connect', () => (hasLeft = true));
+    });
+    request.on('response', (response) => {
+      readBody(response, (text) => {
+        clearTimeout(timer);
+        resolve({ status: response.statusCode ?? 0, headers: headersOf(response), body: text });
+      });
+    });
+    request.on('error', (error) => {
+      clearTimeout(timer);
+      const code = 'code' in error ? String(error.code) : error.name;
+      reject(hasLeft ? new NoAnswer(code) : new NotSent(code));
+    });
+    request.end(body);
+  });
+}
+
+const codedError = (code: string): Error => Object.assign(new Error(code), { code });
+
+function readBody(response: IncomingMessage, done: (text: string | null) => void): void {
+  const chunks: Buffer[] = [];
+  let length = 0;
+  response.on('data', (chunk: Buffer) => {
+    length += chunk.length;
+    chunks.push(chunk);
+    if (length > MOST_BYTES) response.destroy();
+  });
+  response.on('error', () => undefined);
+  response.on('close', () => {
+    const isWhole = response.complete && length <= MOST_BYTES;
+    done(isWhole ? Buffer.concat(chunks).toString('utf8') : null);
+  });
+}
+
+const headersOf = ({ headers }: IncomingMessage): Readonly<Record<string, string | undefined>> =>
+  Object.fromEntries(Object.entries(headers).map(([name, value]) => [name, [value].flat().join(', ')]));

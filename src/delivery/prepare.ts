@@ -1,0 +1,122 @@
+/** What of a delivery goes to its target, and in what words. */
+
+import type { Identifier } from '../domain/entry.ts';
+import type { FactName } from '../domain/fact.ts';
+import { parseExactJson } from '../json/exact-json.ts';
+import { writeExact } from '../json/exact-write.ts';
+import type { Delivery, Taken } from '../store/delivery-port.ts';
+import type { Store } from '../store/port.ts';
+import type { Way } from './probe.ts';
+import { type Resource, referencesIn, resourceOf } from './resource.ts';
+import type { Resolution, Target } from './target.ts';
+
+export interface Chosen {
+  readonly resources: readonly Resource[];
+  /** What the target took last, of these and of what they refer to. */
+  readonly known: ReadonlyMap<string, Taken>;
+}
+
+/** What is to be sent, in the order of its references; what the target took in this version or a later one is left out. */
+export function chooseResources(store: Store, target: Target, way: Way, delivery: Delivery): Chosen {
+  const texts =
+    delivery.redo === null
+      ? delivery.texts
+      : delivery.texts.map((text) => newest(store, delivery.drain, text));
+  const wanted = texts.map(resourceOf).filter((resource) => isWanted(resource, target, way));
+  const referred = wanted.flatMap(({ text }) => referencesIn(text));
+  const names = new Set([...wanted.map(({ name }) => name), ...referred]);
+  const taken = store.taken(target.name, delivery.drain, [...names]);
+  const known = new Map(taken.map((each) => [each.resource, each]));
+  const isDue = ({ name, version }: Resource): boolean =>
+    delivery.redo === 'replay' || (known.get(name)?.version ?? 0) < version;
+  return { resources: inOrder(wanted.filter(isDue)), known };
+}
+
+/** What is sent out of turn is sent as it stands now, so that nothing older overtakes it. */
+function newest(store: Store, drain: string, text: string): string {
+  const { type, id } = resourceOf(text);
+  const [name, ofDrain, anchor] = id.split('.');
+  if (ofDrain !== drain) return text;
+  return store.versions(type, drain, `${name}.${anchor}`, id).at(-1) ?? text;
+}
+
+function isWanted({ type, id, text }: Resource, target: Target, way: Way): boolean {
+  if (way.types !== null && !way.types.has(type)) return false;
+  if (type !== 'Observation') return true;
+  // A drain without a patient concerns nobody's record yet.
+  if (!text.includes('"subject":')) return false;
+  return target.facts === null || target.facts.has(id.slice(0, id.indexOf('.')) as FactName);
+}
+
+/** What is referred to goes first, so that a target that checks references finds it. */
+function inOrder(resources: readonly Resource[]): readonly Resource[] {
+  const left = new Map(resources.map((each) => [each.name, each]));
+  const ordered: Resource[] = [];
+  const place = (resource: Resource): void => {
+    if (!left.delete(resource.name)) return;
+    for (const name of referencesIn(resource.text)) {
+      const other = left.get(name);
+      if (other !== undefined) place(other);
+    }
+    ordered.push(resource);
+  };
+  for (const resource of resources) place(resource);
+  return ordered;
+}
+
+/** Identifiers that must be looked up before a text can be sent. */
+export interface Subjects {
+  readonly patient: Identifier | null;
+  readonly encounter: Identifier | null;
+}
+
+/** Texts that name their patient or encounter by identifier alone are the exception, so they alone are parsed. */
+const BY_IDENTIFIER = /"(?:subject|encounter)":\{"identifier":/;
+const ENCOUNTER = '"encounter":';
+
+interface Referring {
+  readonly subject?: { readonly reference?: string; readonly identifier?: Identifier };
+  readonly encounter?: { readonly reference?: string; readonly identifier?: Identifier };
+}
+
+export function subjectsIn(text: string, { patient, encounter }: Target): Subjects {
+  const none = { patient: null, encounter: null };
+  if (!BY_IDENTIFIER.test(text)) return none;
+  const read = JSON.parse(text) as Referring;
+  const wanted = (how: Resolution | 'omit', to: Referring['subject']) =>
+    how === 'look-up' && to?.reference === undefined ? (to?.identifier ?? null) : null;
+  return { patient: wanted(patient, read.subject), encounter: wanted(encounter, read.encounter) };
+}
+
+/** @param found what the target calls the patient and the encounter, where they were looked up */
+export function withSubjects(
+  text: string,
+  target: Target,
+  found: { readonly patient: string | null; readonly encounter: string | null },
+): string {
+  const omits = target.encounter === 'omit' && text.includes(ENCOUNTER);
+  if (!omits && !BY_IDENTIFIER.test(text)) return text;
+  const resource = parseExactJson(text) as Record<string, object>;
+  const { subject, encounter } = resource as Referring;
+  const patient = referenceFor('Patient', target.patient, subject, found.patient);
+  if (patient !== null) resource.subject = patient;
+  if (target.encounter === 'omit') delete resource.encounter;
+  else {
+    const visit = referenceFor('Encounter', target.encounter, encounter, found.encounter);
+    if (visit !== null) resource.encounter = visit;
+  }
+  return writeExact(resource);
+}
+
+/** Beside the identifier, which stays; null where it is to be left as it is. */
+function referenceFor(
+  type: 'Patient' | 'Encounter',
+  how: Resolution,
+  to: Referring['subject'],
+  found: string | null,
+): object | null {
+  if (to?.identifier === undefined || to.reference !== undefined || how === 'as-given') return null;
+  if (how === 'look-up') return found === null ? null : { reference: found, identifier: to.identifier };
+  const { system, value } = to.identifier;
+  return { reference: `${type}?identifier=${encodeURIComponent(`${system}|${value}`)}` };
+}

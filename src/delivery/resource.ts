@@ -1,0 +1,77 @@
+/** Issued texts as something to send: named, and changed only where a target needs it, so that digits stay. */
+import { z } from 'zod';
+import type { Identifier } from '../domain/entry.ts';
+import { parsed } from './outcome.ts';
+
+export interface Resource {
+  /** Type and id as we issued it. */
+  readonly name: string;
+  readonly type: string;
+  readonly id: string;
+  readonly version: number;
+  readonly text: string;
+}
+
+const OPENING = /^\{"resourceType":"([A-Za-z]+)","id":"([A-Za-z0-9\-.]{1,64})"/;
+const META = /^,"meta":\{"versionId":"(\d+)","lastUpdated":"[^"]*"(,?)/;
+const REFERENCE = /"reference":"([A-Za-z]+\/[A-Za-z0-9\-.]{1,64})(\/_history\/\d+)?"/g;
+
+/** @throws {Error} when the text was not written here */
+export function resourceOf(text: string): Resource {
+  const [opening, type, id] = OPENING.exec(text) ?? [];
+  if (opening === undefined || type === undefined || id === undefined)
+    throw new Error('an issued text does not start with its type and id');
+  const version = Number(META.exec(text.slice(opening.length))?.[1] ?? 1);
+  return { name: `${type}/${id}`, type, id, version, text };
+}
+
+const identified = z.object({
+  identifier: z.array(z.object({ system: z.string(), value: z.string() })).min(1),
+});
+
+/** The first identifier of a resource; null where it has none with system and value. */
+export function identifierOf(resource: unknown): Identifier | null {
+  return identifiersOf(resource)[0] ?? null;
+}
+
+export function identifiersOf(resource: unknown): readonly Identifier[] {
+  const read = identified.safeParse(typeof resource === 'string' ? parsed(resource) : resource);
+  return read.success ? read.data.identifier : [];
+}
+
+/** Names of the resources that a text refers to. */
+export function referencesIn(text: string): string[] {
+  return [...text.matchAll(REFERENCE)].flatMap(([, name]) => name ?? []);
+}
+
+/**
+ * Points references at what the target calls a resource. One to an Observation that the target does not have goes by
+ * its identifier: an id that is not there would have the whole resource refused.
+ * @param nameAt what the target calls a resource of ours; null where it does not have it
+ */
+export function withReferences(
+  text: string,
+  nameAt: (name: string) => string | null,
+  observationSystem: string,
+): string {
+  return text.replaceAll(REFERENCE, (whole, name: string, version: string | undefined) => {
+    const there = nameAt(name);
+    if (there === name) return whole;
+    // Versions are counted by the target: the one that we know of is not the one that it has.
+    if (there !== null) return `"reference":"${there}"`;
+    if (!name.startsWith('Observation/') || version !== undefined) return whole;
+    const identifier = { system: observationSystem, value: name.slice('Observation/'.length) };
+    return `"type":"Observation","identifier":${JSON.stringify(identifier)}`;
+  });
+}
+
+/** Under an id of the target's choice, or none; version and time of the last update are the target's to say. */
+export function withRemoteId({ type, text }: Resource, id: string | null): string {
+  const [opening = ''] = OPENING.exec(text) ?? [];
+  const rest = text.slice(opening.length);
+  const [meta = '', , comma] = META.exec(rest) ?? [];
+  const start = `{"resourceType":"${type}"${id === null ? '' : `,"id":"${id}"`}`;
+  if (meta === '') return start + rest;
+  if (comma === ',') return `${start},"meta":{${rest.slice(meta.length)}`;
+  return start + rest.slice(meta.length + 1);
+}

@@ -1,0 +1,93 @@
+/** What one entry issued, as one Bundle of PUTs under our ids: idempotent by HTTP, so that a resend changes nothing. */
+import { z } from 'zod';
+import type { Taken } from '../store/delivery-port.ts';
+import { type Verdict, verdictOn } from './classify.ts';
+import type { Connection } from './connection.ts';
+import { readCurrent } from './look-up.ts';
+import { parsed } from './outcome.ts';
+import { conflict, type One, type Went } from './send-one.ts';
+
+const MOST_REREADS = 3;
+
+/** How each went, in their order; of a transaction that failed, all the same. */
+export async function sendBundle(
+  connection: Connection,
+  type: 'batch' | 'transaction',
+  ones: readonly One[],
+  now: number,
+): Promise<readonly Went[]> {
+  let sent = ones;
+  for (let rereads = 0; ; rereads += 1) {
+    const { verdict, answer } = await connection.ask({
+      method: 'POST',
+      path: '',
+      purpose: 'bundle',
+      body: bundleOf(type, sent),
+    });
+    if (verdict.kind === 'taken') return answered(type, sent, answer?.body ?? '', now);
+    if (verdict.kind === 'accepted') return ones.map((one) => ({ verdict, taken: takenAs(one, null) }));
+    if (verdict.kind !== 'conflict') return ones.map(() => ({ verdict, taken: null }));
+    if (rereads === MOST_REREADS)
+      return ones.map(() => ({
+        verdict: { kind: 'conflict', outcome: conflict(verdict.outcome) },
+        taken: null,
+      }));
+    const reread = await rereadAll(connection, ones);
+    if ('kind' in reread) return ones.map(() => ({ verdict: reread, taken: null }));
+    sent = reread;
+  }
+}
+
+/** With the version that each has now. */
+async function rereadAll(connection: Connection, ones: readonly One[]): Promise<readonly One[] | Verdict> {
+  const reread: One[] = [];
+  for (const one of ones) {
+    const current = await readCurrent(connection, one.resource.name);
+    if ('verdict' in current) return current.verdict;
+    const known = current.found === null ? undefined : takenAs(one, current.found.etag);
+    reread.push({ ...one, known });
+  }
+  return reread;
+}
+
+export function bundleOf(type: 'batch' | 'transaction', ones: readonly One[]): string {
+  const entries = ones.map(({ resource, text, known }) => {
+    const ifMatch = known?.etag == null ? '' : `,"ifMatch":${JSON.stringify(known.etag)}`;
+    return `{"resource":${text},"request":{"method":"PUT","url":"${resource.name}"${ifMatch}}}`;
+  });
+  return `{"resourceType":"Bundle","type":"${type}","entry":[${entries.join(',')}]}`;
+}
+
+const response = z.object({
+  response: z.object({
+    status: z.string().regex(/^\d{3}\b/),
+    etag: z.string().optional(),
+    outcome: z.unknown().optional(),
+  }),
+});
+const responses = z.object({ resourceType: z.literal('Bundle'), entry: z.array(response) });
+
+function answered(type: string, ones: readonly One[], body: string, now: number): readonly Went[] {
+  const read = responses.safeParse(parsed(body));
+  if (read.success && read.data.entry.length === ones.length)
+    return ones.map((one, i) => wentAs(one, read.data.entry[i]?.response, now));
+  // A transaction is done as a whole or not at all, so its status says enough; of a batch it says nothing.
+  if (type === 'transaction' && !read.success)
+    return ones.map((one) => ({ verdict: { kind: 'taken' }, taken: takenAs(one, null) }));
+  const verdict: Verdict = {
+    kind: 'unknown',
+    outcome: { why: `the ${type} was answered without an entry for each of its own` },
+  };
+  return ones.map(() => ({ verdict, taken: null }));
+}
+
+function wentAs(one: One, said: z.infer<typeof response>['response'] | undefined, now: number): Went {
+  const status = Number(said?.status.slice(0, 3));
+  const verdict = verdictOn({ status, body: said?.outcome ?? '', retryAfter: undefined }, 'update', now);
+  const has = verdict.kind === 'taken' || verdict.kind === 'accepted';
+  return { verdict, taken: has ? takenAs(one, said?.etag ?? null) : null };
+}
+
+function takenAs({ resource }: One, etag: string | null): Taken {
+  return { resource: resource.name, version: resource.version, remote: resource.name, etag };
+}

@@ -1,0 +1,116 @@
+/** Figures in the text format of Prometheus, and the public keys of our assertions. No patient data, by construction. */
+import type { FastifyInstance } from 'fastify';
+import { z } from 'zod';
+import { problems } from './native/answers.ts';
+import type { Parts } from './parts.ts';
+import { problem } from './problem.ts';
+import { sendProblem } from './refuse.ts';
+import { json, type RouteDoc } from './route-doc.ts';
+
+const PROMETHEUS = 'text/plain; version=0.0.4; charset=utf-8';
+const KEYS_MAX_AGE_S = 300;
+
+const DOCS = {
+  metrics: {
+    operation: 'metrics',
+    summary: 'Figures of delivery, in the text format of Prometheus',
+    answers: {
+      200: { text: 'A line a figure.', schema: z.string(), mediaType: 'text/plain' },
+      ...problems({}),
+    },
+  },
+  jwks: {
+    operation: 'jwks',
+    summary: 'Public keys by which targets know our assertions',
+    about: 'SMART Backend Services. Empty where no target asks for them.',
+    answers: {
+      200: json(
+        'A JSON Web Key Set (RFC 7517).',
+        z.object({ keys: z.array(z.looseObject({ kid: z.string() })) }),
+      ),
+      ...problems({ 503: 'A key cannot be read.' }),
+    },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+export function registerMetrics(app: FastifyInstance, parts: Parts): void {
+  app.get('/metrics', { config: { doc: DOCS.metrics } }, (_request, reply) =>
+    reply.type(PROMETHEUS).send(metricsText(parts)),
+  );
+
+  app.get('/.well-known/jwks.json', { config: { doc: DOCS.jwks } }, async (_request, reply) => {
+    try {
+      const keys = await parts.delivery.jwks();
+      return reply.header('cache-control', `public, max-age=${KEYS_MAX_AGE_S}`).send(keys);
+    } catch {
+      const detail = 'A file of a target cannot be read: run `cli targets check`.';
+      return sendProblem(reply, problem(503, 'no-keys', 'A key cannot be read', detail));
+    }
+  });
+}
+
+type Sample = readonly [labels: Readonly<Record<string, string>>, value: number];
+
+function metricsText(parts: Parts): string {
+  return [...backlogMetrics(parts), ...targetMetrics(parts)].join('');
+}
+
+function backlogMetrics({ delivery, store, now }: Parts): string[] {
+  const backlogs = delivery.status().map(({ target }) => ({ target, ...store.backlog(target) }));
+  const aside = store.deliveryCounts().filter(({ state }) => ['dead', 'skipped', 'accepted'].includes(state));
+  const ageS = (oldestMs: number | null): number =>
+    oldestMs === null ? 0 : Math.max(0, now() - oldestMs) / 1000;
+  return [
+    metric(
+      'delivery_depth',
+      'gauge',
+      'Deliveries that wait, counted up to 100000.',
+      backlogs.map(({ target, depth }) => [{ target }, depth]),
+    ),
+    metric(
+      'delivery_oldest_seconds',
+      'gauge',
+      'Age of the oldest delivery that waits, by when its entry was recorded.',
+      backlogs.map(({ target, oldestMs }) => [{ target }, ageS(oldestMs)]),
+    ),
+    metric(
+      'delivery_set_aside',
+      'gauge',
+      'Deliveries that a target does not plainly hold.',
+      aside.map(({ target, state, count }) => [{ target, state }, count]),
+    ),
+  ];
+}
+
+const STATES = ['working', 'resting', 'parked'] as const;
+
+function targetMetrics({ delivery }: Parts): string[] {
+  const targets = delivery.status();
+  return [
+    metric(
+      'delivery_requests_total',
+      'counter',
+      'Requests to a target by what came of them.',
+      targets.flatMap(({ target, requests }) =>
+        Object.entries(requests).map(([kind, count]): Sample => [{ target, class: kind }, count]),
+      ),
+    ),
+    metric(
+      'delivery_breaker',
+      'gauge',
+      'Which state the way to a target is in: 1 for that one.',
+      targets.flatMap(({ target, state }) =>
+        STATES.map((each): Sample => [{ target, state: each }, each === state ? 1 : 0]),
+      ),
+    ),
+  ];
+}
+
+function metric(name: string, type: 'gauge' | 'counter', help: string, samples: readonly Sample[]): string {
+  const full = `drainledger_${name}`;
+  const lines = samples.map(([labels, value]) => {
+    const pairs = Object.entries(labels).map(([label, text]) => `${label}="${text}"`);
+    return `${full}{${pairs.join(',')}} ${value}`;
+  });
+  return `# HELP ${full} ${help}\n# TYPE ${full} ${type}\n${lines.map((line) => `${line}\n`).join('')}`;
+}

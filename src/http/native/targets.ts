@@ -1,0 +1,114 @@
+/** The receivers: whether they take what is sent, and what staff have done about it. */
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import type { z } from 'zod';
+import { parseInstant } from '../../domain/instant.ts';
+import { order, readOrder, replayOrder, requeueOrder } from '../../intake/native/orders.ts';
+import type { ExactValue } from '../../json/exact-json.ts';
+import type { Parts } from '../parts.ts';
+import { faulty, type Problem, problem } from '../problem.ts';
+import { sendProblem } from '../refuse.ts';
+import { json, type RouteDoc } from '../route-doc.ts';
+import { problems } from './answers.ts';
+import { done, replayed, targets, targetView } from './delivery-answers.ts';
+import { sendPlain } from './reads.ts';
+
+interface OfTarget {
+  Params: { readonly target: string };
+}
+
+const NOT_DONE = problems({
+  404: 'There is no such target.',
+  422: 'The message shows by itself that it is wrong.',
+  503: 'The store cannot write now.',
+});
+
+const DOCS = {
+  list: {
+    operation: 'targets',
+    summary: 'The receivers, and what waits for each',
+    answers: { 200: json('Those that are configured.', targets), ...problems({}) },
+  },
+  requeue: {
+    operation: 'requeueTarget',
+    summary: 'Send again all that a target refused',
+    body: requeueOrder,
+    answers: { 200: json('How many deliveries.', done), ...NOT_DONE },
+  },
+  replay: {
+    operation: 'replayToTarget',
+    summary: 'Send again what was recorded in a period',
+    about:
+      'For a new target, or one that lost what it had. Facts go as they now stand; those that are there are not doubled.',
+    body: replayOrder,
+    answers: { 200: json('How many drains have anything in the period.', replayed), ...NOT_DONE },
+  },
+  resume: {
+    operation: 'resumeTarget',
+    summary: 'Try a target at once that rests or is parked',
+    body: order,
+    answers: { 200: json('As it stands now.', targets), ...NOT_DONE },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+export function registerTargets(app: FastifyInstance, parts: Parts): void {
+  const { store, now, delivery } = parts;
+
+  app.get('/targets', { config: { doc: DOCS.list } }, (_request, reply) => sendTargets(parts, reply));
+
+  app.post<OfTarget>('/targets/:target/requeue', { config: { doc: DOCS.requeue } }, (request, reply) =>
+    ordered(parts, request, reply, requeueOrder, async (target, { drain, ...by }) => {
+      const filter = { target, ...(drain === undefined ? {} : { drain }) };
+      return sendPlain(reply, { deliveries: await store.requeue(filter, by, now()) });
+    }),
+  );
+
+  app.post<OfTarget>('/targets/:target/replay', { config: { doc: DOCS.replay } }, (request, reply) =>
+    ordered(parts, request, reply, replayOrder, async (target, { drain, from, to, ...by }) => {
+      const period = { fromMs: parseInstant(from)?.ms ?? 0, toMs: parseInstant(to)?.ms ?? 0 };
+      if (period.fromMs >= period.toMs) return sendProblem(reply, backwards(to));
+      return sendPlain(reply, { drains: await store.replay(target, drain ?? null, period, by, now()) });
+    }),
+  );
+
+  app.post<OfTarget>('/targets/:target/resume', { config: { doc: DOCS.resume } }, (request, reply) =>
+    ordered(parts, request, reply, order, async (target, by) => {
+      await delivery.resume(target, by);
+      return sendTargets(parts, reply);
+    }),
+  );
+}
+
+const sendTargets = ({ store, delivery }: Parts, reply: FastifyReply): FastifyReply =>
+  sendPlain(reply, {
+    targets: delivery.status().map((each) => targetView(each, store.backlog(each.target))),
+  });
+
+async function ordered<T>(
+  { delivery }: Parts,
+  { params: { target }, body }: FastifyRequest<OfTarget>,
+  reply: FastifyReply,
+  schema: z.ZodType<T>,
+  run: (target: string, order: T) => Promise<FastifyReply>,
+): Promise<FastifyReply> {
+  const names = delivery.status().map((each) => each.target);
+  if (!names.includes(target)) return sendProblem(reply, noSuchTarget(target, names));
+  const read = readOrder(schema, body as ExactValue);
+  return 'faults' in read ? sendProblem(reply, faulty(read.faults)) : run(target, read.order);
+}
+
+function noSuchTarget(target: string, names: readonly string[]): Problem {
+  const mend =
+    names.length === 0 ? 'none is configured: see DRAINLEDGER_TARGETS' : `send one of ${names.join(', ')}`;
+  const fault = {
+    pointer: '/target',
+    value: JSON.stringify(target.slice(0, 120)),
+    detail: 'names no target',
+    mend,
+  };
+  return problem(404, 'no-such-target', 'There is no such target', `${fault.pointer}: ${mend}`, [fault]);
+}
+
+const backwards = (to: string): Problem =>
+  faulty([
+    { pointer: '/to', value: JSON.stringify(to), detail: 'is not after from', mend: 'send a later time' },
+  ]);

@@ -1,0 +1,181 @@
+/** What delivery asks of a store. As in port.ts, every method is one whole unit of work. */
+import type { Author, Identifier } from '../domain/entry.ts';
+
+/** What one entry issued about one drain, on its way to one target. */
+export interface Delivery extends DeliveryName {
+  /** This one included. */
+  readonly attempts: number;
+  /** When the first attempt began, ms since the epoch. */
+  readonly sinceMs: number;
+  /** An attempt before this one may have been acted on, though no answer came. */
+  readonly uncertain: boolean;
+  /** Out of turn: asked for again, or part of the replay of a period. */
+  readonly redo: 'requeue' | 'replay' | null;
+  /** Exact texts of the resources, in the order in which they were issued. */
+  readonly texts: readonly string[];
+}
+
+export interface DeliveryName {
+  readonly target: string;
+  readonly drain: string;
+  /** Place in the ledger of the entry that issued it. */
+  readonly logIndex: number;
+}
+
+/** A resource as a target took it. */
+export interface Taken {
+  /** Type and id as we issued it. */
+  readonly resource: string;
+  readonly version: number;
+  /** Type and id at the target; null while it has not told. */
+  readonly remote: string | null;
+  readonly etag: string | null;
+}
+
+/** Why it came to what it came to. Bounded. May quote what was sent, so it stays out of logs. */
+export interface Outcome {
+  readonly why: string;
+  readonly status?: number;
+  readonly issues?: readonly OutcomeIssue[];
+  /** The start of an answer that is no OperationOutcome. */
+  readonly text?: string;
+  /** Of what was refused resource by resource. */
+  readonly resources?: readonly string[];
+}
+
+export interface OutcomeIssue {
+  readonly severity: string;
+  readonly code: string;
+  readonly diagnostics?: string;
+  readonly expression?: readonly string[];
+}
+
+export type Settlement = (
+  | { readonly state: 'delivered'; readonly outcome: null }
+  /** Not plainly held by the target; the drain goes on all the same. */
+  | { readonly state: 'accepted' | 'dead'; readonly outcome: Outcome }
+  | { readonly state: 'waiting' | 'unknown'; readonly dueMs: number; readonly outcome: Outcome }
+) & { readonly taken: readonly Taken[] };
+
+/** Lanes (a drain to a target) by state, and what was set aside. */
+export interface DeliveryCount {
+  readonly target: string;
+  readonly state: string;
+  readonly count: number;
+}
+
+export const DELIVERY_STATES = [
+  'waiting',
+  'sending',
+  'unknown',
+  'accepted',
+  'dead',
+  'skipped',
+  'requeued',
+] as const;
+export type DeliveryState = (typeof DELIVERY_STATES)[number];
+
+export interface ListedDelivery extends DeliveryName {
+  readonly state: DeliveryState;
+  readonly attempts: number;
+  /** Of the first attempt, or of when it was set aside, ms since the epoch; null before the first attempt. */
+  readonly sinceMs: number | null;
+  /** Of the next attempt; null where none is due. */
+  readonly dueMs: number | null;
+  readonly outcome: Outcome | null;
+}
+
+export interface DeliveryFilter {
+  readonly target?: string;
+  readonly drain?: string;
+  readonly state?: DeliveryState;
+}
+
+/** What happened to deliveries, in order and for ever. */
+export interface DeliveryEvent {
+  readonly event: number;
+  readonly atMs: number;
+  readonly target: string;
+  readonly drain: string | null;
+  readonly logIndex: number | null;
+  readonly kind: DeliveryEventKind;
+  readonly attempts: number;
+  readonly by: ByWhom | null;
+  readonly outcome: Outcome | null;
+}
+
+export type DeliveryEventKind =
+  | 'sending'
+  | 'delivered'
+  | 'accepted'
+  | 'waiting'
+  | 'unknown'
+  | 'dead'
+  | 'skipped'
+  | 'requeued'
+  | 'replay'
+  | TargetEventKind;
+export type TargetEventKind = 'started' | 'left' | 'parked' | 'resumed' | 'tripped' | 'closed';
+
+/** Who asked for something to be done to deliveries, and why. */
+export interface ByWhom {
+  readonly author: {
+    readonly type: Author['type'];
+    readonly reference?: string | undefined;
+    readonly identifier?: Identifier | undefined;
+  };
+  readonly reason: string;
+}
+
+export interface Period {
+  readonly fromMs: number;
+  readonly toMs: number;
+}
+
+/** What waits for a target. */
+export interface Backlog {
+  /** Deliveries; counting stops at a hundred thousand. */
+  readonly depth: number;
+  /** When the oldest was recorded, ms since the epoch; null where nothing waits. */
+  readonly oldestMs: number | null;
+}
+
+export interface DeliveryStore {
+  /** Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`. */
+  claim(target: string, nowMs: number, lapsesMs: number, most: number): Promise<readonly Delivery[]>;
+  /** Makes a claim lapse later. @returns false when it has lapsed and the delivery is somebody else's by now */
+  extend(delivery: Delivery, lapsesMs: number): Promise<boolean>;
+  /** Does nothing when the claim has lapsed and the delivery is somebody else's by now. */
+  settle(delivery: Delivery, settlement: Settlement, nowMs: number): Promise<void>;
+  /** Waits that a clock put back since would make endless end at `latestMs`. */
+  boundWaits(target: string, latestMs: number): Promise<void>;
+  noteTarget(
+    target: string,
+    kind: TargetEventKind,
+    nowMs: number,
+    outcome: Outcome | null,
+    by: ByWhom | null,
+  ): Promise<void>;
+  /** @returns how many refused or skipped deliveries will be sent again, as their facts stand then */
+  requeue(
+    filter: DeliveryFilter & { readonly logIndex?: number },
+    by: ByWhom,
+    nowMs: number,
+  ): Promise<number>;
+  /** Gives up a delivery that waits; the drain goes on. @returns false where it does not wait */
+  skip(delivery: DeliveryName, by: ByWhom, nowMs: number): Promise<boolean>;
+  /** Sends again what was recorded from `fromMs` and before `toMs`, as its facts stand now. @returns how many drains have any */
+  replay(target: string, drain: string | null, period: Period, by: ByWhom, nowMs: number): Promise<number>;
+
+  /** What the target took last of these resources; the others are left out. */
+  taken(target: string, drain: string, resources: readonly string[]): readonly Taken[];
+  /** By target, drain and place in the ledger. */
+  deliveries(filter: DeliveryFilter, after: DeliveryName | null, most: number): readonly ListedDelivery[];
+  deliveryEvents(
+    filter: Pick<DeliveryFilter, 'target' | 'drain'>,
+    afterEvent: number,
+    most: number,
+  ): readonly DeliveryEvent[];
+  deliveryCounts(): readonly DeliveryCount[];
+  backlog(target: string): Backlog;
+}

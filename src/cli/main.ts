@@ -1,9 +1,11 @@
 /** The command line: `node dist/cli/main.js COMMAND`. */
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
+import { runDeliveries } from './deliveries.ts';
 import { runImport } from './import/run.ts';
 import { runKeys } from './keys.ts';
 import { runRules } from './rules.ts';
+import { runTargets } from './targets.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
 
@@ -27,6 +29,22 @@ Commands:
   keys revoke ID --file FILE
       Keys of clients that cannot do OAuth. One is shown once; the file holds only hashes, and a running service sees a
       change at once.
+
+  targets check [FILE]
+      Asks each target what it can do and says what it would be sent; sends nothing. 0 all can be used, 1 not.
+      Without FILE: the targets of the environment that the service starts with.
+  targets list
+  targets resume NAME --by WHO --reason WORDS
+      The targets as the running service sees them; try one at once that rests or is parked.
+
+  deliveries list [--target T] [--drain D] [--state S]
+  deliveries events [--target T] [--drain D]
+      What is under way, and what was set aside; every step of every delivery.
+  deliveries requeue DELIVERY | --target T [--drain D]   --by WHO --reason WORDS
+  deliveries skip DELIVERY                               --by WHO --reason WORDS
+  deliveries replay --target T --from TIME --to TIME [--drain D] --by WHO --reason WORDS
+      Send again what was set aside, give one up, send again what was recorded in a time. WHO: Practitioner/n1.
+  All that ask the running service take --url URL (else DRAINLEDGER_HOST and DRAINLEDGER_PORT).
 
   --help  this text
 `;
@@ -56,8 +74,10 @@ function read(args: readonly string[]) {
 
 /** Commands with options of their own. */
 const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
+  deliveries: runDeliveries,
   import: runImport,
   keys: runKeys,
+  targets: runTargets,
 };
 
 async function runCommand(name: string, args: readonly string[]): Promise<number> {

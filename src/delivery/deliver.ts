@@ -37,10 +37,16 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   const ends = new Map<End['kind'], number>();
   const stopping = new AbortController();
   let breaker = CLOSED;
+  let isRebased = false;
 
   /** Sends what is due; false when there was nothing to do. */
   async function round(): Promise<boolean> {
     const now = clock.now();
+    if (!isRebased) {
+      const longestMs = Math.max(target.backoff.capMs, claimMs(target));
+      await store.rebaseWaits(target.name, now + target.requestCeilingMs, now + longestMs);
+      isRebased = true;
+    }
     const most = isTripped(breaker) ? 1 : target.mostAtOnce;
     if (underWay.size >= most || now < breaker.restsUntilMs) return false;
     const claimed = await store.claim(target.name, now, now + claimMs(target), most - underWay.size);
@@ -90,8 +96,6 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   }
 
   async function run(): Promise<void> {
-    const longestMs = Math.max(target.backoff.capMs, claimMs(target));
-    await store.boundWaits(target.name, clock.now() + longestMs).catch(() => undefined);
     while (!stopping.signal.aborted) {
       const busy = await round().catch((error: unknown) => {
         log.warn({ target: target.name, error: nameOf(error) }, 'could not claim deliveries');

@@ -147,8 +147,11 @@ export interface DeliveryStore {
   extend(delivery: Delivery, lapsesMs: number): Promise<boolean>;
   /** Does nothing when the claim has lapsed and the delivery is somebody else's by now. */
   settle(delivery: Delivery, settlement: Settlement, nowMs: number): Promise<void>;
-  /** Waits that a clock put back since would make endless end at `latestMs`. */
-  boundWaits(target: string, latestMs: number): Promise<void>;
+  /**
+   * Makes waits good that another process began, perhaps by another clock: what may still be acted on waits at least
+   * until `uncertainMs`, and nothing longer than until `latestMs`.
+   */
+  rebaseWaits(target: string, uncertainMs: number, latestMs: number): Promise<void>;
   noteTarget(
     target: string,
     kind: TargetEventKind,

@@ -89,8 +89,9 @@ function createDeliverySide(
   const deliveries = createDeliveryWriter(writer, lanes, note);
   const orders = createDeliveryOrders(writer, lanes, note);
   const { isDue, ...reads } = createDeliveryReader(reader);
-  const bound = writer.prepare(
-    'UPDATE lane SET due_ms = @latest WHERE target = @target AND due_ms > @latest',
+  const rebase = writer.prepare(
+    `UPDATE lane SET due_ms = min(@latest, iif(state = 'waiting', due_ms, max(due_ms, @uncertain)))
+     WHERE target = @target AND state <> 'idle' AND (state <> 'waiting' OR due_ms > @latest)`,
   );
   return {
     ...reads,
@@ -100,7 +101,8 @@ function createDeliverySide(
     },
     extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
     settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),
-    boundWaits: (target, latest) => group.submit(() => void bound.run({ target, latest })),
+    rebaseWaits: (target, uncertain, latest) =>
+      group.submit(() => void rebase.run({ target, uncertain, latest })),
     noteTarget: (target, kind, atMs, outcome, by) =>
       group.submit(() => note({ target, kind, atMs, outcome, by })),
     requeue: (filter, by, now) => group.submit(() => orders.requeue(filter, by, now)),

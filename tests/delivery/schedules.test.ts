@@ -1,0 +1,125 @@
+/**
+ * Delivery under seeded random schedules of everything that can go wrong, in virtual time. Each must end with the
+ * target holding exactly the current version of every fact once, in the order of its drain, or with the delivery set
+ * aside and its reason. `SEED=n` runs one again; `SCHEDULES=n` more of them.
+ */
+import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { isSame } from '../../src/delivery/same.ts';
+import type { ListedDelivery } from '../../src/store/delivery-port.ts';
+import { type Issued, type Ran, runSchedule } from './sim/schedule.ts';
+
+const ONE = process.env.SEED;
+const COUNT = Number(process.env.SCHEDULES ?? '200');
+const FIRST = Number(process.env.FIRST_SEED ?? '1');
+const SEEDS = ONE === undefined ? Array.from({ length: COUNT }, (_, n) => FIRST + n) : [Number(ONE)];
+
+// In memory where there is such a place: what is tested is delivery, and each schedule has a ledger of its own.
+const folder = mkdtempSync(join(existsSync('/dev/shm') ? '/dev/shm' : tmpdir(), 'schedules-'));
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+/** What is wrong at the end, in words. */
+function wrongIn({ ehr, deliveries, issued, failures }: Ran): string[] {
+  const wrong = [...ehr.faults, ...failures];
+  const held = new Map<string, string[]>();
+  for (const { text } of ehr.resources.values()) {
+    const name = nameIn(text);
+    held.set(name, [...(held.get(name) ?? []), text]);
+  }
+  const aside = new Map(deliveries.map((each) => [`${each.drain} ${each.logIndex}`, each]));
+  for (const each of deliveries)
+    if (each.outcome === null || each.outcome.why === '')
+      wrong.push(`${each.drain} ${each.logIndex} is ${each.state} without a reason`);
+  for (const [name, versions] of issued) {
+    const last = versions.at(-1);
+    if (last === undefined) continue;
+    const there = held.get(name) ?? [];
+    if (there.length > 1) wrong.push(`${name} is there ${there.length} times`);
+    if (isExcused(aside.get(`${last.drain} ${last.logIndex}`), name)) continue;
+    if (there.length === 0) wrong.push(`${name} is not there`);
+    else if (!isSame(comparable(last.text), comparable(there[0] ?? '')))
+      wrong.push(`${name} is there in another version`);
+  }
+  for (const name of held.keys()) if (!issued.has(name)) wrong.push(`${name} was never issued`);
+  return [...wrong, ...overtaken(ehr.commits, issued, aside)];
+}
+
+/** Refused as a whole, or it among what was refused; accepted for later counts as there only once it is seen. */
+const isExcused = (delivery: ListedDelivery | undefined, name: string): boolean =>
+  delivery?.state === 'dead' &&
+  (delivery.outcome?.resources === undefined || delivery.outcome.resources.includes(name));
+
+const nameIn = (text: string): string => {
+  const { resourceType, identifier } = JSON.parse(text) as {
+    resourceType: string;
+    identifier: { value: string }[];
+  };
+  return `${resourceType}/${identifier[0]?.value}`;
+};
+
+/** Without references, which a target's own ids make differ; they are looked at elsewhere. */
+const comparable = (text: string): string => {
+  const { derivedFrom: _derived, hasMember: _members, ...rest } = JSON.parse(text) as Record<string, unknown>;
+  return JSON.stringify(rest);
+};
+
+/** Along each drain what was written only ever goes forward, but for what is said again. */
+function overtaken(
+  commits: Ran['ehr']['commits'],
+  issued: ReadonlyMap<string, readonly Issued[]>,
+  aside: ReadonlyMap<string, ListedDelivery>,
+): string[] {
+  const newest = new Map<string, number>();
+  return commits.flatMap(({ text, queued }) => {
+    const issue = issued.get(nameIn(text))?.find((each) => issuedAt(each.text) === issuedAt(text));
+    if (issue === undefined) return [`${nameIn(text)} was written as it was never issued`];
+    const before = newest.get(issue.drain) ?? -1;
+    const isQueued = queued || aside.get(`${issue.drain} ${issue.logIndex}`)?.state === 'accepted';
+    if (!isQueued) newest.set(issue.drain, Math.max(before, issue.logIndex));
+    return issue.logIndex < before && !isQueued
+      ? [`${nameIn(text)} of ${issue.logIndex} came after ${before}`]
+      : [];
+  });
+}
+
+const issuedAt = (text: string): string => (JSON.parse(text) as { issued: string }).issued;
+
+describe('any schedule of faults', () => {
+  const ran: Ran[] = [];
+  const failed: string[] = [];
+
+  beforeAll(async () => {
+    for (const seed of SEEDS) {
+      try {
+        const one = await runSchedule(seed, join(folder, `${seed}.db`));
+        const wrong = wrongIn(one);
+        if (wrong.length > 0) failed.push(`SEED=${seed} (${one.mode}): ${wrong.slice(0, 5).join('; ')}`);
+        ran.push(one);
+      } catch (error) {
+        failed.push(`SEED=${seed}: ${error instanceof Error ? error.message : String(error)}`);
+      }
+      for (const end of ['', '-wal', '-shm', '-lock'])
+        rmSync(join(folder, `${seed}.db${end}`), { force: true });
+    }
+  }, 600_000);
+
+  it(`ends as it should: ${SEEDS.length} from SEED=${SEEDS[0]}`, () => {
+    expect(failed).toEqual([]);
+  });
+
+  it.skipIf(ONE !== undefined)(
+    'is worth its name: they met faults, kills, refusals and retries of many kinds',
+    () => {
+      const requests = ran.reduce((sum, { ehr }) => sum + ehr.requests, 0);
+      const kills = ran.reduce((sum, { kills: each }) => sum + each, 0);
+      const states = new Set(ran.flatMap(({ deliveries }) => deliveries.map(({ state }) => state)));
+      console.log(
+        `${ran.length} schedules, ${requests} requests, ${kills} kills, ${Math.round(ran.reduce((sum, { virtualHours }) => sum + virtualHours, 0))} virtual hours; set aside: ${[...states].join(', ')}`,
+      );
+      expect(kills).toBeGreaterThan(COUNT / 4);
+      expect([...states]).toEqual(expect.arrayContaining(['dead', 'accepted']));
+    },
+  );
+});

@@ -39,6 +39,8 @@ export interface SimEhrOptions {
   random(): number;
   /** What goes wrong with this request. */
   faultFor(request: HttpRequest): RequestFault;
+  /** It creates whatever is sent, as a server does that does not know the header. */
+  readonly ignoresConditions: boolean;
   /** Resources that it will never take. */
   isPoison(text: string): boolean;
 }
@@ -99,7 +101,7 @@ export function createSimEhr(options: SimEhrOptions): SimEhr {
   }: Write): { readonly refused: Said } | { commit(queued: boolean): Said } {
     if (options.isPoison(text)) return { refused: issue(422, 'business-rule') };
     if (method === 'POST') {
-      const found = matching(ifNoneExist ?? '');
+      const found = options.ignoresConditions ? [] : matching(ifNoneExist ?? '');
       if (found.length > 1) return { refused: issue(412, 'multiple-matches') };
       const [only] = found;
       if (only !== undefined)
@@ -265,7 +267,7 @@ export function createSimEhr(options: SimEhrOptions): SimEhr {
       try {
         const fault = options.faultFor(request);
         if (fault.kind === 'not-sent') throw new NotSent(fault.code);
-        await clock.after(1 + random() * 200);
+        await clock.after(1 + random() ** 8 * 0.9 * options.timeoutMs);
         if (fault.kind === 'touched') touch(request);
         if (request.headers.authorization !== `Bearer ${this.token}`) return issue(401, 'login');
         const isPlain = fault.kind === 'touched' || fault.kind === 'expired';

@@ -52,6 +52,7 @@ export async function runSchedule(seed: number, file: string): Promise<Ran> {
     timeoutMs: TIMEOUT_MS,
     ceilingMs: CEILING_MS,
     random,
+    ignoresConditions: random() < 0.5,
     faultFor: (request) => roll(request, ehr, random, dice),
     isPoison: (text) =>
       dice.poison && text.includes('"resourceType":"Observation"') && /"value":(25|40)(\.0)?,/.test(text),
@@ -74,7 +75,19 @@ export async function runSchedule(seed: number, file: string): Promise<Ran> {
     await clock.runUntil(() => told, 6 * HOUR_MS);
     await telling;
     dice.failing = false;
-    await clock.runUntil(() => isAtRest(ledger.store), 3 * HOUR_MS).catch((e) => { console.log(JSON.stringify(ledger.store.deliveries({}, null, 99)), clock.now()); console.log(ledger.store.deliveryEvents({}, 0, 9999).slice(-8).map((x) => JSON.stringify(x)).join('\n')); throw e; });
+    await clock
+      .runUntil(() => isAtRest(ledger.store), 3 * HOUR_MS)
+      .catch((e) => {
+        console.log(JSON.stringify(ledger.store.deliveries({}, null, 99)), clock.now());
+        console.log(
+          ledger.store
+            .deliveryEvents({}, 0, 9999)
+            .slice(-8)
+            .map((x) => JSON.stringify(x))
+            .join('\n'),
+        );
+        throw e;
+      });
     return {
       seed,
       mode,
@@ -144,8 +157,8 @@ function createLife(
       pollMs: 5000,
     });
     current = Object.assign(mine, { deliverer });
-    void clock.after(random() * 30 * 60_000).then(() => {
-      if (random() < 0.5 && !mine.dead) {
+    void clock.after(random() * 12 * 60_000).then(() => {
+      if (random() < 0.7 && !mine.dead) {
         kill();
         kills += 1;
         start();

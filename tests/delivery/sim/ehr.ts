@@ -263,7 +263,7 @@ export function createSimEhr(options: SimEhrOptions): SimEhr {
       if (!request.url.startsWith(base)) faults.push(`${request.url} is another host`);
       const drain = drainIn(`${request.url}${request.body ?? ''}`);
       inFlight.set(drain, (inFlight.get(drain) ?? 0) + 1);
-      if ((inFlight.get(drain) ?? 0) > 1) faults.push(`two requests at once for ${drain}`);
+      if (drain !== '' && (inFlight.get(drain) ?? 0) > 1) faults.push(`two requests at once for ${drain}`);
       try {
         const fault = options.faultFor(request);
         if (fault.kind === 'not-sent') throw new NotSent(fault.code);

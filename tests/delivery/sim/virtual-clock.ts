@@ -31,7 +31,7 @@ export function createVirtualClock(startMs: number, random: () => number): Virtu
 
   /** A turn of the event loop or more in which nothing is being worked on. */
   async function quiet(): Promise<void> {
-    for (let still = 0; still < 3; ) {
+    for (let still = 0; still < 2; ) {
       await turn();
       still = atWork === 0 ? still + 1 : 0;
     }

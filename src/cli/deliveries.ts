@@ -115,7 +115,7 @@ export function byWhom(options: Options): object {
   return { author: { type: 'person', reference: by }, reason: needed(options, 'reason') };
 }
 
-export function needed(options: Options, name: keyof Options): string {
+function needed(options: Options, name: keyof Options): string {
   const value = options[name];
   if (value === undefined) throw new Refused(`--${name} is missing`);
   return value;

@@ -76,12 +76,17 @@ function send(
     const options: RequestOptions = { method, headers: { ...headers, ...length }, agent };
     const request = isSecure ? tlsRequest(url, options) : plainRequest(url, options);
     let hasLeft = false;
-    const timer = setTimeout(() => request.destroy(codedError('no answer in time')), timeoutMs);
+    let received: IncomingMessage | null = null;
+    const timer = setTimeout(() => {
+      if (received === null) request.destroy(codedError('no answer in time'));
+      else received.destroy();
+    }, timeoutMs);
     request.on('socket', (socket) => {
       if (!socket.connecting) hasLeft = true;
       else socket.once(isSecure ? 'secureConnect' : 'connect', () => (hasLeft = true));
     });
     request.on('response', (response) => {
+      received = response;
       readBody(response, (text) => {
         clearTimeout(timer);
         resolve({ status: response.statusCode ?? 0, headers: headersOf(response), body: text });

@@ -49,16 +49,26 @@ export async function startStandIn(port: number, logFile: string): Promise<Proce
   return running;
 }
 
-export async function startService(port: number, database: string, ehrPort: number): Promise<Process> {
+export function startService(port: number, database: string, ehrPort: number): Promise<Process> {
+  return startServiceWith(port, database, {
+    DRAINLEDGER_EHR_URL: `http://127.0.0.1:${ehrPort}/fhir`,
+    DRAINLEDGER_EHR_CEILING_S: '1',
+  });
+}
+
+export async function startServiceWith(
+  port: number,
+  database: string,
+  settings: Readonly<Record<string, string>>,
+): Promise<Process> {
   const running = start('main.js', [], {
     PATH: process.env.PATH,
     NODE_NO_WARNINGS: '1',
     DRAINLEDGER_DATABASE: database,
     DRAINLEDGER_ORIGIN: 'e2e.example',
     DRAINLEDGER_PORT: String(port),
-    DRAINLEDGER_EHR_URL: `http://127.0.0.1:${ehrPort}/fhir`,
-    DRAINLEDGER_EHR_CEILING_S: '1',
     DRAINLEDGER_LOG_LEVEL: 'fatal',
+    ...settings,
   });
   await answers(`http://127.0.0.1:${port}/livez`);
   return running;

@@ -32,7 +32,7 @@ export interface SimEhr {
 }
 
 export interface SimEhrOptions {
-  readonly clock: VirtualClock;
+  readonly clock: Pick<VirtualClock, 'now' | 'after'>;
   readonly base: string;
   readonly timeoutMs: number;
   readonly ceilingMs: number;

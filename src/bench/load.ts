@@ -42,12 +42,20 @@ function nextMessage(drains: Drains, turn: number): Message {
   return reading(drains.run, drain, drains.ids[drain] ?? '', n);
 }
 
-export async function load(url: string, drains: Drains, connections: number, seconds: number): Promise<Load> {
+/** @param rate requests a second over all connections; without it as many as go through */
+export async function load(
+  url: string,
+  drains: Drains,
+  connections: number,
+  seconds: number,
+  rate?: number,
+): Promise<Load> {
   let turn = 0;
   const result = await autocannon({
     url,
     connections,
     duration: seconds,
+    ...(rate === undefined ? {} : { overallRate: rate }),
     requests: [
       {
         method: 'POST',

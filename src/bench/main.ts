@@ -1,11 +1,11 @@
 /** `npm run bench`: figures as ratios to limits measured in the same run; printed, and written to bench-results/. */
-import { spawn } from 'node:child_process';
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { fileURLToPath } from 'node:url';
 import { costPerEntry } from './cost-per-entry.ts';
+import { deliveryRate, recovery } from './delivery.ts';
 import { type Load, load, placeDrains } from './load.ts';
+import { startScript } from './process.ts';
 import { fillLedger, searchFigures } from './search.ts';
 import { wholeFold } from './whole-fold.ts';
 
@@ -15,42 +15,10 @@ const CONNECTIONS = [1, 10, 50, 200];
 /** The full size is 1,000,000 on 2,000 drains, which takes most of an hour to fill on a slow machine. */
 const OBSERVATIONS = Number(process.env.BENCH_OBSERVATIONS ?? '50000');
 
-interface Running {
-  readonly url: string;
-  /** Processor time it has used, µs. */
-  cpu(): number;
-  stop(): Promise<void>;
-}
-
-async function server(args: readonly string[]): Promise<Running> {
-  const child = spawn(process.execPath, [fileURLToPath(new URL('server.js', import.meta.url)), ...args], {
-    stdio: ['ignore', 'pipe', 'inherit'],
-  });
-  const url = await new Promise<string>((resolve, reject) => {
-    child.stdout.once('data', (line: Buffer) => resolve(line.toString().trim()));
-    child.once('exit', (code) => reject(new Error(`the server under load ended with ${code}`)));
-  });
-  return {
-    url,
-    cpu: () => processorTime(child.pid ?? 0),
-    stop: () =>
-      new Promise((resolve) => {
-        child.removeAllListeners('exit').once('exit', () => resolve());
-        child.kill('SIGTERM');
-      }),
-  };
-}
-
-/** User and system time of a process from /proc, which counts in ticks of 10 ms. */
-function processorTime(pid: number): number {
-  const fields = readFileSync(`/proc/${pid}/stat`, 'utf8').split(') ')[1]?.split(' ') ?? [];
-  return (Number(fields[11]) + Number(fields[12])) * 10_000;
-}
-
 type Figure = Load & { readonly cpuPerRequest: number };
 
 async function ingest(args: readonly string[]): Promise<Map<number, Figure>> {
-  const running = await server(args);
+  const running = await startScript('server.js', args);
   const figures = new Map<number, Figure>();
   try {
     const drains = await placeDrains(running.url, `run-${process.pid}`, DRAINS);
@@ -88,6 +56,9 @@ function sideBySide(setUps: Readonly<Record<string, Map<number, Figure>>>): obje
   });
 }
 
+/** Readings that are charted while the EHR is away; an hour at 100 a second would be 360,000. */
+const OUTAGE_READINGS = Number(process.env.BENCH_OUTAGE_READINGS ?? '10000');
+
 const folder = mkdtempSync(join(tmpdir(), 'drainledger-bench-'));
 try {
   const ingestRows = sideBySide({
@@ -95,6 +66,8 @@ try {
     main: await ingest(['--database', join(folder, 'main.db')]),
     worker: await ingest(['--database', join(folder, 'worker.db'), '--worker']),
   });
+  const delivery = await deliveryRate(join(folder, 'delivery.db'));
+  const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
   const cost = await costPerEntry(join(folder, 'cost.db'));
   const fold = wholeFold();
   const searched = join(folder, 'search.db');
@@ -107,6 +80,14 @@ try {
     'main: writer on the main thread, as the service runs; worker: derivation and writer in a thread',
   );
   console.table(ingestRows);
+  console.log(
+    'Deliveries by transaction to an EHR that answers at once; limit: a bare HTTP client (target: ratio >= 0.5)',
+  );
+  console.table([delivery]);
+  console.log(
+    'Ingest at 100 readings/s while a backlog is delivered; limit: the same without (target: ratio <= 2)',
+  );
+  console.table([recovered]);
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
   console.log(
@@ -118,7 +99,7 @@ try {
   );
   console.table(search.rows);
   mkdirSync('bench-results', { recursive: true });
-  const results = { node: process.version, ingest: ingestRows, cost, fold, search };
+  const results = { node: process.version, ingest: ingestRows, delivery, recovered, cost, fold, search };
   writeFileSync('bench-results/latest.json', `${JSON.stringify(results, null, 2)}\n`);
 } finally {
   rmSync(folder, { recursive: true, force: true });

@@ -16,7 +16,11 @@ import { BENCH_POLICY } from './store.ts';
 import { recordInWorker } from './writer-thread.ts';
 
 const { values } = parseArgs({
-  options: { database: { type: 'string' }, worker: { type: 'boolean', default: false } },
+  options: {
+    database: { type: 'string' },
+    worker: { type: 'boolean', default: false },
+    ehr: { type: 'string' },
+  },
 });
 const logger = pino({ level: 'silent' });
 const url = await started(values.database, values.worker);
@@ -30,7 +34,7 @@ async function durable(database: string): Promise<string> {
     DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_PORT: '0',
     // Nothing listens there: entries wait in their lanes, as in an outage.
-    DRAINLEDGER_EHR_URL: 'http://127.0.0.1:9/fhir',
+    DRAINLEDGER_EHR_URL: values.ehr ?? 'http://127.0.0.1:9/fhir',
   });
   return (await startService({ config, logger, onFatal: () => process.exit(70) })).url;
 }

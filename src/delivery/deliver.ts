@@ -6,7 +6,7 @@
  */
 import type { ByWhom, Delivery } from '../store/delivery-port.ts';
 import { type Breaker, breakerAfter, CLOSED, isTripped } from './breaker.ts';
-import type { End } from './end.ts';
+import type { Attempted, End } from './end.ts';
 import { claimMs, createSender, type SenderOptions } from './send.ts';
 import { settlementOf } from './settle.ts';
 
@@ -33,11 +33,13 @@ export interface Deliverer {
 export function startDelivering(options: DeliverOptions): Deliverer {
   const { store, target, clock, log } = options;
   const sender = createSender(options);
-  const underWay = new Set<Promise<void>>();
+  const sending = new Set<Promise<void>>();
+  const settling = new Set<Promise<void>>();
   const ends = new Map<End['kind'], number>();
   const stopping = new AbortController();
   let breaker = CLOSED;
   let isRebased = false;
+  let wake = (): void => undefined;
 
   /** Sends what is due; false when there was nothing to do. */
   async function round(): Promise<boolean> {
@@ -48,30 +50,36 @@ export function startDelivering(options: DeliverOptions): Deliverer {
       isRebased = true;
     }
     const most = isTripped(breaker) ? 1 : target.mostAtOnce;
-    if (underWay.size >= most || now < breaker.restsUntilMs) return false;
-    const claimed = await store.claim(target.name, now, now + claimMs(target), most - underWay.size);
-    for (const delivery of claimed) {
-      const sending = deliver(delivery).finally(() => underWay.delete(sending));
-      underWay.add(sending);
-    }
+    if (sending.size >= most || now < breaker.restsUntilMs) return false;
+    const claimed = await store.claim(target.name, now, now + claimMs(target), most - sending.size);
+    for (const delivery of claimed) keepUntilDone(sending, attempt(delivery));
     return claimed.length > 0;
   }
 
-  async function deliver(delivery: Delivery): Promise<void> {
-    try {
-      const attempted = await sender.attempt(delivery);
-      ends.set(attempted.end.kind, (ends.get(attempted.end.kind) ?? 0) + 1);
-      tell(options, delivery, attempted.end);
-      await judge(attempted.end);
-      const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
-      if (settlement !== null) await store.settle(delivery, settlement, clock.now());
-    } catch (error) {
-      // The claim lapses by itself, and the delivery is looked for and sent again.
-      log.error(
-        { target: target.name, log_index: delivery.logIndex, error: nameOf(error) },
-        'could not settle a delivery',
-      );
-    }
+  async function attempt(delivery: Delivery): Promise<void> {
+    const attempted = await sender.attempt(delivery).catch((error: unknown) => {
+      tellFailure(options, delivery, error);
+      return null;
+    });
+    // Settled beside the next claim, so that both share what it costs to make them durable.
+    if (attempted !== null) keepUntilDone(settling, settle(delivery, attempted));
+  }
+
+  async function settle(delivery: Delivery, attempted: Attempted): Promise<void> {
+    const { end } = attempted;
+    ends.set(end.kind, (ends.get(end.kind) ?? 0) + 1);
+    tell(options, delivery, end);
+    const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
+    const settled = settlement === null ? undefined : store.settle(delivery, settlement, clock.now());
+    await Promise.all([settled, judge(end)]).catch((error: unknown) => tellFailure(options, delivery, error));
+  }
+
+  function keepUntilDone(all: Set<Promise<void>>, work: Promise<void>): void {
+    const kept = work.finally(() => {
+      all.delete(kept);
+      wake();
+    });
+    all.add(kept);
   }
 
   async function judge(end: End): Promise<void> {
@@ -96,15 +104,27 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   }
 
   async function run(): Promise<void> {
+    let hasTicked = true;
+    let tick: Promise<void> = Promise.resolve();
     while (!stopping.signal.aborted) {
+      // Before the round, so that what ends meanwhile is not missed.
+      const woken = new Promise<void>((resolve) => {
+        wake = resolve;
+      });
+      if (hasTicked) {
+        hasTicked = false;
+        tick = clock.pause(options.pollMs, stopping.signal).then(() => {
+          hasTicked = true;
+        });
+      }
       const busy = await round().catch((error: unknown) => {
         log.warn({ target: target.name, error: nameOf(error) }, 'could not claim deliveries');
         return false;
       });
-      const pause = clock.pause(options.pollMs, stopping.signal);
-      await (busy || underWay.size > 0 ? Promise.race([...underWay, pause]) : pause);
+      if (!busy) await Promise.race([woken, tick]);
     }
-    await Promise.all(underWay);
+    await Promise.all(sending);
+    await Promise.all(settling);
   }
 
   const running = run();
@@ -133,6 +153,11 @@ function tell({ log }: DeliverOptions, { target, logIndex, attempts }: Delivery,
   if (end.kind === 'refused' || end.kind === 'unauthorized')
     log.error(facts, 'not delivered: a person must look');
   else log.warn(facts, 'not delivered yet');
+}
+
+/** The claim lapses by itself, and the delivery is looked for and sent again. */
+function tellFailure({ log }: DeliverOptions, { target, logIndex }: Delivery, error: unknown): void {
+  log.error({ target, log_index: logIndex, error: nameOf(error) }, 'could not settle a delivery');
 }
 
 const nameOf = (error: unknown): string => (error instanceof Error ? error.name : 'unknown');

@@ -7,7 +7,7 @@ import { writeExact } from '../json/exact-write.ts';
 import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 import type { Way } from './probe.ts';
-import { type Resource, referencesIn, resourceOf } from './resource.ts';
+import { type Resource, resourceOf } from './resource.ts';
 import type { Resolution, Target } from './target.ts';
 
 export interface Chosen {
@@ -16,20 +16,28 @@ export interface Chosen {
   readonly known: ReadonlyMap<string, Taken>;
 }
 
-/** What is to be sent, in the order of its references; what the target took in this version or a later one is left out. */
+/** What is to be sent; what the target took in this version or a later one is left out. */
 export function chooseResources(store: Store, target: Target, way: Way, delivery: Delivery): Chosen {
-  const texts =
-    delivery.redo === null
-      ? delivery.texts
-      : delivery.texts.map((text) => newest(store, delivery.drain, text));
+  const { drain, redo } = delivery;
+  const texts = redo === null ? delivery.texts : delivery.texts.map((text) => newest(store, drain, text));
   const wanted = texts.map(resourceOf).filter((resource) => isWanted(resource, target, way));
-  const referred = wanted.flatMap(({ text }) => referencesIn(text));
-  const names = new Set([...wanted.map(({ name }) => name), ...referred]);
-  const taken = store.taken(target.name, delivery.drain, [...names]);
-  const known = new Map(taken.map((each) => [each.resource, each]));
+  const known = takenBefore(store, delivery, wanted);
   const isDue = ({ name, version }: Resource): boolean =>
-    delivery.redo === 'replay' || (known.get(name)?.version ?? 0) < version;
-  return { resources: inOrder(wanted.filter(isDue)), known };
+    redo === 'replay' || (known.get(name)?.version ?? 0) < version;
+  return { resources: wanted.filter(isDue), known };
+}
+
+/** Of these and of what they refer to. What is sent for the first time in its first version is not asked for. */
+function takenBefore(store: Store, delivery: Delivery, wanted: readonly Resource[]): Chosen['known'] {
+  const isFirst = delivery.attempts === 1 && !delivery.uncertain && delivery.redo === null;
+  const own = new Set(wanted.map(({ name }) => name));
+  const asked = new Set<string>();
+  for (const { name, version, references } of wanted) {
+    if (!isFirst || version > 1) asked.add(name);
+    for (const each of references) if (!own.has(each)) asked.add(each);
+  }
+  const taken = store.taken(delivery.target, delivery.drain, [...asked]);
+  return new Map(taken.map((each) => [each.resource, each]));
 }
 
 /** What is sent out of turn is sent as it stands now, so that nothing older overtakes it. */
@@ -49,12 +57,12 @@ function isWanted({ type, id, text }: Resource, target: Target, way: Way): boole
 }
 
 /** What is referred to goes first, so that a target that checks references finds it. */
-function inOrder(resources: readonly Resource[]): readonly Resource[] {
+export function inOrder(resources: readonly Resource[]): readonly Resource[] {
   const left = new Map(resources.map((each) => [each.name, each]));
   const ordered: Resource[] = [];
   const place = (resource: Resource): void => {
     if (!left.delete(resource.name)) return;
-    for (const name of referencesIn(resource.text)) {
+    for (const name of resource.references) {
       const other = left.get(name);
       if (other !== undefined) place(other);
     }
@@ -74,14 +82,15 @@ export interface Subjects {
 const BY_IDENTIFIER = /"(?:subject|encounter)":\{"identifier":/;
 const ENCOUNTER = '"encounter":';
 
+const NONE: Subjects = { patient: null, encounter: null };
+
 interface Referring {
   readonly subject?: { readonly reference?: string; readonly identifier?: Identifier };
   readonly encounter?: { readonly reference?: string; readonly identifier?: Identifier };
 }
 
 export function subjectsIn(text: string, { patient, encounter }: Target): Subjects {
-  const none = { patient: null, encounter: null };
-  if (!BY_IDENTIFIER.test(text)) return none;
+  if ((patient !== 'look-up' && encounter !== 'look-up') || !BY_IDENTIFIER.test(text)) return NONE;
   const read = JSON.parse(text) as Referring;
   const wanted = (how: Resolution | 'omit', to: Referring['subject']) =>
     how === 'look-up' && to?.reference === undefined ? (to?.identifier ?? null) : null;
@@ -94,6 +103,7 @@ export function withSubjects(
   target: Target,
   found: { readonly patient: string | null; readonly encounter: string | null },
 ): string {
+  if (target.patient === 'as-given' && target.encounter === 'as-given') return text;
   const omits = target.encounter === 'omit' && text.includes(ENCOUNTER);
   if (!omits && !BY_IDENTIFIER.test(text)) return text;
   const resource = parseExactJson(text) as Record<string, object>;

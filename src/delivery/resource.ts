@@ -10,6 +10,8 @@ export interface Resource {
   readonly id: string;
   readonly version: number;
   readonly text: string;
+  /** Names of the resources that it refers to. */
+  readonly references: readonly string[];
 }
 
 const OPENING = /^\{"resourceType":"([A-Za-z]+)","id":"([A-Za-z0-9\-.]{1,64})"/;
@@ -22,7 +24,7 @@ export function resourceOf(text: string): Resource {
   if (opening === undefined || type === undefined || id === undefined)
     throw new Error('an issued text does not start with its type and id');
   const version = Number(META.exec(text.slice(opening.length))?.[1] ?? 1);
-  return { name: `${type}/${id}`, type, id, version, text };
+  return { name: `${type}/${id}`, type, id, version, text, references: referencesIn(text) };
 }
 
 const identified = z.object({
@@ -39,9 +41,10 @@ export function identifiersOf(resource: unknown): readonly Identifier[] {
   return read.success ? read.data.identifier : [];
 }
 
-/** Names of the resources that a text refers to. */
-export function referencesIn(text: string): string[] {
-  return [...text.matchAll(REFERENCE)].flatMap(([, name]) => name ?? []);
+function referencesIn(text: string): string[] {
+  const found: string[] = [];
+  for (const [, name] of text.matchAll(REFERENCE)) if (name !== undefined) found.push(name);
+  return found;
 }
 
 /**
@@ -50,10 +53,11 @@ export function referencesIn(text: string): string[] {
  * @param nameAt what the target calls a resource of ours; null where it does not have it
  */
 export function withReferences(
-  text: string,
+  { text, references }: Resource,
   nameAt: (name: string) => string | null,
   observationSystem: string,
 ): string {
+  if (references.every((name) => nameAt(name) === name)) return text;
   return text.replaceAll(REFERENCE, (whole, name: string, version: string | undefined) => {
     const there = nameAt(name);
     if (there === name) return whole;

@@ -5,7 +5,7 @@ import type { Clock } from './clock.ts';
 import type { Connection } from './connection.ts';
 import { createDirectory, type Directory } from './directory.ts';
 import type { Attempted, End, Stopped } from './end.ts';
-import { chooseResources, withSubjects } from './prepare.ts';
+import { chooseResources, inOrder, withSubjects } from './prepare.ts';
 import { fixedWay, probe, type Way } from './probe.ts';
 import { identifierOf, type Resource, withReferences } from './resource.ts';
 import { sendBundle } from './send-bundle.ts';
@@ -112,7 +112,7 @@ async function withSubjectsFound(
 /** How each went, up to the first that stops the delivery. */
 async function sendEach(sending: Sending, resources: readonly Resource[]): Promise<readonly Tried[]> {
   const wents: Tried[] = [];
-  for (const resource of resources) {
+  for (const resource of inOrder(resources)) {
     const one = oneOf(sending, resource, false);
     const send = () => sendOne(sending.connection, sending.way, one);
     const went = await (sending.way.mode === 'create' ? sending.inTurn(keyOf(one), send) : send());
@@ -149,7 +149,7 @@ function oneOf(sending: Sending, resource: Resource, together: boolean): One {
   const { known, sent, canonical } = sending;
   const nameAt = (name: string): string | null =>
     known.get(name)?.remote ?? (together && sent.has(name) ? name : null);
-  const text = withReferences(resource.text, nameAt, `${canonical}/observation`);
+  const text = withReferences(resource, nameAt, `${canonical}/observation`);
   return { resource, text, known: known.get(resource.name), uncertain: !sending.isCertain };
 }
 

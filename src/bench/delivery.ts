@@ -1,0 +1,164 @@
+/** How fast entries reach an EHR beside a bare HTTP client, and what catching up after an outage costs those who chart. */
+import { setTimeout as pause } from 'node:timers/promises';
+import { noAuthorizer } from '../delivery/auth/authorizer.ts';
+import { steadyClock } from '../delivery/clock.ts';
+import { connectTo } from '../delivery/connection.ts';
+import { startDelivering } from '../delivery/deliver.ts';
+import { createHttp } from '../delivery/http.ts';
+import { resourceOf } from '../delivery/resource.ts';
+import { bundleOf } from '../delivery/send-bundle.ts';
+import { createRecord, drainNameOf } from '../record/record.ts';
+import type { Store } from '../store/port.ts';
+import { targetAt } from '../targets.ts';
+import { incoming } from './cost-per-entry.ts';
+import { load, placeDrains } from './load.ts';
+import { placement, reading, setUp } from './messages.ts';
+import { startScript } from './process.ts';
+import { openBenchStore } from './store.ts';
+
+const AT_ONCE = 32;
+const DRAINS = 50;
+const READINGS = 60;
+const CANONICAL = 'http://example.org/drainledger';
+
+/** Readings of many drains that wait, then all of them sent, by transactions; and the same Bundles by a bare client. */
+export async function deliveryRate(file: string): Promise<object> {
+  const { store, record } = openBenchStore(file, createRecord);
+  const ehr = await startScript('instant-ehr.js', []);
+  try {
+    for (let drain = 0; drain < DRAINS; drain += 1) {
+      const placed = incoming('', placement('delivery', drain));
+      const name = drainNameOf(placed.body.identifier);
+      await record([{ ...placed, drain: name }]);
+      await record([incoming(name, setUp('delivery', drain, name))]);
+      for (let n = 1; n <= READINGS; n += 1)
+        await record([incoming(name, reading('delivery', drain, name, n))]);
+    }
+    const deliveries = DRAINS * (READINGS + 1);
+    const bundles = await bundlesIn(store);
+    await bareClient(ehr.url, bundles, 500);
+    const bare = await bareClient(ehr.url, bundles, deliveries);
+    const ours = await sendAll(store, ehr.url, deliveries);
+    return {
+      'delivered /s': Math.round(ours),
+      'bare client /s': Math.round(bare),
+      ratio: Number((ours / bare).toFixed(2)),
+    };
+  } finally {
+    await ehr.stop();
+    await store.close();
+  }
+}
+
+/** A few hundred Bundles as they will be sent, to be sent round and round. */
+async function bundlesIn(store: Store): Promise<readonly string[]> {
+  const far = Date.now() + 3_600_000;
+  const claimed = await store.claim('ehr', Date.now(), 0, 500);
+  const bundles = claimed.map(({ texts }) =>
+    bundleOf(
+      'transaction',
+      texts.map((text) => ({ resource: resourceOf(text), text, known: undefined, uncertain: false })),
+    ),
+  );
+  await store.rebaseWaits('ehr', 0, far);
+  return bundles;
+}
+
+async function bareClient(url: string, bundles: readonly string[], count: number): Promise<number> {
+  const { send, close } = createHttp({ timeoutMs: 10_000, tls: null });
+  const headers = { 'content-type': 'application/fhir+json' };
+  let left = count;
+  const start = performance.now();
+  const worker = async (): Promise<void> => {
+    while (left > 0) {
+      left -= 1;
+      await send({ method: 'POST', url, headers, body: bundles[left % bundles.length] ?? '' });
+    }
+  };
+  await Promise.all(Array.from({ length: AT_ONCE }, worker));
+  close();
+  return (count * 1000) / (performance.now() - start);
+}
+
+async function sendAll(store: Store, url: string, count: number): Promise<number> {
+  const { target } = targetAt(url, 1);
+  const http = createHttp({ timeoutMs: 10_000, tls: null });
+  const clock = steadyClock();
+  const connection = connectTo({
+    baseUrl: url,
+    http: http.send,
+    authorizer: noAuthorizer,
+    now: clock.now,
+    onVerdict: () => undefined,
+  });
+  // What was claimed to look at it lapses first.
+  await pause(1100);
+  const start = performance.now();
+  const deliverer = startDelivering({
+    store,
+    target: { ...target, mode: 'transaction', mostAtOnce: AT_ONCE },
+    connection,
+    clock,
+    canonical: CANONICAL,
+    log: { warn: (facts) => console.error(facts), error: (facts) => console.error(facts) },
+    pollMs: 100,
+  });
+  while ((deliverer.ends.get('delivered') ?? 0) < count) await pause(5);
+  const seconds = (performance.now() - start) / 1000;
+  await deliverer.stop();
+  http.close();
+  return count / seconds;
+}
+
+const RATE = 100;
+const BY = {
+  author: { type: 'device', identifier: { system: 'urn:example:bench', value: 'bench' } },
+  reason: 'bench',
+};
+
+/** @param readings charted during the outage; an hour at 100 a second would be 360,000 */
+export async function recovery(database: string, seconds: number, readings: number): Promise<object> {
+  const first = await startScript('instant-ehr.js', []);
+  const port = new URL(first.url).port;
+  const service = await startScript('server.js', ['--database', database, '--ehr', first.url]);
+  try {
+    const drains = await placeDrains(service.url, `recovery-${process.pid}`, DRAINS);
+    await load(service.url, drains, 10, 2, RATE);
+    const normal = await load(service.url, drains, 10, seconds, RATE);
+    await first.stop();
+    for (let sent = 0; sent < readings; )
+      sent += Math.round((await load(service.url, drains, 50, 2)).perSecond * 2);
+    const ehr = await startScript('instant-ehr.js', ['--port', port]);
+    const before = await waiting(service.url);
+    await post(`${service.url}/v1/targets/ehr/resume`);
+    const start = performance.now();
+    const during = await load(service.url, drains, 10, seconds, RATE);
+    const left = await waiting(service.url);
+    const delivered = ((before - left) * 1000) / (performance.now() - start) + RATE;
+    await ehr.stop();
+    return {
+      'waiting before': before,
+      'waiting after': left,
+      'delivered /s': Math.round(delivered),
+      'p99 ms': normal.p99,
+      'p99 ms, recovering': during.p99,
+      ratio: Number((during.p99 / normal.p99).toFixed(2)),
+    };
+  } finally {
+    await service.stop();
+  }
+}
+
+async function post(url: string): Promise<void> {
+  const response = await fetch(url, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body: JSON.stringify(BY),
+  });
+  if (!response.ok) throw new Error(`${url}: ${await response.text()}`);
+}
+
+async function waiting(url: string): Promise<number> {
+  const { targets } = (await (await fetch(`${url}/v1/targets`)).json()) as { targets: { waiting: number }[] };
+  return targets[0]?.waiting ?? 0;
+}

@@ -1,0 +1,36 @@
+/** A script of the bench as a process of its own, which prints its URL once it listens. */
+import { spawn } from 'node:child_process';
+import { readFileSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+
+export interface Running {
+  readonly url: string;
+  /** Processor time it has used, µs. */
+  cpu(): number;
+  stop(): Promise<void>;
+}
+
+export async function startScript(script: string, args: readonly string[]): Promise<Running> {
+  const child = spawn(process.execPath, [fileURLToPath(new URL(script, import.meta.url)), ...args], {
+    stdio: ['ignore', 'pipe', 'inherit'],
+  });
+  const url = await new Promise<string>((resolve, reject) => {
+    child.stdout.once('data', (line: Buffer) => resolve(line.toString().trim()));
+    child.once('exit', (code) => reject(new Error(`${script} ended with ${code}`)));
+  });
+  return {
+    url,
+    cpu: () => processorTime(child.pid ?? 0),
+    stop: () =>
+      new Promise((resolve) => {
+        child.removeAllListeners('exit').once('exit', () => resolve());
+        child.kill('SIGTERM');
+      }),
+  };
+}
+
+/** User and system time of a process from /proc, which counts in ticks of 10 ms. */
+function processorTime(pid: number): number {
+  const fields = readFileSync(`/proc/${pid}/stat`, 'utf8').split(') ')[1]?.split(' ') ?? [];
+  return (Number(fields[11]) + Number(fields[12])) * 10_000;
+}

@@ -1,18 +1,27 @@
 /** Asks the running service: it alone owns the ledger. */
 
+import { readSecret } from '../delivery/auth/secret-file.ts';
+
 /** An answer that is no success, in its own words. */
 export class Refused extends Error {}
 
-/** @param url of the service; undefined: as the environment says where it listens */
-export function serviceAt(url: string | undefined, env: NodeJS.ProcessEnv = process.env) {
+export interface At {
+  /** Of the service; without it as the environment says where it listens. */
+  readonly url?: string;
+  /** A file, for its owner's eyes only, with the key or token that says who asks. */
+  readonly 'token-file'?: string;
+}
+
+export function serviceAt({ url, 'token-file': tokenFile }: At, env: NodeJS.ProcessEnv = process.env) {
   const host = env.DRAINLEDGER_HOST ?? '127.0.0.1';
   const base = (url ?? `http://${host}:${env.DRAINLEDGER_PORT ?? '8080'}`).replace(/\/+$/, '');
+  const token = tokenFile === undefined ? null : readSecret(tokenFile).trim();
+  const who: Record<string, string> = token === null ? {} : { authorization: `Bearer ${token}` };
   return async <T>(path: string, order?: object): Promise<T> => {
     const response = await fetch(`${base}/v1${path}`, {
       signal: AbortSignal.timeout(30_000),
-      ...(order === undefined
-        ? {}
-        : { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(order) }),
+      headers: order === undefined ? who : { ...who, 'content-type': 'application/json' },
+      ...(order === undefined ? {} : { method: 'POST', body: JSON.stringify(order) }),
     }).catch((error: unknown) => {
       throw new Refused(`no service answers at ${base}: ${error instanceof Error ? error.message : error}`);
     });

@@ -26,6 +26,7 @@ type Page<K extends string, T> = { readonly [key in K]: readonly T[] } & {
 
 const OPTIONS = {
   url: { type: 'string' },
+  'token-file': { type: 'string' },
   target: { type: 'string' },
   drain: { type: 'string' },
   state: { type: 'string' },
@@ -43,7 +44,7 @@ export async function runDeliveries(args: readonly string[]): Promise<number | n
   const run = verb === undefined || more.length > 0 ? undefined : VERBS[verb];
   if (run === undefined) return null;
   try {
-    await run(serviceAt(values.url), name, values);
+    await run(serviceAt(values), name, values);
     return 0;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;

@@ -44,7 +44,7 @@ Commands:
   deliveries skip DELIVERY                               --by WHO --reason WORDS
   deliveries replay --target T --from TIME --to TIME [--drain D] --by WHO --reason WORDS
       Send again what was set aside, give one up, send again what was recorded in a time. WHO: Practitioner/n1.
-  All that ask the running service take --url URL (else DRAINLEDGER_HOST and DRAINLEDGER_PORT).
+  Both ask the running service: --url URL (else DRAINLEDGER_HOST and DRAINLEDGER_PORT), --token-file FILE.
 
   --help  this text
 `;

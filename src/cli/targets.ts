@@ -21,15 +21,20 @@ interface Status {
 export async function runTargets(args: readonly string[]): Promise<number | null> {
   const { values, positionals } = parseArgs({
     args: [...args],
-    options: { url: { type: 'string' }, by: { type: 'string' }, reason: { type: 'string' } },
+    options: {
+      url: { type: 'string' },
+      'token-file': { type: 'string' },
+      by: { type: 'string' },
+      reason: { type: 'string' },
+    },
     allowPositionals: true,
   });
   const [verb, name, ...more] = positionals;
   try {
     if (verb === 'check' && more.length === 0) return await check(name);
-    if (verb === 'list' && name === undefined) return show(await serviceAt(values.url)('/targets'));
+    if (verb === 'list' && name === undefined) return show(await serviceAt(values)('/targets'));
     if (verb === 'resume' && name !== undefined && more.length === 0)
-      return show(await serviceAt(values.url)(`/targets/${name}/resume`, byWhom(values)));
+      return show(await serviceAt(values)(`/targets/${name}/resume`, byWhom(values)));
     return null;
   } catch (error) {
     if (!(error instanceof Refused || error instanceof TargetsError)) throw error;

@@ -13,6 +13,7 @@ const KEYS_MAX_AGE_S = 300;
 const DOCS = {
   metrics: {
     operation: 'metrics',
+    access: 'operate',
     summary: 'Figures of delivery, in the text format of Prometheus',
     answers: {
       200: { text: 'A line a figure.', schema: z.string(), mediaType: 'text/plain' },
@@ -21,6 +22,7 @@ const DOCS = {
   },
   jwks: {
     operation: 'jwks',
+    access: 'public',
     summary: 'Public keys by which targets know our assertions',
     about: 'SMART Backend Services. Empty where no target asks for them.',
     answers: {

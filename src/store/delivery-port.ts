@@ -125,6 +125,8 @@ export interface ByWhom {
     readonly identifier?: Identifier | undefined;
   };
   readonly reason: string;
+  /** The client that it came through, as its token says. */
+  readonly client: string;
 }
 
 export interface Period {

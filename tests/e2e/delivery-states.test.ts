@@ -215,7 +215,14 @@ const STATES: readonly State[] = [
 describe.each(['create', 'transaction'] as const)('killed in each state, by %s', (mode) => {
   it('ends with each fact once, in its current version', async () => {
     const ehr = await startEhr();
-    const target = { name: 'ehr', base_url: ehr.url, mode, timeout_s: 0.6, ceiling_s: 0.6, longest_pause_s: 0.2 };
+    const target = {
+      name: 'ehr',
+      base_url: ehr.url,
+      mode,
+      timeout_s: 0.6,
+      ceiling_s: 0.6,
+      longest_pause_s: 0.2,
+    };
     const ward = new Ward(await freePort(), mode, {
       targets: [{ ...target, auth: { type: 'bearer', token_env: 'EHR_TOKEN' } }],
     });

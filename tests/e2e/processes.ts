@@ -67,6 +67,7 @@ export async function startServiceWith(
     DRAINLEDGER_DATABASE: database,
     DRAINLEDGER_ORIGIN: 'e2e.example',
     DRAINLEDGER_PORT: String(port),
+    DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_LOG_LEVEL: 'fatal',
     ...settings,
   });

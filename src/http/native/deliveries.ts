@@ -4,7 +4,12 @@ import { z } from 'zod';
 import { order, readOrder } from '../../intake/native/orders.ts';
 import { MEND } from '../../intake/native/quantity.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
-import { DELIVERY_STATES, type DeliveryName, type DeliveryState } from '../../store/delivery-port.ts';
+import {
+  type ByWhom,
+  DELIVERY_STATES,
+  type DeliveryName,
+  type DeliveryState,
+} from '../../store/delivery-port.ts';
 import type { Parts } from '../parts.ts';
 import { faulty, type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
@@ -50,6 +55,7 @@ const NOT_DONE = problems({
 const DOCS = {
   list: {
     operation: 'deliveries',
+    access: 'operate',
     summary: 'What is under way to the targets, and what was set aside',
     about:
       'Of each drain and target the one that is being tried; more may wait behind it. `accepted`, `dead` and `skipped` are set aside: the drain has gone on. What was delivered is in the events.',
@@ -61,12 +67,14 @@ const DOCS = {
   },
   events: {
     operation: 'deliveryEvents',
+    access: 'operate',
     summary: 'Every step of every delivery, as it was written',
     query: { target: ofTarget, drain: ofDrain, after: afterEvent },
     answers: { 200: json(`A page of ${PAGE}, oldest first.`, eventsPage), ...problems({}) },
   },
   requeue: {
     operation: 'requeueDelivery',
+    access: 'operate',
     summary: 'Send again what was set aside',
     about: 'Its facts go as they stand when it is sent, so that nothing older overtakes what is newer.',
     body: order,
@@ -74,6 +82,7 @@ const DOCS = {
   },
   skip: {
     operation: 'skipDelivery',
+    access: 'operate',
     summary: 'Give up a delivery that waits or was refused',
     about: 'The target will miss what it says. The drain goes on with what follows.',
     body: order,
@@ -115,15 +124,15 @@ export function registerDeliveries(app: FastifyInstance, { store, now }: Parts):
 }
 
 async function ordered(
-  { params, body }: FastifyRequest<OfDelivery>,
+  { params, body, principal }: FastifyRequest<OfDelivery>,
   reply: FastifyReply,
-  run: (name: DeliveryName, by: z.infer<typeof order>) => Promise<Problem | null>,
+  run: (name: DeliveryName, by: ByWhom) => Promise<Problem | null>,
 ): Promise<FastifyReply> {
   const name = namedBy(params.delivery);
   if (name === null) return sendProblem(reply, noSuchDelivery(params.delivery));
   const read = readOrder(order, body as ExactValue);
   if ('faults' in read) return sendProblem(reply, faulty(read.faults));
-  const stands = await run(name, read.order);
+  const stands = await run(name, { ...read.order, client: principal.client });
   return stands === null ? sendPlain(reply, { deliveries: 1 }) : sendProblem(reply, stands);
 }
 

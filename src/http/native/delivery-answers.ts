@@ -66,6 +66,7 @@ export const eventsPage = z
           attempts: count,
           author: author.nullable(),
           reason: z.string().nullable(),
+          client: z.string().nullable().describe('That ordered it.'),
           outcome: outcome.nullable(),
         })
         .meta({ id: 'DeliveryEvent' }),
@@ -137,6 +138,7 @@ export const eventView = ({
   attempts,
   author: by?.author ?? null,
   reason: by?.reason ?? null,
+  client: by?.client ?? null,
   outcome,
 });
 

@@ -25,17 +25,20 @@ const NOT_DONE = problems({
 const DOCS = {
   list: {
     operation: 'targets',
+    access: 'operate',
     summary: 'The receivers, and what waits for each',
     answers: { 200: json('Those that are configured.', targets), ...problems({}) },
   },
   requeue: {
     operation: 'requeueTarget',
+    access: 'operate',
     summary: 'Send again all that a target refused',
     body: requeueOrder,
     answers: { 200: json('How many deliveries.', done), ...NOT_DONE },
   },
   replay: {
     operation: 'replayToTarget',
+    access: 'operate',
     summary: 'Send again what was recorded in a period',
     about:
       'For a new target, or one that lost what it had. Facts go as they now stand; those that are there are not doubled.',
@@ -44,6 +47,7 @@ const DOCS = {
   },
   resume: {
     operation: 'resumeTarget',
+    access: 'operate',
     summary: 'Try a target at once that rests or is parked',
     body: order,
     answers: { 200: json('As it stands now.', targets), ...NOT_DONE },
@@ -85,15 +89,17 @@ const sendTargets = ({ store, delivery }: Parts, reply: FastifyReply): FastifyRe
 
 async function ordered<T>(
   { delivery }: Parts,
-  { params: { target }, body }: FastifyRequest<OfTarget>,
+  { params: { target }, body, principal }: FastifyRequest<OfTarget>,
   reply: FastifyReply,
   schema: z.ZodType<T>,
-  run: (target: string, order: T) => Promise<FastifyReply>,
+  run: (target: string, order: T & { readonly client: string }) => Promise<FastifyReply>,
 ): Promise<FastifyReply> {
   const names = delivery.status().map((each) => each.target);
   if (!names.includes(target)) return sendProblem(reply, noSuchTarget(target, names));
   const read = readOrder(schema, body as ExactValue);
-  return 'faults' in read ? sendProblem(reply, faulty(read.faults)) : run(target, read.order);
+  return 'faults' in read
+    ? sendProblem(reply, faulty(read.faults))
+    : run(target, { ...read.order, client: principal.client });
 }
 
 function noSuchTarget(target: string, names: readonly string[]): Problem {

@@ -116,9 +116,11 @@ export function readConfig(env: Environment): Config {
   const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
   for (const issue of parsed.error?.issues ?? []) faults.push(`${issue.path.join('.')} ${issue.message}`);
   faults.push(...accessFaults(env));
-  if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
+  const targets = targetsIn(env);
+  if ('faults' in targets) faults.push(...targets.faults);
+  if (!parsed.success || 'faults' in targets || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
-  const targets = targetsOf(e);
+  const { DRAINLEDGER_EHR_URL: url, DRAINLEDGER_EHR_CEILING_S: ceilingS } = e;
   return {
     database: e.DRAINLEDGER_DATABASE,
     origin: e.DRAINLEDGER_ORIGIN,
@@ -129,7 +131,7 @@ export function readConfig(env: Environment): Config {
     canonical: e.DRAINLEDGER_CANONICAL,
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
-    targets,
+    targets: url === undefined ? targets : [targetAt(url, ceilingS)],
     calendar: {
       zone: e.DRAINLEDGER_ZONE,
       dayStart: e.DRAINLEDGER_DAY_START,
@@ -140,19 +142,22 @@ export function readConfig(env: Environment): Config {
   };
 }
 
-/** @throws {ConfigError} */
-function targetsOf(e: z.infer<typeof environment>): readonly ConfiguredTarget[] {
-  const { DRAINLEDGER_EHR_URL: url, DRAINLEDGER_TARGETS: file } = e;
-  if (url !== undefined && file !== undefined)
-    throw new ConfigError(
-      'DRAINLEDGER_EHR_URL and DRAINLEDGER_TARGETS stand side by side: name all targets in the file',
-    );
-  if (url !== undefined) return [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)];
-  if (file === undefined) return [];
+/** The targets of the file, or all that is wrong with them. */
+function targetsIn({
+  DRAINLEDGER_EHR_URL: url,
+  DRAINLEDGER_TARGETS: file,
+}: Readonly<Record<string, string | undefined>>):
+  | readonly ConfiguredTarget[]
+  | { readonly faults: string[] } {
+  if (file === undefined || file === '') return [];
+  if (url !== undefined)
+    return {
+      faults: ['DRAINLEDGER_EHR_URL stands beside DRAINLEDGER_TARGETS: name all targets in the file'],
+    };
   try {
     return readTargets(file);
   } catch (error) {
-    if (error instanceof TargetsError) throw new ConfigError(`DRAINLEDGER_TARGETS ${error.message}`);
+    if (error instanceof TargetsError) return { faults: [`DRAINLEDGER_TARGETS ${error.message}`] };
     throw error;
   }
 }

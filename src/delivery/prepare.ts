@@ -7,7 +7,7 @@ import { writeExact } from '../json/exact-write.ts';
 import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 import type { Way } from './probe.ts';
-import { type Resource, resourceOf } from './resource.ts';
+import { isFact, type Resource, resourceOf } from './resource.ts';
 import type { Resolution, Target } from './target.ts';
 
 export interface Chosen {
@@ -48,12 +48,16 @@ function newest(store: Store, drain: string, text: string): string {
   return store.versions(type, drain, `${name}.${anchor}`, id).at(-1) ?? text;
 }
 
-function isWanted({ type, id, text }: Resource, target: Target, way: Way): boolean {
-  if (way.types !== null && !way.types.has(type)) return false;
-  if (type !== 'Observation') return true;
+/** R4 gives these no identifier, so that a create of theirs could not be told from another. */
+const WITHOUT_IDENTIFIER = new Set(['Provenance']);
+
+function isWanted({ type, id, text }: Resource, { facts }: Target, { mode, types }: Way): boolean {
+  if (types !== null && !types.has(type)) return false;
+  if (mode === 'create' && WITHOUT_IDENTIFIER.has(type)) return false;
+  if (!isFact(id)) return true;
   // A drain without a patient concerns nobody's record yet.
   if (!text.includes('"subject":')) return false;
-  return target.facts === null || target.facts.has(id.slice(0, id.indexOf('.')) as FactName);
+  return facts === null || facts.has(id.slice(0, id.indexOf('.')) as FactName);
 }
 
 /** What is referred to goes first, so that a target that checks references finds it. */

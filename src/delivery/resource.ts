@@ -1,6 +1,7 @@
 /** Issued texts as something to send: named, and changed only where a target needs it, so that digits stay. */
 import { z } from 'zod';
 import type { Identifier } from '../domain/entry.ts';
+import { FACT_CODES } from '../fhir/codes.ts';
 import { parsed } from './outcome.ts';
 
 export interface Resource {
@@ -16,7 +17,8 @@ export interface Resource {
 
 const OPENING = /^\{"resourceType":"([A-Za-z]+)","id":"([A-Za-z0-9\-.]{1,64})"/;
 const META = /^,"meta":\{"versionId":"(\d+)","lastUpdated":"[^"]*"(,?)/;
-const REFERENCE = /"reference":"([A-Za-z]+\/[A-Za-z0-9\-.]{1,64})(\/_history\/\d+)?"/g;
+/** Our ids have parts with dots between; without them it is the target's own Patient, or whoever charted. */
+const REFERENCE = /"reference":"([A-Za-z]+\/[A-Za-z0-9-]+\.[A-Za-z0-9\-.]+)(?:\/_history\/(\d+))?"/g;
 
 /** @throws {Error} when the text was not written here */
 export function resourceOf(text: string): Resource {
@@ -48,26 +50,27 @@ function referencesIn(text: string): string[] {
 }
 
 /**
- * Points references at what the target calls a resource. One to an Observation that the target does not have goes by
- * its identifier: an id that is not there would have the whole resource refused.
- * @param nameAt what the target calls a resource of ours; null where it does not have it
+ * Points references at what the target calls a resource. One to a fact that the target does not have goes by its
+ * identifier: an id that is not there would have the whole resource refused.
+ * @param valueAt what to refer to at the target, given our name and version, if any; null where it does not have it
  */
 export function withReferences(
   { text, references }: Resource,
-  nameAt: (name: string) => string | null,
-  observationSystem: string,
+  valueAt: (name: string, version: string | undefined) => string | null,
+  factSystem: string,
 ): string {
-  if (references.every((name) => nameAt(name) === name)) return text;
+  if (references.length === 0) return text;
   return text.replaceAll(REFERENCE, (whole, name: string, version: string | undefined) => {
-    const there = nameAt(name);
-    if (there === name) return whole;
-    // Versions are counted by the target: the one that we know of is not the one that it has.
+    const there = valueAt(name, version);
     if (there !== null) return `"reference":"${there}"`;
-    if (!name.startsWith('Observation/') || version !== undefined) return whole;
-    const identifier = { system: observationSystem, value: name.slice('Observation/'.length) };
-    return `"type":"Observation","identifier":${JSON.stringify(identifier)}`;
+    const [type = '', id = ''] = name.split('/');
+    if (!isFact(id)) return whole;
+    return `"type":"${type}","identifier":${JSON.stringify({ system: factSystem, value: id })}`;
   });
 }
+
+/** Facts are called by their names: fact, drain, entry. */
+export const isFact = (id: string): boolean => Object.hasOwn(FACT_CODES, id.slice(0, id.indexOf('.')));
 
 /** Under an id of the target's choice, or none; version and time of the last update are the target's to say. */
 export function withRemoteId({ type, text }: Resource, id: string | null): string {

@@ -147,10 +147,27 @@ function canGoAlone(kind: Went['verdict']['kind'], type: 'batch' | 'transaction'
 
 function oneOf(sending: Sending, resource: Resource, together: boolean): One {
   const { known, sent, canonical } = sending;
-  const nameAt = (name: string): string | null =>
-    known.get(name)?.remote ?? (together && sent.has(name) ? name : null);
-  const text = withReferences(resource, nameAt, `${canonical}/observation`);
+  const valueAt = (name: string, version: string | undefined): string | null => {
+    const there = known.get(name);
+    if (together && sent.has(name))
+      return version === undefined ? name : versionToBe(name, Number(version), there);
+    if (there?.remote == null) return null;
+    return version === undefined ? there.remote : versionThere(there, Number(version));
+  };
+  const text = withReferences(resource, valueAt, `${canonical}/observation`);
   return { resource, text, known: known.get(resource.name), uncertain: !sending.isCertain };
+}
+
+/** Versions are counted by the target: one is named only where it is sure to be the one that is meant. */
+function versionThere({ remote, etag, version }: Taken, wanted: number): string {
+  const [, counted] = /^W\/"([A-Za-z0-9\-.]{1,64})"$/.exec(etag ?? '') ?? [];
+  return counted === undefined || version !== wanted ? `${remote}` : `${remote}/_history/${counted}`;
+}
+
+/** The same for what goes in the same Bundle: it will be the next, if the target has counted as we have. */
+function versionToBe(name: string, wanted: number, before: Taken | undefined): string {
+  const isInStep = wanted === 1 ? before === undefined : before?.etag === `W/"${wanted - 1}"`;
+  return isInStep ? `${name}/_history/${wanted}` : name;
 }
 
 const keyOf = ({ resource, text }: One): string => JSON.stringify(identifierOf(text) ?? resource.name);

@@ -110,7 +110,16 @@ describe('a file of targets', () => {
 });
 
 describe('in the environment', () => {
-  const env = { DRAINLEDGER_DATABASE: 'x.db', DRAINLEDGER_ORIGIN: 'x.example' };
+  const env = {
+    DRAINLEDGER_DATABASE: 'x.db',
+    DRAINLEDGER_ORIGIN: 'x.example',
+    DRAINLEDGER_DEVELOPMENT: 'yes',
+  };
+
+  it('what is wrong with targets is told with all else that is wrong', () => {
+    const wrong = { DRAINLEDGER_TARGETS: file({ ...OPEN, mode: 'fax' }), DRAINLEDGER_PORT: 'x' };
+    expect(() => readConfig(wrong)).toThrow(/DRAINLEDGER_PORT[\s\S]*targets\/0\/mode/);
+  });
 
   it('one target on this machine needs no file', () => {
     const url = 'http://127.0.0.1:8090/fhir/';
@@ -129,7 +138,7 @@ describe('in the environment', () => {
     [
       'both at once',
       { DRAINLEDGER_EHR_URL: 'http://localhost/fhir', DRAINLEDGER_TARGETS: 't.json' },
-      'stand side by side',
+      'stands beside DRAINLEDGER_TARGETS',
     ],
     ['a file that is none', { DRAINLEDGER_TARGETS: '/no/such.json' }, 'cannot be read as JSON'],
   ])('refuses %s', (_what, more, words) => {

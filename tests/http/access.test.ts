@@ -143,7 +143,14 @@ test('without a token only what holds no data is answered; with one, what its sc
     }
   }
   expect(open.sort()).toEqual(
-    ['/fhir/.well-known/smart-configuration', '/fhir/metadata', '/livez', '/openapi.json', '/readyz'].sort(),
+    [
+      '/.well-known/jwks.json',
+      '/fhir/.well-known/smart-configuration',
+      '/fhir/metadata',
+      '/livez',
+      '/openapi.json',
+      '/readyz',
+    ].sort(),
   );
 });
 

@@ -15,6 +15,7 @@ import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
+import { registerTrends } from './native/trends-reads.ts';
 import { registerOps } from './ops.ts';
 import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
@@ -55,6 +56,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerReads(native, parts);
       registerCalendar(native, parts);
       registerRemoval(native, parts);
+      registerTrends(native, parts);
       registerAdvisories(native, parts);
       registerConfiguration(native, parts);
       registerEntries(native, parts);

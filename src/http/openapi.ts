@@ -102,8 +102,9 @@ function bodyOf(
 function answerOf(answer: AnswerDoc, components: Components): Json {
   const { text } = answer;
   if (answer.schema === undefined) return { description: text };
-  const { schema, mediaType } = answer;
-  return { description: text, content: { [mediaType]: { schema: schemaOf(schema, 'output', components) } } };
+  const types = Object.entries({ [answer.mediaType]: answer.schema, ...answer.also });
+  const content = types.map(([type, schema]) => [type, { schema: schemaOf(schema, 'output', components) }]);
+  return { description: text, content: Object.fromEntries(content) };
 }
 
 /** The JSON Schema of a type; parts that have an id become components. */

@@ -88,7 +88,7 @@ export function patientWindowsViewOf(
   };
 }
 
-function drainsOfPatient(subject: Subject, book: Book): readonly DrainOfPatient[] {
+export function drainsOfPatient(subject: Subject, book: Book): readonly DrainOfPatient[] {
   const key = patientKey(book.view.patient);
   const isOfPatient = (other: Book) =>
     other === book || (key !== null && patientKey(other.view.patient) === key);
@@ -111,7 +111,7 @@ function spansOf(calendar: Calendar, { kind, from, to }: Asked, newest: EpochMs 
 
 const utc = (at: EpochMs): string => new Date(at).toISOString().replace('.000Z', 'Z');
 
-function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
+export function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
   return {
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     calendar: {
@@ -123,9 +123,19 @@ function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
   };
 }
 
-const textOf = (at: EpochMs | null): string | null => (at === null ? null : utc(at));
+export const textOf = (at: EpochMs | null): string | null => (at === null ? null : utc(at));
 
-function rangeView(over: Span | null) {
+/** Wall-clock texts, each worked out once: series share their moments, and finding an offset takes its time. */
+export function localTexts(calendar: Calendar): (at: EpochMs) => string {
+  const known = new Map<EpochMs, string>();
+  return (at) => {
+    const text = known.get(at) ?? localText(calendar, at);
+    known.set(at, text);
+    return text;
+  };
+}
+
+export function rangeView(over: Span | null) {
   return over === null ? { from: null, to: null } : { from: utc(over.from), to: utc(over.to) };
 }
 

@@ -12,7 +12,7 @@ import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
-import { createRecord } from './record/record.ts';
+import { createPreview, createRecord } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
 import { startSearchIndex } from './search/host.ts';
@@ -54,6 +54,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     throw error;
   });
   const policy = policyOf(chosen, versions);
+  const settings = { policy, canonical: config.canonical };
   const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
   let url = `http://${config.host}:${config.port}`;
@@ -62,12 +63,12 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     parts: {
       store,
       search,
-      record: createRecord(store, { policy, canonical: config.canonical }),
+      record: createRecord(store, settings),
+      preview: createPreview(store, settings),
       profiles,
-      policy,
+      ...settings,
       rules,
       calendar,
-      canonical: config.canonical,
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
     },

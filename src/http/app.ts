@@ -13,6 +13,7 @@ import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
+import { registerOverview } from './native/overview-reads.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerTrends } from './native/trends-reads.ts';
@@ -57,6 +58,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerCalendar(native, parts);
       registerRemoval(native, parts);
       registerTrends(native, parts);
+      registerOverview(native, parts);
       registerAdvisories(native, parts);
       registerConfiguration(native, parts);
       registerEntries(native, parts);

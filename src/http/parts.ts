@@ -2,13 +2,14 @@ import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
-import type { Record } from '../record/record.ts';
+import type { Preview, Record } from '../record/record.ts';
 import type { SearchIndex } from '../search/port.ts';
 import type { Store } from '../store/port.ts';
 
 /** What the HTTP side is built from. */
 export interface Parts {
   readonly record: Record;
+  readonly preview: Preview;
   readonly store: Store;
   readonly search: SearchIndex;
   readonly profiles: Profiles;

@@ -17,6 +17,7 @@ import type {
   Decision,
   DrainIssue,
   Place,
+  Previewed,
   Store,
   Write,
 } from '../store/port.ts';
@@ -50,10 +51,23 @@ export interface RecordSettings {
 /** Records a unit: all of its entries or none. */
 export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
 
+/** Says what recording an entry would be answered, and writes nothing. */
+export type Preview = (incoming: Incoming) => Previewed;
+
 export function createRecord(store: Store, settings: RecordSettings): Record {
-  const tools = { policy: settings.policy, write: createObservationWriter(settings.canonical) };
+  const tools = toolsOf(settings);
   return (unit) => store.append(unit.map((incoming) => requestOf(incoming, tools)));
 }
+
+export function createPreview(store: Store, settings: RecordSettings): Preview {
+  const tools = toolsOf(settings);
+  return (incoming) => store.preview(requestOf(incoming, tools));
+}
+
+const toolsOf = ({ policy, canonical }: RecordSettings): Tools => ({
+  policy,
+  write: createObservationWriter(canonical),
+});
 
 /** The drain that a placement makes: named after the placement's own key. */
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);

@@ -10,7 +10,7 @@ import request from 'supertest';
 import { afterAll, expect, test } from 'vitest';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
-import { createRecord } from '../../src/record/record.ts';
+import { createPreview, createRecord } from '../../src/record/record.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { startSearchIndex } from '../../src/search/host.ts';
 import { openSqliteStore } from '../../src/store/sqlite/store.ts';
@@ -38,6 +38,7 @@ const app = buildApp({
     store,
     search,
     record: createRecord(store, { policy: DEFAULT_POLICY, canonical }),
+    preview: createPreview(store, { policy: DEFAULT_POLICY, canonical }),
     policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,

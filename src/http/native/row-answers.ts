@@ -40,7 +40,7 @@ const doubt = z
   .boolean()
   .describe('For the eye only: the uncertainty is larger than the value. It decides nothing.');
 
-const interval = z
+export const interval = z
   .object({
     from: time,
     to: time,
@@ -70,7 +70,7 @@ const interval = z
   })
   .meta({ id: 'Interval', description: 'The time between two levels. Rates are net, per wall-clock hour.' });
 
-const cumulative = z
+export const cumulative = z
   .object({
     from: time,
     net_ml: z
@@ -92,7 +92,7 @@ const cumulative = z
   })
   .meta({ id: 'Cumulative' });
 
-const window = z
+export const window = z
   .object({
     hours: z.number().int(),
     from: time,
@@ -114,7 +114,7 @@ const window = z
   .meta({ id: 'Window', description: 'Trailing hours before the level of the row.' });
 
 const pressure = z.number().nullable();
-const negativity = z
+export const negativity = z
   .object({
     value_cmh2o: pressure.describe(
       'Positive magnitude below atmosphere, cm H2O; null with range and reason.',

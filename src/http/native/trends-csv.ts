@@ -17,7 +17,13 @@ const UNIT_TEXT: Readonly<Record<Series['unit'], string>> = {
 
 export function trendsCsv({ calendar, series }: TrendsView): string {
   const zone = calendar.zone;
-  const head = ['from (UTC)', 'to (UTC)', `from (${zone})`, `to (${zone})`, ...series.flatMap(headings)];
+  const head = [
+    'from (UTC)',
+    'to (UTC)',
+    `from (local, ${zone})`,
+    `to (local, ${zone})`,
+    ...series.flatMap(headings),
+  ];
   const lines = linesOf(series).map((points) => [...times(points), ...points.flatMap(cells)]);
   return [head, ...lines].map((line) => `${line.map(cellText).join(',')}\r\n`).join('');
 }

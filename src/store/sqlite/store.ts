@@ -1,9 +1,10 @@
 import type { Policy } from '../../domain/policy.ts';
-import type { Store, StoredEntry } from '../port.ts';
+import type { CommitListener, Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader, createConfigurationWriter } from './configurations.ts';
 import { createDeliveries, createDeliveryReader } from './deliveries.ts';
+import { createFeedReader } from './feed.ts';
 import { createFrameReader } from './frames.ts';
 import { createGroupCommit } from './group-commit.ts';
 import { migrate } from './migrate.ts';
@@ -40,14 +41,25 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   const configure = createConfigurationWriter(writer, options);
   const deliveries = createDeliveries(writer);
   const open = createDeliveryReader(reader);
+  const listeners = new Set<CommitListener>();
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
+    onCommit() {
+      for (const { entry, concerns } of appender.takeWritten())
+        for (const listener of listeners) listener(entry, concerns);
+    },
     onRollback: () => appender.forget(),
     onFatal: options.onFatal,
   });
   return {
     append: (unit) => group.submit(() => appender.append(unit)),
+    preview: (request) => appender.preview(request),
+    listen(listener) {
+      listeners.add(listener);
+      return () => listeners.delete(listener);
+    },
+    ...createFeedReader(reader),
     configure: (body) =>
       group.submit(() => {
         const configured = configure(body);

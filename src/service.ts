@@ -12,7 +12,7 @@ import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
-import { createPreview, createRecord } from './record/record.ts';
+import { createPreview, createRecord, type RecordSettings } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
 import { startSearchIndex } from './search/host.ts';
@@ -54,7 +54,6 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     throw error;
   });
   const policy = policyOf(chosen, versions);
-  const settings = { policy, canonical: config.canonical };
   const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
   let url = `http://${config.host}:${config.port}`;
@@ -63,10 +62,8 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     parts: {
       store,
       search,
-      record: createRecord(store, settings),
-      preview: createPreview(store, settings),
+      ...recordingParts(store, { policy, canonical: config.canonical }),
       profiles,
-      ...settings,
       rules,
       calendar,
       publicUrl: () => config.publicUrl ?? url,
@@ -77,6 +74,12 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const deliverer = config.ehr === null ? null : deliverTo(config.ehr, store, logger);
   return { url, stop: () => stopInOrder({ app, deliverer, search, store }) };
 }
+
+const recordingParts = (store: Store, settings: RecordSettings) => ({
+  record: createRecord(store, settings),
+  preview: createPreview(store, settings),
+  ...settings,
+});
 
 interface Running {
   readonly app: ReturnType<typeof buildApp>;

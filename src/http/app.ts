@@ -13,6 +13,7 @@ import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
+import { registerLive } from './native/live-reads.ts';
 import { registerOverview } from './native/overview-reads.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
@@ -59,6 +60,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerRemoval(native, parts);
       registerTrends(native, parts);
       registerOverview(native, parts);
+      registerLive(native, parts);
       registerAdvisories(native, parts);
       registerConfiguration(native, parts);
       registerEntries(native, parts);

@@ -57,12 +57,10 @@ export const receipt = z
   })
   .meta({ id: 'Receipt', description: 'The same for every resend of the same message.' });
 
-export const dryRun = z
-  .object({ dry_run: z.literal(true), receipt })
-  .meta({
-    id: 'DryRun',
-    description: 'What the entry would be answered if it were sent. Nothing was written.',
-  });
+export const dryRun = z.object({ dry_run: z.literal(true), receipt }).meta({
+  id: 'DryRun',
+  description: 'What the entry would be answered if it were sent. Nothing was written.',
+});
 
 const fault = z
   .object({

@@ -45,11 +45,9 @@ const DOCS = {
       'What only other entries could show to be wrong is accepted and marked. The answer carries what is derived.',
     body: entryBody,
     query: {
-      'dry-run': z
-        .enum(['true', 'false'])
-        .meta({
-          description: 'true: answers 200 with what the entry would be answered; nothing is written.',
-        }),
+      'dry-run': z.enum(['true', 'false']).meta({
+        description: 'true: answers 200 with what the entry would be answered; nothing is written.',
+      }),
     },
     answers: { ...ONE_ENTRY, 200: ONE_OR_DRY, ...problems({ ...NOT_TAKEN, 404: 'There is no such drain.' }) },
   },

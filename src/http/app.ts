@@ -15,6 +15,7 @@ import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerLive } from './native/live-reads.ts';
 import { registerOverview } from './native/overview-reads.ts';
+import { registerPlots } from './native/plot-reads.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerTrends } from './native/trends-reads.ts';
@@ -61,6 +62,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerTrends(native, parts);
       registerOverview(native, parts);
       registerLive(native, parts);
+      registerPlots(native, parts);
       registerAdvisories(native, parts);
       registerConfiguration(native, parts);
       registerEntries(native, parts);

@@ -29,8 +29,10 @@ const MAY_IMPORT = {
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
   export: ['export', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
+  plots: ['plots', 'record', 'domain'],
   http: [
     'http',
+    'plots',
     'record',
     'store/port.ts',
     'search/port.ts',

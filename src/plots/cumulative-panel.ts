@@ -56,9 +56,12 @@ function stepsDrawn(sheet: Sheet, points: readonly Point[], y: Scale): string {
     .curve(curveStepAfter)
     .digits(1);
   const all = [...start, ...within];
-  return [
-    el('path', { d: path(all) ?? '', class: all.every(isTotal) ? 'line first' : 'line first dash' }),
-  ].join('');
+  const total = all.findIndex((point) => !isTotal(point));
+  const [sure, rest] = total < 0 ? [all, []] : [all.slice(0, total), all.slice(Math.max(0, total - 1))];
+  return (
+    el('path', { d: path(sure) ?? '', class: 'line first' }) +
+    el('path', { d: path(rest) ?? '', class: 'line first dash' })
+  );
 }
 
 const pointDrawn = (sheet: Sheet, point: Point, y: Scale): string =>

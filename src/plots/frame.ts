@@ -37,7 +37,8 @@ export interface KeyEntry {
 
 const LEFT = 58;
 const RIGHT = 18;
-const HEAD = 44;
+const TITLE = 28;
+const KEY_ROW = 16;
 const FOOT = 36;
 const PIXELS_A_TICK = 76;
 const STEPS_H = [1, 2, 3, 4, 6, 8, 12, 24, 48, 96, 168] as const;
@@ -82,17 +83,19 @@ export interface FrameOptions {
 /** @param draw draws the contents, given the scale of values */
 export function framed(sheet: Sheet, options: FrameOptions, draw: (y: Scale) => string): Panel {
   const { title, unit, body, domain, key, whole = false } = options;
-  const y = scaleLinear(domain, [HEAD + body, HEAD]);
+  const keyed = keyDrawn(key, sheet.width - RIGHT);
+  const top = TITLE + keyed.rows * KEY_ROW;
+  const y = scaleLinear(domain, [top + body, top]);
   if (!whole) y.nice(4);
   const values = whole ? y.ticks(Math.min(domain[1] - domain[0], 5)).filter(Number.isInteger) : y.ticks(4);
   const drawn = [
     text(`${title}, ${unit}`, LEFT, 16, { class: 'title' }),
-    keyText(key, LEFT, 34),
+    keyed.drawn,
     ...values.map((value) => valueTick(value, y(value), sheet.width)),
-    timeAxis(sheet, HEAD, HEAD + body),
+    timeAxis(sheet, top, top + body),
     draw(y),
   ];
-  return { height: HEAD + body + FOOT, drawn: drawn.join('') };
+  return { height: top + body + FOOT, drawn: drawn.join('') };
 }
 
 const valueTick = (value: number, y: number, width: number): string =>
@@ -111,15 +114,18 @@ export function timeAxis({ x, ticks, width }: Sheet, top: number, bottom: number
   return drawn.join('') + line(LEFT, bottom, width - RIGHT, bottom, 'axis');
 }
 
-function keyText(key: readonly KeyEntry[], left: number, y: number): string {
-  let x = left + 6;
-  return key
-    .map(({ words, draw }) => {
-      const drawn = draw(x, y - 4) + text(words, x + 12, y, { class: 'quiet small' });
-      x += 34 + words.length * KEY_LETTER_PX;
-      return drawn;
-    })
-    .join('');
+/** On as many rows as it needs. */
+function keyDrawn(key: readonly KeyEntry[], right: number) {
+  let [x, row] = [LEFT + 6, 0];
+  const drawn = key.map(({ words, draw }) => {
+    const width = 34 + words.length * KEY_LETTER_PX;
+    if (x > LEFT + 6 && x + width - 14 > right) [x, row] = [LEFT + 6, row + 1];
+    const y = 34 + row * KEY_ROW;
+    const entry = draw(x, y - 4) + text(words, x + 12, y, { class: 'quiet small' });
+    x += width;
+    return entry;
+  });
+  return { drawn: drawn.join(''), rows: row + 1 };
 }
 
 export const keyMark = (words: string, shape: Shape, style: string): KeyEntry => ({

@@ -20,6 +20,7 @@ import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerTrends } from './native/trends-reads.ts';
 import { registerOps } from './ops.ts';
+import { registerPage } from './page.ts';
 import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
 import { refuse } from './refuse.ts';
@@ -54,23 +55,23 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
   answerErrors(app);
   registerOps(app, parts);
   registerReference(app, routes);
-  app.register(
-    async (native) => {
-      registerReads(native, parts);
-      registerCalendar(native, parts);
-      registerRemoval(native, parts);
-      registerTrends(native, parts);
-      registerOverview(native, parts);
-      registerLive(native, parts);
-      registerPlots(native, parts);
-      registerAdvisories(native, parts);
-      registerConfiguration(native, parts);
-      registerEntries(native, parts);
-    },
-    { prefix: '/v1' },
-  );
+  registerPage(app);
+  app.register(async (native) => registerNative(native, parts), { prefix: '/v1' });
   app.register(async (fhir) => registerFhir(fhir, parts), { prefix: FHIR_BASE });
   return app;
+}
+
+function registerNative(native: FastifyInstance, parts: Parts): void {
+  registerReads(native, parts);
+  registerCalendar(native, parts);
+  registerRemoval(native, parts);
+  registerTrends(native, parts);
+  registerOverview(native, parts);
+  registerLive(native, parts);
+  registerPlots(native, parts);
+  registerAdvisories(native, parts);
+  registerConfiguration(native, parts);
+  registerEntries(native, parts);
 }
 
 /** The framework's own lines only where something is wrong: some would quote the URL, which could name a patient. */

@@ -21,6 +21,7 @@ const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   drain: 'Id of the drain, as its placement was answered.',
   id: 'Logical id of the resource.',
   version: 'Version of the resource, as its meta.versionId.',
+  file: 'Name of the file.',
 };
 
 type Json = Readonly<Record<string, unknown>>;

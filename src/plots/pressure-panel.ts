@@ -69,7 +69,7 @@ function readingDrawn(sheet: Sheet, look: Look, { to, value, low, high }: Point,
 }
 
 /** Runs of readings with values that follow each other closely enough. */
-export function joined(points: readonly Point[], joinedUpTo: number): readonly (readonly Point[])[] {
+function joined(points: readonly Point[], joinedUpTo: number): readonly (readonly Point[])[] {
   const runs: Point[][] = [];
   let before: Point | null = null;
   for (const point of points) {

@@ -45,7 +45,7 @@ const MAY_IMPORT = {
     'export',
     'audit',
   ],
-  web: ['web', 'domain'],
+  web: ['web'],
   'ehr-stand-in': ['ehr-stand-in', 'json'],
 };
 // What only a few may import, whatever the table above allows them: the store's two engines.

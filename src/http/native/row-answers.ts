@@ -162,3 +162,10 @@ export const chartRow = row
       .describe('Why it stands in the place of an earlier content, if it does.'),
   })
   .meta({ id: 'ChartRow' });
+
+/** A row of the chart of what stands now. */
+export const standingRow = chartRow
+  .extend({
+    newest_identifier: identifier.describe('Of the newest form of the entry: what a correction must name.'),
+  })
+  .meta({ id: 'StandingRow' });

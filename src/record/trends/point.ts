@@ -2,8 +2,6 @@
 import type { Span } from '../../domain/interval.ts';
 import type { EpochMs } from '../../domain/units.ts';
 
-export const WINDOW_HOURS = [1, 4, 8, 12, 24] as const;
-
 /** Series with their UCUM unit. */
 export const SERIES = {
   net: 'mL',

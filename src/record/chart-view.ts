@@ -28,6 +28,7 @@ export function chartViewOf(book: Book, asOf: EpochMs | null, from: EpochMs | nu
     derivation: { algorithm: ALGORITHM, settings: book.circumstances.settings.version },
     rows: rowsFrom(chartAsOf(book, asOf), from ?? epochMs(-Infinity)).map((row) => ({
       ...chartRowView(row),
+      leak_scale_max: row.conditions.unit?.content.unit_profile.leak_scale_max?.toJSON() ?? null,
       newest_identifier: book.chains.get(row.item.id)?.end.body.identifier ?? row.item.identifier,
     })),
   };

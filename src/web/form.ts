@@ -41,8 +41,9 @@ export function entryForm(context: FormContext): HTMLElement {
   const faults = h('div', { class: 'faults', role: 'alert' });
   const isNew = drain !== null && target === null && context.id === null;
   const draft = isNew ? readDraft(drain, kind) : null;
-  fields.show({ effective_at: momentText(Math.floor(Date.now() / MINUTE_MS) * MINUTE_MS, zone) });
+  fields.show({ effective_at: thisMinute(zone) });
   fields.show(context.content ?? draft ?? {});
+  if (context.content === null && draft === null) keepTime(fields, zone);
   const bodyBy = (author: string, content: Record<string, Json>) =>
     entryBody({ id, kind, author, zone, target }, { ...content, ...context.fixed });
 
@@ -71,6 +72,21 @@ export function entryForm(context: FormContext): HTMLElement {
       button('Cancel', context.cancel),
     ),
   );
+}
+
+const thisMinute = (zone: string): string => momentText(Math.floor(Date.now() / MINUTE_MS) * MINUTE_MS, zone);
+
+/** The time goes on while nobody has set it: a form may lie open for a while before somebody charts. */
+function keepTime(fields: FieldSet, zone: string): void {
+  const [times] = fields.elements;
+  let isSet = false;
+  times?.addEventListener('input', () => {
+    isSet = true;
+  });
+  const timer = setInterval(() => {
+    if (isSet || times?.isConnected !== true) clearInterval(timer);
+    else fields.show({ effective_at: thisMinute(zone) });
+  }, MINUTE_MS / 4);
 }
 
 const previewSection = (preview: HTMLElement): HTMLElement =>

@@ -76,7 +76,7 @@ function leakOf({ air_leak: { newest, grade_trend: trend, leak_free: free } }: S
     newest === null
       ? null
       : `trend: ${wordsFor(trend.trend)}${trend.reason === null ? '' : ` (${wordsFor(trend.reason)})`}`,
-    free.value_h === null ? null : `none seen for ${free.value_h} h`,
+    free.value_h === null || free.value_h === 0 ? null : `none seen for ${free.value_h} h`,
   ];
   return parts.filter((part) => part !== null).join('; ');
 }

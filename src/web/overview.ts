@@ -149,7 +149,7 @@ export const windowText = (window: Window | undefined): string =>
     ? 'not covered'
     : `${window.at_least ? 'at least ' : ''}${volumeText(window.net_ml, window.uncertainty_ml)}`;
 
-export function leakText(leak: Leak | null): string {
+export function leakText(leak: Omit<Leak, 'effective_at'> | null): string {
   if (leak === null) return 'not charted';
   if (!leak.leak) return 'none';
   const parts = [

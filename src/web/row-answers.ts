@@ -68,5 +68,6 @@ export interface ChartRow extends Row {
   readonly note: string | null;
   readonly author: Reference;
   readonly correction: string | null;
+  readonly leak_scale_max: number | null;
   readonly newest_identifier: Identifier;
 }

@@ -1,5 +1,6 @@
 /** The chart of a drain as a table, newest first: the same as the plots show, for reading and for correcting. */
 
+import type { Leak } from './answers.ts';
 import { type Child, h, link, unseen } from './dom.ts';
 import { valueAt } from './exact.ts';
 import type { Waiting } from './outbox.ts';
@@ -57,7 +58,7 @@ function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean)
   const cells = [
     h('th', { scope: 'row' }, clockText(row.effective_at, zone, Date.now())),
     h('td', {}, whatOf(row)),
-    ...numbersOf(row).map((value) => h('td', { class: 'number' }, value)),
+    ...numbersOf(row).map((value) => h('td', { class: 'figure' }, value)),
     h('td', {}, referenceText(row.author)),
     isPrinted ? null : h('td', { class: 'change' }, changesOf(drain, row)),
   ];
@@ -85,14 +86,8 @@ function detailOf(kind: string, charted: ChartRow['charted']): string {
   return `${volume}${weight}${named.length === 0 ? '' : `: ${named.join(', ')}`}`;
 }
 
-function numbersOf({
-  charted,
-  interval,
-  cumulative,
-  total_negativity: negativity,
-  effective_at,
-}: ChartRow): Child[] {
-  const leak = charted.air_leak as { grade?: number; phase?: string; flow_ml_min?: number } | undefined;
+function numbersOf(row: ChartRow): Child[] {
+  const { charted, interval, cumulative, total_negativity: negativity } = row;
   return [
     levelText(charted),
     interval === undefined ? '' : (interval.net_ml ?? '?'),
@@ -101,16 +96,17 @@ function numbersOf({
     negativity === undefined
       ? ''
       : (negativity.value_cmh2o ?? `${negativity.low_cmh2o ?? '?'} to ${negativity.high_cmh2o ?? '?'}`),
-    leak === undefined ? '' : leakText(leakOf(leak, effective_at)),
+    leakOf(row),
   ];
 }
 
-const leakOf = (leak: { grade?: number; phase?: string; flow_ml_min?: number }, effective_at: string) => ({
-  ...{ effective_at, leak_scale_max: null, phase: leak.phase ?? null },
-  grade: leak.grade ?? null,
-  flow_ml_min: leak.flow_ml_min ?? null,
-  leak: (leak.grade ?? 0) > 0 || (leak.flow_ml_min ?? 0) > 0 || (leak.phase ?? 'none') !== 'none',
-});
+function leakOf({ charted, leak_scale_max }: ChartRow): string {
+  const leak = charted.air_leak as Partial<Pick<Leak, 'grade' | 'phase' | 'flow_ml_min'>> | undefined;
+  if (leak === undefined) return '';
+  const { grade = null, phase = null, flow_ml_min = null } = leak;
+  const isLeak = (grade ?? 0) > 0 || (flow_ml_min ?? 0) > 0 || (phase ?? 'none') !== 'none';
+  return leakText({ leak: isLeak, leak_scale_max, grade, phase, flow_ml_min });
+}
 
 /** A unit change shows where the old unit ended and the new one began. */
 function levelText(charted: ChartRow['charted']): string {

@@ -118,10 +118,10 @@ function hourRow(window: CalendarWindows['windows'][number]): HTMLElement {
     h('td', {}, local_to.slice(11, 16)),
     h(
       'td',
-      { class: 'number' },
+      { class: 'figure' },
       net_ml === null ? '' : `${at_least ? '≥ ' : ''}${volumeText(net_ml, uncertainty_ml)}`,
     ),
-    h('td', { class: 'number' }, coverage === null ? '' : `${Math.floor(coverage * 100)} %`),
+    h('td', { class: 'figure' }, coverage === null ? '' : `${Math.floor(coverage * 100)} %`),
     h('td', {}, remarks),
   );
 }

@@ -166,6 +166,7 @@ export const chartRow = row
 /** A row of the chart of what stands now. */
 export const standingRow = chartRow
   .extend({
+    leak_scale_max: z.number().nullable().describe('Top of the leak scale of the unit that was in use.'),
     newest_identifier: identifier.describe('Of the newest form of the entry: what a correction must name.'),
   })
   .meta({ id: 'StandingRow' });

@@ -27,18 +27,14 @@ export function fieldView(field: Field, shown: Shown): FieldView {
   const fault = h('p', { class: 'fault', id: freshId('fault'), hidden: true });
   const last = shown.last === null ? null : h('p', { class: 'last', id: freshId('last') }, shown.last);
   const control = controlOf(field, shown.zone, [last?.id, fault.id].filter(Boolean).join(' '));
-  return {
-    field,
-    element: h('div', { class: `field ${field.type}` }, control.elements, last, fault),
-    read: control.read,
-    show: control.show,
-    fault(words) {
-      fault.textContent = words ?? '';
-      fault.hidden = words === null;
-      control.invalid(words !== null);
-    },
-    focus: control.focus,
+  const tell = (words: string | null): void => {
+    fault.textContent = words ?? '';
+    fault.hidden = words === null;
+    control.invalid(words !== null);
   };
+  const element = h('div', { class: `field ${field.type}` }, control.elements, last, fault);
+  element.addEventListener('input', () => tell(null));
+  return { field, element, read: control.read, show: control.show, fault: tell, focus: control.focus };
 }
 
 interface Control {
@@ -189,10 +185,15 @@ function textControl(field: Field & { readonly type: 'text' | 'lines' }, describ
   return inputControl(labelOf(field, id), input, read);
 }
 
-/** A wall-clock time of the facility; where the clock shows it twice, the first of the two unless the field says second. */
+/**
+ * A wall-clock time of the facility, on a clock of 24 hours whatever the browser's own habits; where the clock shows it
+ * twice, the first of the two unless the box is ticked.
+ */
 function momentControl(field: Field, zone: string, describedBy: string): Control {
   const id = freshId('field');
-  const input = h('input', { id, name: field.path, type: 'datetime-local', 'aria-describedby': describedBy });
+  const named = (part: string) => ({ name: `${field.path}.${part}`, 'aria-describedby': describedBy });
+  const clock = h('input', { id, ...named('clock'), inputmode: 'numeric', autocomplete: 'off', size: 5 });
+  const date = h('input', { ...named('date'), type: 'date', 'aria-label': `${field.label}, date` });
   const second = h('input', { type: 'checkbox' });
   const which = h(
     'label',
@@ -200,25 +201,34 @@ function momentControl(field: Field, zone: string, describedBy: string): Control
     second,
     ' the second time that the clock shows it',
   );
+  const wall = (): string => `${date.value}T${clockOf(clock.value)}`;
   const notice = () => {
-    which.hidden = momentsOf(input.value, zone).length < 2;
+    which.hidden = momentsOf(wall(), zone).length < 2;
   };
-  input.addEventListener('input', notice);
-  const control = inputControl(labelOf(field, id), input, (text) => {
-    const moments = momentsOf(text, zone);
-    const at = second.checked && !which.hidden ? moments.at(-1) : moments[0];
-    if (at === undefined) throw new FieldFault(`the clock in ${zone} never shows this time`);
-    return momentText(at, zone);
-  });
+  for (const input of [clock, date]) input.addEventListener('input', notice);
   return {
-    ...control,
-    elements: [...control.elements, which],
+    elements: [labelOf(field, id, 'hh:mm'), h('div', { class: 'moment' }, clock, date), which],
+    read() {
+      if (clock.value.trim() === '') return undefined;
+      const moments = momentsOf(wall(), zone);
+      const at = second.checked && !which.hidden ? moments.at(-1) : moments[0];
+      if (at === undefined) throw new FieldFault(`is no time that the clock in ${zone} shows`);
+      return momentText(at, zone);
+    },
     show(value) {
       if (typeof value !== 'string') return;
       const at = Date.parse(value);
-      input.value = wallText(at, zone);
+      [date.value = '', clock.value = ''] = wallText(at, zone).split('T');
       notice();
-      second.checked = momentsOf(input.value, zone).indexOf(at) > 0;
+      second.checked = momentsOf(wall(), zone).indexOf(at) > 0;
     },
+    invalid: (isInvalid) => clock.setAttribute('aria-invalid', String(isInvalid)),
+    focus: () => clock.focus(),
   };
+}
+
+/** '0905', '905' and '9:05' as '09:05'. */
+function clockOf(text: string): string {
+  const [, hour = '', minute = ''] = /^(\d{1,2})[:.]?(\d{2})$/.exec(text.trim()) ?? [];
+  return `${hour.padStart(2, '0')}:${minute}`;
 }

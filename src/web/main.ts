@@ -78,6 +78,7 @@ async function show(): Promise<void> {
   leave.abort();
   leave = new AbortController();
   const { signal } = leave;
+  connection.textContent = '';
   const found = ROUTES.map(([address, view]) => ({ match: address.exec(location.hash), view })).find(
     ({ match }) => match !== null,
   );

@@ -1,6 +1,8 @@
 /** The words of the page for what the service says in codes. */
 
 const WORDS: Readonly<Record<string, string>> = {
+  'pleural-left': 'left pleural',
+  'pleural-right': 'right pleural',
   placed: 'Drain placed',
   'set-up': 'Unit set up',
   reading: 'Reading',
@@ -60,7 +62,6 @@ const WORDS: Readonly<Record<string, string>> = {
   'possible-double-entry': 'perhaps entered twice',
   'suction-without-bubbling': 'suction on and no bubbling',
   'no-trend-shown': 'no trend shown',
-  'thoracic-surgery': 'thoracic surgery',
   'mediastinal-site': 'does not swing at this site',
 };
 

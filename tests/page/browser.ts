@@ -107,10 +107,17 @@ const LOOKS = [
   ['tablet', 'light', TABLET],
 ] as const;
 
-/** A moment before now, to the minute, as the page's field of time takes it, and as the API does. */
+/** A moment before now, to the minute, as the clock on the wall shows it, and as the API writes it. */
 export function minutesAgo(minutes: number): { readonly wall: string; readonly moment: string } {
   const at = Math.floor(Date.now() / 60_000) * 60_000 - minutes * 60_000;
   return { wall: wallText(at, ZONE), moment: momentText(at, ZONE) };
+}
+
+/** Types the time of an entry. */
+export async function setTimeTo(page: Page, { wall }: { readonly wall: string }): Promise<void> {
+  const [date = '', clock = ''] = wall.split('T');
+  await field(page, 'effective_at.date').fill(date);
+  await field(page, 'effective_at.clock').fill(clock.replace(':', ''));
 }
 
 export async function nameAuthor(page: Page): Promise<void> {

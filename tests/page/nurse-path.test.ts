@@ -9,6 +9,7 @@ import {
   nameAuthor,
   openWard,
   picture,
+  setTimeTo,
   type Ward,
 } from './browser.ts';
 
@@ -22,7 +23,7 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
   afterAll(() => ward.close());
 
   const drainOf = (): string => /#\/drain\/(\w+)/.exec(page.url())?.[1] ?? '';
-  const setTime = (minutes: number) => field(page, 'effective_at').fill(minutesAgo(minutes).wall);
+  const setTime = (minutes: number) => setTimeTo(page, minutesAgo(minutes));
 
   test('an empty ward says what to do, with the cautions', async () => {
     await page.getByText('No drain is open. Place one to begin.').waitFor();

@@ -63,28 +63,30 @@ export interface Kept<T> {
 
 /**
  * Asks, and falls back on the last answer of this session, so that an entry can be made while the service is away.
+ * @param name by which the answer is kept, where the path changes with time
  * @throws {Error} with words for people
  */
-export async function askKept<T>(path: string): Promise<Kept<T>> {
+export async function askKept<T>(path: string, name = path): Promise<Kept<T>> {
   try {
     const reply = await ask<T>(path);
     if (!reply.ok) throw new Error(reply.problem.detail);
-    keep(path, reply.body);
+    keep(name, reply.body);
     return { body: reply.body, since: null };
   } catch (error) {
-    const kept = error instanceof NoAnswer ? sessionStorage.getItem(`kept ${path}`) : null;
+    const kept = error instanceof NoAnswer ? sessionStorage.getItem(`kept ${name}`) : null;
     if (kept === null) throw error;
     const { at, body } = JSON.parse(kept) as { at: number; body: T };
     return { body, since: at };
   }
 }
 
-function keep(path: string, body: unknown): void {
+function keep(name: string, body: unknown): void {
   try {
-    sessionStorage.setItem(`kept ${path}`, JSON.stringify({ at: Date.now(), body }));
+    sessionStorage.setItem(`kept ${name}`, JSON.stringify({ at: Date.now(), body }));
   } catch {
     // Full: then there is nothing to fall back on, which is said when it is needed.
-    sessionStorage.clear();
+    for (const key of Object.keys(sessionStorage))
+      if (key.startsWith('kept ')) sessionStorage.removeItem(key);
   }
 }
 

@@ -2,7 +2,7 @@
 
 import { advisoriesSection } from './advisories.ts';
 import type { Advisories, Chart, State } from './answers.ts';
-import { askKept } from './api.ts';
+import { askKept, type Kept } from './api.ts';
 import { type Child, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { EVENTS } from './fields.ts';
@@ -19,8 +19,12 @@ const CHART_MS = 72 * 3_600_000;
 const MINUTE_MS = 60_000;
 
 /** Rows of the last three days; a long stay has too many to look at. */
-export const chartPath = (drain: string): string =>
-  `/v1/drains/${drain}/chart?from=${new Date(Math.floor((Date.now() - CHART_MS) / 3_600_000) * 3_600_000).toISOString()}`;
+export function askChart(drain: string): Promise<Kept<Chart>> {
+  const from = new Date(Date.now() - CHART_MS).toISOString();
+  return askKept<Chart>(`/v1/drains/${drain}/chart?from=${from}`, `chart ${drain}`);
+}
+
+const NO_ADVISORIES = 'What is for review cannot be shown now.';
 
 export async function drainView(place: Place, drain: string): Promise<void> {
   const { zone } = await askFacts();
@@ -30,8 +34,8 @@ export async function drainView(place: Place, drain: string): Promise<void> {
   async function draw(): Promise<void> {
     const [state, advisories, rows] = await Promise.all([
       askKept<State>(`/v1/drains/${drain}/state`),
-      askKept<Advisories>(`/v1/drains/${drain}/advisories`),
-      askKept<Chart>(chartPath(drain)),
+      askKept<Advisories>(`/v1/drains/${drain}/advisories`).catch(() => null),
+      askChart(drain),
     ]);
     if (place.left.aborted) return;
     const unsent = waiting().filter((each) => each.drain === drain);
@@ -45,7 +49,7 @@ export async function drainView(place: Place, drain: string): Promise<void> {
         'div',
         { class: 'columns' },
         nowSection(state.body, zone),
-        advisoriesSection(drain, advisories.body, zone),
+        advisories === null ? NO_ADVISORIES : advisoriesSection(drain, advisories.body, zone),
       ),
     );
     redraw(

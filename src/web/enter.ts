@@ -1,8 +1,8 @@
 /** Views that hold a form: a new entry, a correction, a withdrawal, a review, an entry that was refused. */
-import type { Chart, Receipt, State } from './answers.ts';
+import type { Receipt, State } from './answers.ts';
 import { askKept } from './api.ts';
 import { h } from './dom.ts';
-import { chartPath } from './drain.ts';
+import { askChart } from './drain.ts';
 import { valueAt } from './exact.ts';
 import { askFacts, type Facts } from './facts.ts';
 import type { Content } from './field-set.ts';
@@ -25,7 +25,7 @@ async function knownOf(drain: string): Promise<Known> {
   const [facts, state, chart] = await Promise.all([
     askFacts(),
     askKept<State>(`/v1/drains/${drain}/state`),
-    askKept<Chart>(chartPath(drain)),
+    askChart(drain),
   ]);
   return { facts, state: state.body, rows: chart.body.rows, since: state.since };
 }

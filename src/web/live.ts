@@ -23,7 +23,10 @@ export function watch(path: string, { changed, connected }: Watcher): Watching {
 
   async function once(): Promise<void> {
     const silence = new AbortController();
-    let timer = setTimeout(() => silence.abort(), SILENT_MS);
+    const lost = () => silence.abort();
+    let timer = setTimeout(lost, SILENT_MS);
+    // A stream over a network that went away would be silent for a while before anybody noticed.
+    addEventListener('offline', lost, { once: true });
     const signal = AbortSignal.any([stopped.signal, silence.signal]);
     try {
       await listenOnce(
@@ -31,7 +34,7 @@ export function watch(path: string, { changed, connected }: Watcher): Watching {
         lastId,
         ({ id, name }) => {
           clearTimeout(timer);
-          timer = setTimeout(() => silence.abort(), SILENT_MS);
+          timer = setTimeout(lost, SILENT_MS);
           if (name === 'beat') return;
           lastId = id;
           connected(true);
@@ -41,6 +44,7 @@ export function watch(path: string, { changed, connected }: Watcher): Watching {
       );
     } finally {
       clearTimeout(timer);
+      removeEventListener('offline', lost);
     }
   }
 

@@ -127,3 +127,20 @@ export async function listenOnce(
     }
   }
 }
+
+export interface Answered {
+  readonly status: number;
+  readonly type: string;
+  readonly text: string;
+}
+
+/** An answer as it came, whatever it says. @throws {NoAnswer} */
+export async function askText(method: string, path: string, body: string | null): Promise<Answered> {
+  const sent = body === null ? {} : { body, headers: { 'content-type': 'application/json' } };
+  const response = await answered(path, { method, ...sent });
+  return {
+    status: response.status,
+    type: response.headers.get('content-type') ?? '',
+    text: await response.text(),
+  };
+}

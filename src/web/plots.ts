@@ -19,7 +19,11 @@ export interface Plots {
 export function plotsSection(drain: string): Plots {
   let hours = Number(sessionStorage.getItem('hours') ?? 24);
   let shown = '';
-  const image = h('img', { class: 'plot', alt: 'Plots of this drain; the table below has the same values.' });
+  const image = h('img', {
+    class: 'plot',
+    hidden: true,
+    alt: 'Plots of this drain; the table below has the same values.',
+  });
   const fault = h('p', { class: 'hint' });
 
   async function draw(): Promise<void> {
@@ -29,26 +33,22 @@ export function plotsSection(drain: string): Plots {
       URL.revokeObjectURL(shown);
       shown = address;
       image.src = address;
+      image.hidden = false;
       fill(fault);
     } catch {
-      fill(fault, 'No connection: plots are of what was charted when they were last drawn.');
+      fill(
+        fault,
+        image.hidden
+          ? 'No connection: plots cannot be drawn now.'
+          : 'No connection: plots are as they were last drawn.',
+      );
     }
   }
 
-  const choices = SPANS.map(([value, words]) => {
-    const choose = () => {
-      hours = value;
-      sessionStorage.setItem('hours', String(hours));
-      void draw();
-    };
-    const input = h('input', {
-      type: 'radio',
-      name: 'span',
-      value,
-      checked: value === hours,
-      on: { change: choose },
-    });
-    return h('label', {}, input, h('span', {}, words));
+  const choices = spanChoices(hours, (chosen) => {
+    hours = chosen;
+    sessionStorage.setItem('hours', String(hours));
+    void draw();
   });
   const element = h(
     'section',
@@ -64,4 +64,12 @@ export function plotsSection(drain: string): Plots {
     image,
   );
   return { element, draw };
+}
+
+function spanChoices(hours: number, choose: (hours: number) => void): readonly HTMLElement[] {
+  return SPANS.map(([value, words]) => {
+    const on = { change: () => choose(value) };
+    const input = h('input', { type: 'radio', name: 'span', value, checked: value === hours, on });
+    return h('label', {}, input, h('span', {}, words));
+  });
 }

@@ -89,7 +89,7 @@ function hoursTable({ windows }: CalendarWindows): HTMLElement {
           ['From', 'To', 'Net', 'Covered', 'Remark'].map((head) => h('th', { scope: 'col' }, head)),
         ),
       ),
-      h('tbody', {}, windows.map(hourRow)),
+      h('tbody', {}, windows.filter(({ reason }) => reason !== 'not-in-place').map(hourRow)),
     ),
   );
 }

@@ -69,7 +69,7 @@ function meanDrawn(sheet: Sheet, { from, to, value }: Point, y: Scale): string {
 
 function barDrawn(sheet: Sheet, bar: Point, y: Scale): string {
   const { value, uncertainty, at_least: isLeast } = bar;
-  if (bar.reason === 'not-in-place') return '';
+  if (bar.reasons.includes('not-in-place')) return '';
   const [left, right] = [Math.max(sheet.x(bar.from), plotLeft), Math.min(sheet.x(bar.to), plotRight(sheet))];
   const width = right - left;
   if (width <= 0) return '';

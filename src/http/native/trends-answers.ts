@@ -14,11 +14,10 @@ const point = z
     to: utcTime.describe('UTC; as `from` where it is said of a moment.'),
     local_from: time.describe('As the clock on the wall shows it, with its offset.'),
     local_to: time,
-    value: number.describe('In the unit of the series, rounded once, half to even; null with its reason.'),
-    reason: z
-      .string()
-      .nullable()
-      .describe('Why there is no value, or why it is a lower bound; null for a plain value.'),
+    value: number.describe('In the unit of the series, rounded once, half to even; null with its reasons.'),
+    reasons: z
+      .array(z.string())
+      .describe('Why there is no value, or why it is a lower bound; empty for a plain value.'),
     low: number.describe(
       'Least it may be: an unproven pressure, a cut interval left out, the lowest reading of a bucket, the sum of what could be measured.',
     ),

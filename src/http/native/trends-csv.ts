@@ -36,7 +36,7 @@ function headings({ name, unit }: Series): readonly string[] {
     `${name} uncertainty k=2 (${text})`,
     `${name} coverage (0 to 1)`,
     `${name} at least`,
-    `${name} reason`,
+    `${name} reasons`,
     `${name} flags`,
     ...(name === 'leak_grade' ? [`${name} scale maximum`] : []),
   ].map((heading) => heading.replaceAll('_', ' '));
@@ -75,8 +75,8 @@ const order = (a: string | null, b: string | null): number => ((a ?? '') < (b ??
 function cells({ name, point }: Placed): readonly Cell[] {
   const scale = name === 'leak_grade' ? [point?.scale_max ?? null] : [];
   if (point === undefined) return [...Array<null>(8).fill(null), ...scale];
-  const { value, low, high, uncertainty, coverage, at_least, reason, flags } = point;
-  return [value, low, high, uncertainty, coverage, at_least, reason, flags.join(' '), ...scale];
+  const { value, low, high, uncertainty, coverage, at_least, reasons, flags } = point;
+  return [value, low, high, uncertainty, coverage, at_least, reasons.join(' '), flags.join(' '), ...scale];
 }
 
 /** Text that a spreadsheet would run as a formula is shown with an apostrophe before it; numbers are numbers. */

@@ -28,7 +28,7 @@ export function gathered(
 
 function chosen(within: readonly Point[], series: SeriesName): Point | Omit<Point, 'from' | 'to'> {
   const newest = within.at(-1);
-  if (newest === undefined) return { ...NO_POINT, reason: 'no-reading', readings: 0 };
+  if (newest === undefined) return { ...NO_POINT, reasons: ['no-reading'], readings: 0 };
   // Sums are known anew at each level, so the newest says all; what is read at a moment may have moved in between.
   if (newest.readings === null) return newest;
   const values = within.flatMap(({ value, low, high }) => [value, low, high].flatMap((each) => each ?? []));

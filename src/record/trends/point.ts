@@ -36,9 +36,10 @@ export type Flag = 'suspect' | 'low-confidence' | 'preliminary' | 'interpolated'
 
 /** What is known over a time, or at a moment where both ends are alike; in the unit of its series. */
 export interface Point extends Span {
-  /** Rounded once, half to even; null with its reason. */
+  /** Rounded once, half to even; null with its reasons. */
   readonly value: number | null;
-  readonly reason: string | null;
+  /** Why there is no value, or why it is a lower bound. */
+  readonly reasons: readonly string[];
   /** What the value may be at least and at most: an unproven pressure, a cut interval, the readings of a bucket. */
   readonly low: number | null;
   readonly high: number | null;
@@ -57,7 +58,7 @@ export interface Point extends Span {
 
 export const NO_POINT: Omit<Point, 'from' | 'to'> = {
   value: null,
-  reason: null,
+  reasons: [],
   low: null,
   high: null,
   uncertainty: null,

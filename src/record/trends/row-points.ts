@@ -54,7 +54,7 @@ function netPoint(volumes: Volumes): Point {
     ...NO_POINT,
     ...spanOf(volumes),
     value: ml(net),
-    reason: interval.reason,
+    reasons: interval.reason === null ? [] : [interval.reason],
     uncertainty: uncertaintyMl(uncertainty.interval),
     coverage: interval.status === 'measured' && !interval.suspect ? 1 : 0,
     at_least: interval.status === 'at-least',
@@ -72,7 +72,7 @@ function cumulativePoint({ cumulative, uncertainty, interval }: Volumes): Point 
     ...NO_POINT,
     ...moment(interval.to.at),
     value: isPart ? null : ml(cumulative.net),
-    reason: isPart ? (cumulative.reasons[0] ?? 'measured-part') : null,
+    reasons: cumulative.reasons,
     // The sum of the measured intervals: never a total while a reason stands.
     low: ml(cumulative.net),
     uncertainty: uncertaintyMl(uncertainty.cumulative),
@@ -80,17 +80,19 @@ function cumulativePoint({ cumulative, uncertainty, interval }: Volumes): Point 
   };
 }
 
-type Known = { readonly value: number; readonly uncertainty: number | null } | { readonly reason: string };
+type Known =
+  | { readonly value: number; readonly uncertainty: number | null }
+  | { readonly reasons: readonly [string] };
 
 function wallClock(rate: Rate): Known {
-  if (rate.value === null) return { reason: rate.reason };
+  if (rate.value === null) return { reasons: [rate.reason] };
   return { value: rounded(rate.value, 1), uncertainty: toDecimals(rate.uncertainty, 1) };
 }
 
 function perKilogram(rate: Rate): Known {
-  if (rate.value === null) return { reason: rate.reason };
+  if (rate.value === null) return { reasons: [rate.reason] };
   const { per_kg } = rate;
-  if (per_kg.value === null) return { reason: per_kg.reason };
+  if (per_kg.value === null) return { reasons: [per_kg.reason] };
   return { value: rounded(per_kg.value, 2), uncertainty: toDecimals(per_kg.uncertainty, 2) };
 }
 
@@ -144,7 +146,7 @@ function sealPoint({ item, counted }: Row): Point | null {
   const swing = { low: low?.toJSON() ?? null, high: high?.toJSON() ?? null };
   if (level !== undefined) return { ...read(item.at, level.toJSON()), ...swing };
   if (low === undefined && high === undefined) return null;
-  return { ...NO_POINT, ...moment(item.at), ...swing, reason: 'only-seal-swing-charted', readings: 1 };
+  return { ...NO_POINT, ...moment(item.at), ...swing, reasons: ['only-seal-swing-charted'], readings: 1 };
 }
 
 const read = (at: Row['item']['at'], value: number): Point => ({
@@ -158,7 +160,7 @@ function negativityPoint({ item, negativity }: Row): Point | null {
   if (negativity === null) return null;
   if (negativity.value !== null) return read(item.at, negativity.value / 1000);
   const { low, high, reason } = negativity;
-  return { ...NO_POINT, ...moment(item.at), low: ml(low), high: ml(high), reason, readings: 1 };
+  return { ...NO_POINT, ...moment(item.at), low: ml(low), high: ml(high), reasons: [reason], readings: 1 };
 }
 
 /** Of an open tube; a grade beyond its scale is no grade. */

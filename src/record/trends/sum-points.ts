@@ -22,16 +22,25 @@ export interface Summed {
 export type SumPoint = (summed: Summed, circumstances: Circumstances) => Point;
 
 /** A bucket in which no drain was in place. */
-export const notInPlace = ({ from, to }: Span): Point => ({ ...NO_POINT, from, to, reason: 'not-in-place' });
+export const notInPlace = ({ from, to }: Span): Point => ({
+  ...NO_POINT,
+  from,
+  to,
+  reasons: ['not-in-place'],
+});
+
+/** Each once: several drains may share one. */
+const reasonsOf = (uncovered: readonly UncoveredReason[]): readonly string[] =>
+  uncovered.length === 0 ? ['not-covered'] : [...new Set(uncovered)];
 
 export function netOfBucket({ window, uncovered }: Summed): Point {
   const { sum, in_place_ms: inPlace, covered_ms: covered } = window;
   const base = baseOf(window);
-  if (sum === null) return { ...base, reason: uncovered[0] ?? 'not-covered' };
+  if (sum === null) return { ...base, reasons: reasonsOf(uncovered) };
   return {
     ...base,
     value: Number(millilitres(sum.net)),
-    reason: covered < inPlace ? (uncovered[0] ?? 'not-covered') : null,
+    reasons: covered < inPlace ? reasonsOf(uncovered) : [],
     low: sum.net_low / 1000,
     high: sum.net_high === null ? null : sum.net_high / 1000,
     uncertainty: uncertaintyMl(sum.uncertainty),
@@ -41,7 +50,7 @@ export function netOfBucket({ window, uncovered }: Summed): Point {
 
 export function rateOfBucket({ window, drainsInPlace }: Summed, { settings }: Circumstances): Point {
   const rate = windowRate(window, drainsInPlace, settings);
-  if (rate.value === null) return { ...baseOf(window), reason: rate.reason };
+  if (rate.value === null) return { ...baseOf(window), reasons: [rate.reason] };
   return {
     ...baseOf(window),
     value: rounded(rate.value, 1),
@@ -53,9 +62,9 @@ export function rateOfBucket({ window, drainsInPlace }: Summed, { settings }: Ci
 export function ratePerKgOfBucket({ window, drainsInPlace }: Summed, of: Circumstances): Point {
   const rate = windowRate(window, drainsInPlace, of.settings);
   const base = baseOf(window);
-  if (rate.value === null) return { ...base, reason: rate.reason };
+  if (rate.value === null) return { ...base, reasons: [rate.reason] };
   const weight = weightFor(window.from, of.population, of.weights, of.settings);
-  if (typeof weight === 'string') return { ...base, reason: weight };
+  if (typeof weight === 'string') return { ...base, reasons: [weight] };
   const { numerator, denominator } = rate.value;
   const grams = BigInt(weight.weight);
   return {

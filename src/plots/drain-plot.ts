@@ -8,7 +8,7 @@ import { type Panel, sheetOf } from './frame.ts';
 import { leakPanels } from './leak-panel.ts';
 import { pressurePanel } from './pressure-panel.ts';
 import { styleOf, type Theme } from './style.ts';
-import { el, text } from './svg.ts';
+import { el, escapeText, text } from './svg.ts';
 
 export interface PlotOptions extends DrawnFrom {
   readonly panels: readonly PanelName[];
@@ -50,8 +50,8 @@ export function drainPlot(options: PlotOptions): string | null {
       role: 'img',
       'aria-labelledby': 't d',
     },
-    el('title', { id: 't' }, titles.title),
-    el('desc', { id: 'd' }, `${titles.time}. ${caution}`),
+    el('title', { id: 't' }, escapeText(titles.title)),
+    el('desc', { id: 'd' }, escapeText(`${titles.time}. ${caution}`)),
     styleOf(theme),
     el('rect', { width, height, class: 'paper' }),
     text(titles.title, 16, 22, { class: 'title' }),

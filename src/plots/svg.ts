@@ -4,7 +4,7 @@ type Attributes = Readonly<Record<string, string | number | undefined>>;
 
 const ESCAPES: Readonly<Record<string, string>> = { '&': '&amp;', '<': '&lt;', '>': '&gt;', '"': '&quot;' };
 
-const escapeText = (text: string): string => text.replaceAll(/[&<>"]/g, (sign) => ESCAPES[sign] ?? '');
+export const escapeText = (text: string): string => text.replaceAll(/[&<>"]/g, (sign) => ESCAPES[sign] ?? '');
 
 /** Tenths of a pixel are finer than anyone sees. */
 const attributeText = (value: string | number): string =>

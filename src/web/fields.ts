@@ -4,19 +4,23 @@ import { choice, type Field, level, number, type Option, pressure, select } from
 
 type Unit = UnitProfile | null;
 
+const isRegulated = (unit: Unit): boolean => unit?.kind === 'gravity' || unit?.kind === 'electronic';
+
 /** What the unit shows of suction: a wet unit a column and bubbles, a dry one a dial and an indicator. */
-function suctionFields(unit: Unit, at: string): readonly Field[] {
-  const dot = at === '' ? '' : `${at}.`;
-  if (unit?.kind === 'gravity' || unit?.kind === 'electronic') return [];
-  const shown =
-    unit?.kind === 'dry-suction'
-      ? pressure(`${dot}dial_cmh2o`, 'Suction dial')
-      : pressure(`${dot}column_cmh2o`, 'Suction column');
-  return [choice(`${dot}source`, 'Suction', ['on', 'off'], at === '' ? { required: true } : {}), shown];
+function shownField(unit: Unit, dot: string): readonly Field[] {
+  if (isRegulated(unit)) return [];
+  return unit?.kind === 'dry-suction'
+    ? [pressure(`${dot}dial_cmh2o`, 'Suction dial')]
+    : [pressure(`${dot}column_cmh2o`, 'Suction column')];
 }
 
+const suctionFields = (unit: Unit): readonly Field[] =>
+  isRegulated(unit)
+    ? []
+    : [choice('suction.source', 'Suction', ['on', 'off']), ...shownField(unit, 'suction.')];
+
 function proofFields(unit: Unit): readonly Field[] {
-  if (unit?.kind === 'gravity' || unit?.kind === 'electronic') return [];
+  if (isRegulated(unit)) return [];
   return unit?.kind === 'dry-suction'
     ? [choice('suction.indicator', 'Suction indicator', ['in-range', 'out-of-range', 'not-assessed'])]
     : [choice('suction.bubbling', 'Bubbling in the suction chamber', ['none', 'gentle', 'vigorous'])];
@@ -38,7 +42,7 @@ function readingFields(unit: Unit): readonly Field[] {
   const isElectronic = unit?.kind === 'electronic';
   const pressures: readonly Field[] = isElectronic
     ? [{ ...pressure('pressure_cmh2o', 'Pressure, below atmosphere is negative'), isSigned: true } as Field]
-    : [...suctionFields(unit, 'suction'), ...proofFields(unit), pressure('seal.level_cmh2o', 'Seal level')];
+    : [...suctionFields(unit), ...proofFields(unit), pressure('seal.level_cmh2o', 'Seal level')];
   return [
     level('level_ml', 'Level in the chamber'),
     ...pressures,
@@ -124,7 +128,7 @@ const FIELDS: Readonly<Record<string, FieldsOf>> = {
     profileField(profiles),
     level('opening_level_ml', 'Level at the start; 0 is an answer'),
     pressure('seal_filled_cmh2o', 'Seal filled to'),
-    ...suctionFields(unit, 'suction'),
+    ...suctionFields(unit),
     ...proofFields(unit),
     pressure('suction.ordered_cmh2o', 'Suction ordered'),
     connections,
@@ -149,7 +153,11 @@ const FIELDS: Readonly<Record<string, FieldsOf>> = {
     choice('purpose', 'What for', ['flush', 'fibrinolytic', 'sclerosant', 'other'], { required: true }),
   ],
   sampled: () => [volume('Volume taken out')],
-  'suction-changed': (unit) => [...suctionFields(unit, ''), pressure('ordered_cmh2o', 'Suction ordered')],
+  'suction-changed': (unit) => [
+    choice('source', 'Suction', ['on', 'off'], { required: true }),
+    ...shownField(unit, ''),
+    pressure('ordered_cmh2o', 'Suction ordered'),
+  ],
   'seal-adjusted': () => [
     choice('chamber', 'Chamber', ['seal', 'suction'], { required: true }),
     choice('water', 'Water', ['added', 'withdrawn'], { required: true }),

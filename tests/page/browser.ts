@@ -1,7 +1,7 @@
 /** A real Chromium for tests of the page: Debian's package `chromium`, or another that CHROMIUM names. */
 import { existsSync, mkdirSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { fileURLToPath } from 'node:url';
+import axe from 'axe-core';
 import { type Browser, type BrowserContextOptions, chromium, type Locator, type Page } from 'playwright-core';
 import { describe, expect } from 'vitest';
 import { momentText, wallText } from '../../src/web/time.ts';
@@ -17,7 +17,7 @@ if (FOUND === undefined) console.warn(`The page is not tested: ${WITHOUT}.`);
 /** Tests that need a browser; where there is none they are skipped, on a build server they fail. */
 export const describeInBrowser = describe.skipIf(FOUND === undefined);
 
-export const ZONE = 'Europe/Berlin';
+const ZONE = 'Europe/Berlin';
 const BUILT = fileURLToPath(new URL('../../dist/web/main.js', import.meta.url));
 const PICTURES = fileURLToPath(new URL('../../reports/page', import.meta.url));
 const LIMIT_MS = 10_000;
@@ -57,8 +57,8 @@ export async function openWard(): Promise<Ward> {
   };
 }
 
-export const DESK = { width: 1180, height: 850 };
-export const TABLET = { width: 820, height: 1180 };
+const DESK = { width: 1180, height: 850 };
+const TABLET = { width: 820, height: 1180 };
 
 /** An error that nobody sees in the page would be lost otherwise. A fetch that fails is the page's own to handle. */
 function failOnErrors(page: Page): void {
@@ -71,8 +71,6 @@ function failOnErrors(page: Page): void {
   });
 }
 
-const AXE = createRequire(import.meta.url)('axe-core') as { readonly source: string };
-
 interface Violation {
   readonly id: string;
   readonly impact: string;
@@ -80,8 +78,8 @@ interface Violation {
 }
 
 /** axe-core finds nothing of moderate impact or more (WCAG 2.2 A and AA, and its best practices). */
-export async function expectAccessible(page: Page): Promise<void> {
-  await page.evaluate(AXE.source);
+async function expectAccessible(page: Page): Promise<void> {
+  await page.evaluate(axe.source);
   const found = (await page.evaluate('axe.run().then(({ violations }) => violations)')) as Violation[];
   const bad = found.filter(({ impact }) => impact !== 'minor');
   expect(

@@ -109,7 +109,10 @@ function spansOf(calendar: Calendar, { kind, from, to }: Asked, newest: EpochMs 
   return spans.length > MOST_WINDOWS ? ({ tooMany: true } as const) : { over, spans };
 }
 
-const utc = (at: EpochMs): string => new Date(at).toISOString().replace('.000Z', 'Z');
+function utc(at: EpochMs): string {
+  const text = new Date(at).toISOString();
+  return at % 1000 === 0 ? `${text.slice(0, 19)}Z` : text;
+}
 
 export function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
   return {
@@ -124,16 +127,6 @@ export function headView(calendar: Calendar, kind: CalendarKind, settings: Setti
 }
 
 export const textOf = (at: EpochMs | null): string | null => (at === null ? null : utc(at));
-
-/** Wall-clock texts, each worked out once: series share their moments, and finding an offset takes its time. */
-export function localTexts(calendar: Calendar): (at: EpochMs) => string {
-  const known = new Map<EpochMs, string>();
-  return (at) => {
-    const text = known.get(at) ?? localText(calendar, at);
-    known.set(at, text);
-    return text;
-  };
-}
 
 export function rangeView(over: Span | null) {
   return over === null ? { from: null, to: null } : { from: utc(over.from), to: utc(over.to) };

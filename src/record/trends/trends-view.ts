@@ -2,7 +2,8 @@
 import type { Book, Subject } from '../../domain/book.ts';
 import type { Calendar } from '../../domain/configuration.ts';
 import type { EpochMs } from '../../domain/units.ts';
-import { headView, localTexts, rangeView, textOf } from '../calendar-view.ts';
+import { localText } from '../calendar.ts';
+import { headView, rangeView, textOf } from '../calendar-view.ts';
 import { type Point, SERIES, type SeriesName } from './point.ts';
 import {
   type AskedTrends,
@@ -50,16 +51,51 @@ function view(
   return { drain, derivation, calendar: zone, bucket, as_of: textOf(as_of), ...rangeView(over), series };
 }
 
+/** A moment in UTC, and as the wall clock shows it. */
+interface MomentTexts {
+  readonly utc: string | null;
+  readonly local: string;
+}
+
 function seriesView(calendar: Calendar, series: SeriesPoints) {
-  const local = localTexts(calendar);
+  const texts = momentTexts(calendar);
   const entries = Object.entries(series) as [SeriesName, readonly Point[]][];
   return entries.map(([name, points]) => ({
     name,
     unit: SERIES[name],
-    points: points.map((point) => pointView(point, local)),
+    points: points.map((point) => pointView(point, texts)),
   }));
 }
 
-function pointView({ from, to, ...said }: Point, local: (at: EpochMs) => string) {
-  return { from: textOf(from), to: textOf(to), local_from: local(from), local_to: local(to), ...said };
+/** Each written once: a bucket begins where the one before it ends, and series share their moments. */
+function momentTexts(calendar: Calendar): (at: EpochMs) => MomentTexts {
+  const known = new Map<EpochMs, MomentTexts>();
+  return (at) => {
+    const before = known.get(at);
+    if (before !== undefined) return before;
+    const texts = { utc: textOf(at), local: localText(calendar, at) };
+    known.set(at, texts);
+    return texts;
+  };
+}
+
+function pointView(point: Point, texts: (at: EpochMs) => MomentTexts) {
+  const [from, to] = [texts(point.from), texts(point.to)];
+  const { value, reasons, low, high, uncertainty, coverage, at_least, flags } = point;
+  return {
+    from: from.utc,
+    to: to.utc,
+    local_from: from.local,
+    local_to: to.local,
+    value,
+    reasons,
+    low,
+    high,
+    uncertainty,
+    coverage,
+    at_least,
+    flags,
+    readings: point.readings,
+    scale_max: point.scale_max,
+  };
 }

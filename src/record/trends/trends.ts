@@ -5,6 +5,7 @@ import { newestAt, rowsFrom, stateOf } from '../../domain/chart.ts';
 import type { Calendar } from '../../domain/configuration.ts';
 import type { Span } from '../../domain/interval.ts';
 import { patientWindow } from '../../domain/patient-windows.ts';
+import type { Row } from '../../domain/row.ts';
 import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/units.ts';
 import { windowsOver } from '../calendar.ts';
 import { drainsOfPatient } from '../calendar-view.ts';
@@ -47,16 +48,24 @@ export function trendsOf(book: Book, calendar: Calendar, asked: AskedTrends): Tr
   if (over === null) return { as_of, over, series: {} };
   const cut = bucketsOver(calendar, asked.bucket, over);
   if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
-  const rows = rowsFrom(book.chart, epochMs((cut?.[0]?.from ?? over.from) + 1));
-  const within = rows.filter(({ item }) => item.at <= (cut?.at(-1)?.to ?? over.to));
-  if (cut === null && within.length > MOST_ROWS) return { tooMany: true };
-  const series = asked.series.map((name) => {
-    if (cut === null) return [name, rowPoints(within, name)] as const;
+  const isCharted = (name: SeriesName) => cut === null || SUM_OF[name] === undefined;
+  // Sums need no rows: they are subtractions of what the chart has summed already.
+  const rows = asked.series.some(isCharted) ? rowsWithin(book, cut, over) : [];
+  if (cut === null && rows.length > MOST_ROWS) return { tooMany: true };
+  const series: Partial<Record<SeriesName, readonly Point[]>> = {};
+  for (const name of asked.series) {
     const sumPoint = SUM_OF[name];
-    if (sumPoint === undefined) return [name, gathered(rowPoints(within, name), cut, name)] as const;
-    return [name, cut.map((span) => drainSum(book, span, sumPoint))] as const;
-  });
-  return { as_of, over, series: Object.fromEntries(series) };
+    if (cut === null) series[name] = rowPoints(rows, name);
+    else if (sumPoint === undefined) series[name] = gathered(rowPoints(rows, name), cut, name);
+    else series[name] = cut.map((span) => drainSum(book, span, sumPoint));
+  }
+  return { as_of, over, series };
+}
+
+/** After the start of the time or of its first bucket, up to the end. */
+function rowsWithin({ chart }: Book, cut: readonly Span[] | null, over: Span): readonly Row[] {
+  const [from, to] = [cut?.[0]?.from ?? over.from, cut?.at(-1)?.to ?? over.to];
+  return rowsFrom(chart, epochMs(from + 1)).filter(({ item }) => item.at <= to);
 }
 
 export interface PatientTrends {

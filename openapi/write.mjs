@@ -14,6 +14,7 @@ try {
     config: readConfig({
       DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
       DRAINLEDGER_ORIGIN: 'reference.example',
+      DRAINLEDGER_DEVELOPMENT: 'yes',
       DRAINLEDGER_PORT: '0',
     }),
     logger: pino({ level: 'silent' }),

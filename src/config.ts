@@ -20,9 +20,9 @@ const environment = z.object({
   DRAINLEDGER_ORIGIN: z
     .string({ error: 'is missing: name this log for ever, such as drains.ward.example' })
     .regex(/^[A-Za-z0-9.\-/]{3,100}$/, { error: 'is no name: 3 to 100 of A-Z a-z 0-9 . - /' }),
-  DRAINLEDGER_HOST: z
-    .enum(LOOPBACK, { error: 'must be a loopback address: this version has no access control of its own' })
-    .default('127.0.0.1'),
+  DRAINLEDGER_ACCESS: z.string().min(1).optional(),
+  DRAINLEDGER_DEVELOPMENT: z.enum(['yes'], { error: "can only be 'yes'" }).optional(),
+  DRAINLEDGER_HOST: z.string().min(1).default('127.0.0.1'),
   DRAINLEDGER_PORT: z
     .string()
     .regex(/^\d{1,5}$/, { error: 'is no port: 0 to 65535' })
@@ -60,6 +60,8 @@ const environment = z.object({
 export interface Config {
   readonly database: string;
   readonly origin: string;
+  /** Who may come in; null in development, where everybody may. */
+  readonly accessFile: string | null;
   readonly host: string;
   readonly port: number;
   readonly publicUrl: string | undefined;
@@ -74,19 +76,41 @@ export interface Config {
 /** Everything that is wrong with the environment, a line each. */
 export class ConfigError extends Error {}
 
+type Environment = Readonly<Record<string, string | undefined>>;
+
+/** Without a word about who may come in nobody is served; where everybody may, nobody comes from elsewhere. */
+function accessFaults(env: Environment): readonly string[] {
+  const {
+    DRAINLEDGER_DEVELOPMENT: open,
+    DRAINLEDGER_ACCESS: access,
+    DRAINLEDGER_HOST: host = '127.0.0.1',
+  } = env;
+  if (open !== undefined && access !== undefined)
+    return ['DRAINLEDGER_DEVELOPMENT stands beside DRAINLEDGER_ACCESS: set one of them'];
+  if (open === undefined && access === undefined)
+    return [
+      'DRAINLEDGER_ACCESS is missing: send the path of the file that says who may come in, or DRAINLEDGER_DEVELOPMENT=yes on a machine of your own',
+    ];
+  if (open !== undefined && !LOOPBACK.includes(host))
+    return [`DRAINLEDGER_HOST must be a loopback address in development: one of ${LOOPBACK.join(', ')}`];
+  return [];
+}
+
 /** @throws {ConfigError} listing all faults and unknown DRAINLEDGER_ names */
-export function readConfig(env: Readonly<Record<string, string | undefined>>): Config {
+export function readConfig(env: Environment): Config {
   const parsed = environment.safeParse(env);
   const unknown = Object.keys(env).filter(
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
   );
   const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
   for (const issue of parsed.error?.issues ?? []) faults.push(`${issue.path.join('.')} ${issue.message}`);
+  faults.push(...accessFaults(env));
   if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
   return {
     database: e.DRAINLEDGER_DATABASE,
     origin: e.DRAINLEDGER_ORIGIN,
+    accessFile: e.DRAINLEDGER_ACCESS ?? null,
     host: e.DRAINLEDGER_HOST,
     port: e.DRAINLEDGER_PORT,
     publicUrl: e.DRAINLEDGER_PUBLIC_URL,

@@ -1,6 +1,8 @@
 /** Puts the parts together: store, record, HTTP, delivery. */
 import { fileURLToPath } from 'node:url';
 import type { FastifyBaseLogger } from 'fastify';
+import { readAccess } from './access.ts';
+import { DEVELOPMENT } from './auth/access-control.ts';
 import type { Config } from './config.ts';
 import { readConfigurations, writeConfiguration } from './configuration-text.ts';
 import { type Deliverer, startDelivering } from './delivery/deliver.ts';
@@ -37,18 +39,10 @@ const EHR = 'ehr';
 const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
+  const access = config.accessFile === null ? DEVELOPMENT : readAccess(config.accessFile);
   const chosen = configurationOf(config);
-  const store = openSqliteStore({
-    file: config.database,
-    migrationsFolder: MIGRATIONS,
-    origin: config.origin,
-    targets: config.ehr === null ? [] : [EHR],
-    // What is in force is in the store itself, and nobody asks it for books before it is configured.
-    policy: () => policy,
-    mostQueued: MOST_QUEUED,
-    now: Date.now,
-    onFatal,
-  });
+  // What is in force is in the store itself, and nobody asks it for books before it is configured.
+  const store = storeOf(config, () => policy, onFatal);
   const versions = await configure(store, chosen, logger).catch(async (error: unknown) => {
     await store.close();
     throw error;
@@ -56,9 +50,10 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const policy = policyOf(chosen, versions);
   const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
-  let url = `http://${config.host}:${config.port}`;
+  let url = '';
   const app = buildApp({
     logger,
+    access,
     parts: {
       store,
       search,
@@ -80,6 +75,18 @@ const recordingParts = (store: Store, settings: RecordSettings) => ({
   preview: createPreview(store, settings),
   ...settings,
 });
+
+const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
+  openSqliteStore({
+    file: config.database,
+    migrationsFolder: MIGRATIONS,
+    origin: config.origin,
+    targets: config.ehr === null ? [] : [EHR],
+    policy,
+    mostQueued: MOST_QUEUED,
+    now: Date.now,
+    onFatal,
+  });
 
 interface Running {
   readonly app: ReturnType<typeof buildApp>;

@@ -94,6 +94,7 @@ async function asked(index: SearchIndex, kind: Ask['kind'], query: string): Prom
     pairs,
     base,
     lenient: false,
+    within: null,
     nowMs: Date.now(),
   });
   if (!('text' in answer)) throw new Error(answer.diagnostics);

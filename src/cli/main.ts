@@ -1,6 +1,8 @@
 /** The command line: `node dist/cli/main.js COMMAND`. */
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
+import { runImport } from './import/run.ts';
+import { runKeys } from './keys.ts';
 import { runRules } from './rules.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
@@ -15,6 +17,16 @@ Commands:
       Shows the rule table that ships: each threshold with its source and evidence, on or off.
   rules check FILE
       Shows the rules that would hold with a facility's file, or all that is wrong in it: 0 good, 1 not.
+
+  import FILE [--mapping MAPPING] [--dry-run] [--refused OUT] [--url URL]
+      Sends a file of entries to the running service: JSON lines, or CSV by a mapping of its columns. What is refused is
+      kept in OUT (FILE.refused), to be mended and sent again. 0 all taken, 1 some refused, 2 the answer was cut.
+
+  keys add CLIENT --scope WORDS [--patient Patient/ID] [--drain ID] --file FILE
+  keys list --file FILE
+  keys revoke ID --file FILE
+      Keys of clients that cannot do OAuth. One is shown once; the file holds only hashes, and a running service sees a
+      change at once.
 
   --help  this text
 `;
@@ -42,7 +54,26 @@ function read(args: readonly string[]) {
   return { help: false, once: values.once, keepIn: values['keep-database'] ?? null } as const;
 }
 
+/** Commands with options of their own. */
+const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
+  import: runImport,
+  keys: runKeys,
+};
+
+async function runCommand(name: string, args: readonly string[]): Promise<number> {
+  try {
+    const code = await COMMANDS[name]?.(args);
+    if (typeof code === 'number') return code;
+    process.stderr.write(`no such command: ${name} ${args.join(' ')}\n\n${USAGE}`);
+  } catch (error) {
+    process.stderr.write(`${messageOf(error)}\n`);
+  }
+  return EXIT_USAGE;
+}
+
 async function main(args: readonly string[]): Promise<number> {
+  const [first = '', ...rest] = args;
+  if (Object.hasOwn(COMMANDS, first) && !rest.includes('--help')) return runCommand(first, rest);
   let asked: ReturnType<typeof read>;
   try {
     asked = read(args);

@@ -19,6 +19,8 @@ export interface Item {
   readonly at: EpochMs;
   readonly content: Content;
   readonly author: Author;
+  /** Name of the fact that carries the sender's identifier; null where none does. */
+  readonly received_as: string | null;
   /** Why the content stands in the place of an earlier one; null for what was charted at first. */
   readonly correction: string | null;
   /** Server clock when this content was taken, not when the chain began. */
@@ -120,6 +122,7 @@ export function itemOf(chain: Chain): Item | undefined {
     at: effective.ms,
     content: chain.content,
     author: chain.end.body.author,
+    received_as: chain.first.body.received?.as ?? null,
     correction: chain.end.body.kind === 'corrected' ? chain.end.body.reason : null,
     recorded_ms: chain.end.recorded_ms,
   };

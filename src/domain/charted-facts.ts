@@ -93,6 +93,7 @@ function charted(row: Row, name: FactName, value: FactValue): Fact {
     author: item.author,
     encounter,
     note: name === 'reading' ? (item.content.note ?? null) : null,
+    ...(item.received_as === name ? { identifier: item.identifier } : {}),
   };
 }
 

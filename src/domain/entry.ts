@@ -5,6 +5,7 @@
  */
 import type { Decimal } from './decimal.ts';
 import type { Instant } from './instant.ts';
+import type { AsSent, Received } from './received.ts';
 import type { UnitProfile } from './unit-profile.ts';
 import type { EpochMs } from './units.ts';
 
@@ -218,13 +219,6 @@ export interface EnteredInError {
   readonly reason: string;
 }
 
-/** A quantity that came in another unit and was converted: what was sent, and where (JSON pointer). */
-export interface AsSent {
-  readonly field: string;
-  readonly value: string;
-  readonly unit: string;
-}
-
 /** What one entry of the ledger holds, as it was accepted. */
 export type EntryBody = {
   readonly identifier: Identifier;
@@ -232,6 +226,7 @@ export type EntryBody = {
   readonly effective_at: string;
   readonly note?: string;
   readonly as_sent?: readonly AsSent[];
+  readonly received?: Received;
 } & (Statement | Corrected | EnteredInError);
 
 export type Kind = EntryBody['kind'];

@@ -1,4 +1,4 @@
-import type { Author, Reference } from './entry.ts';
+import type { Author, Identifier, Reference } from './entry.ts';
 import type { CalendarKind } from './policy.ts';
 import type { Rule } from './rule.ts';
 
@@ -105,4 +105,6 @@ export interface Fact extends FactRef {
   readonly author: Author | null;
   readonly encounter: Reference | null;
   readonly note: string | null;
+  /** The sender's own, where it sent this very fact. */
+  readonly identifier?: Identifier;
 }

@@ -6,6 +6,7 @@ import {
   RESOURCE_TYPES,
   type ResourceType,
   type SearchParameter,
+  SYSTEM_INTERACTIONS,
 } from './search/resource-types.ts';
 
 export interface CapabilitySettings {
@@ -39,6 +40,7 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
         mode: 'server',
         documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Resources are never deleted.`,
         resource: RESOURCE_TYPES.map((type) => resource(type, zone)),
+        interaction: SYSTEM_INTERACTIONS.map((code) => ({ code })),
       },
     ],
   };
@@ -48,10 +50,10 @@ function resource(row: ResourceType, zone: string): CapabilityStatementRestResou
   return {
     type: row.type as CapabilityStatementRestResource['type'],
     interaction: row.interactions.map((code) => ({ code })),
-    versioning: 'versioned',
+    versioning: row.interactions.includes('update') ? 'versioned-update' : 'versioned',
     readHistory: row.interactions.includes('vread'),
     updateCreate: false,
-    conditionalCreate: false,
+    conditionalCreate: row.interactions.includes('create'),
     conditionalRead: 'full-support',
     conditionalUpdate: false,
     conditionalDelete: 'not-supported',

@@ -5,7 +5,7 @@
  * version is kept, hashed and served as the very text that was issued. What all Observations of a kind share is fixed,
  * the rest are holes (json/frame.ts).
  */
-import type { Reference, Site } from '../domain/entry.ts';
+import type { Identifier, Reference, Site } from '../domain/entry.ts';
 import type { Fact, FactName, FactRef, Flag } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
@@ -39,7 +39,9 @@ export function createObservationWriter(canonical: string): WriteObservation {
     const id = observationId(drain, fact);
     const to = new FrameBuilder().fixed('{"resourceType":"Observation","id":"').hole(id);
     to.fixed('","meta":{"versionId":"').hole(String(version)).fixed('","lastUpdated":"').hole(issuedAt);
-    to.fixed(identifierStart).hole(id).fixed(parts.statusToCode[status]);
+    to.fixed(identifierStart).hole(id);
+    if (fact.identifier !== undefined) to.fixed('"},').hole(openText(fact.identifier));
+    to.fixed(parts.statusToCode[status]);
     if (patient !== null) to.fixed(',"subject":').hole(patient);
     if (fact.encounter !== null) to.fixed(',"encounter":').hole(referenceText(fact.encounter));
     writeEffective(to, fact);
@@ -55,6 +57,9 @@ export function createObservationWriter(canonical: string): WriteObservation {
     return to.fixed('}').built();
   };
 }
+
+/** The text of an identifier up to its last quote, where what is fixed goes on. */
+const openText = ({ system, value }: Identifier): string => JSON.stringify({ system, value }).slice(0, -2);
 
 /** By the object: one author stands in all facts of an entry, and is written once. */
 const writtenReferences = new WeakMap<Reference, string>();

@@ -5,6 +5,13 @@ export type IssueCode = Extract<
   OperationOutcomeIssue['code'],
   | 'structure'
   | 'required'
+  | 'value'
+  | 'code-invalid'
+  | 'business-rule'
+  | 'conflict'
+  | 'forbidden'
+  | 'login'
+  | 'informational'
   | 'too-costly'
   | 'invalid'
   | 'not-found'
@@ -15,9 +22,13 @@ export type IssueCode = Extract<
   | 'processing'
 >;
 
-export function operationOutcome(code: IssueCode, diagnostics: string): OperationOutcome {
-  return { resourceType: 'OperationOutcome', issue: [{ severity: 'error', code, diagnostics }] };
-}
+export const outcomeOf = (issue: OperationOutcomeIssue[]): OperationOutcome => ({
+  resourceType: 'OperationOutcome',
+  issue,
+});
+
+export const operationOutcome = (code: IssueCode, diagnostics: string): OperationOutcome =>
+  outcomeOf([{ severity: 'error', code, diagnostics }]);
 
 /** What was left out of an answer that is good otherwise; null when nothing was. */
 export function leftOut(diagnostics: readonly string[]): OperationOutcome | null {
@@ -27,5 +38,5 @@ export function leftOut(diagnostics: readonly string[]): OperationOutcome | null
     code: 'not-supported' as const,
     diagnostics: each,
   }));
-  return { resourceType: 'OperationOutcome', issue };
+  return outcomeOf(issue);
 }

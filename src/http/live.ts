@@ -9,7 +9,7 @@ import type { Committed, Store } from '../store/port.ts';
 export interface Live {
   /**
    * Begins a stream on a response that is ours alone from now on.
-   * @param isWanted whether an entry that concerns these drains is told
+   * @param isWanted whether an entry is told
    * @param after place of the last entry the reader knows; null: only what comes
    */
   begin(response: ServerResponse, isWanted: IsWanted, after: number | null): void;
@@ -18,7 +18,8 @@ export interface Live {
   close(): void;
 }
 
-export type IsWanted = (concerns: readonly string[]) => boolean;
+/** @param drain of the entry @param concerns the drain and all that it concerns */
+export type IsWanted = (drain: string, concerns: readonly string[]) => boolean;
 
 export interface LiveLimits {
   readonly mostReaders: number;
@@ -28,6 +29,8 @@ export interface LiveLimits {
   readonly mostMissed: number;
   /** A sign of life, so that neither side takes a quiet ward for a lost connection. */
   readonly beatMs: number;
+  /** Then it ends, so that who listens is asked again whether it still may. */
+  readonly longestMs: number;
 }
 
 export const LIVE_LIMITS: LiveLimits = {
@@ -35,6 +38,7 @@ export const LIVE_LIMITS: LiveLimits = {
   mostUnreadBytes: 64 * 1024,
   mostMissed: 1000,
   beatMs: 15_000,
+  longestMs: 15 * 60_000,
 };
 
 const RETRY_MS = 2000;
@@ -48,6 +52,7 @@ const HEADERS = {
 interface Reader {
   readonly response: ServerResponse;
   readonly isWanted: IsWanted;
+  readonly endsMs: number;
 }
 
 type Feed = Pick<Store, 'listen' | 'committedAfter' | 'newestLogIndex'>;
@@ -64,10 +69,14 @@ export function createLive(store: Feed, limits: LiveLimits = LIVE_LIMITS): Live 
 
   function start(): void {
     stopListening ??= store.listen((entry, concerns) => {
-      for (const reader of readers) if (reader.isWanted(concerns)) tell(reader, entryText(entry));
+      for (const reader of readers)
+        if (reader.isWanted(entry.drain, concerns)) tell(reader, entryText(entry));
     });
     beat ??= setInterval(() => {
-      for (const reader of readers) tell(reader, ': still here\n\n');
+      for (const reader of readers) {
+        if (Date.now() >= reader.endsMs) reader.response.end();
+        else tell(reader, ': still here\n\n');
+      }
     }, limits.beatMs).unref();
   }
 
@@ -80,7 +89,7 @@ export function createLive(store: Feed, limits: LiveLimits = LIVE_LIMITS): Live 
 
   return {
     begin(response, isWanted, after) {
-      const reader = { response, isWanted };
+      const reader = { response, isWanted, endsMs: Date.now() + limits.longestMs };
       readers.add(reader);
       response.once('close', () => {
         readers.delete(reader);
@@ -107,7 +116,7 @@ function missedText(store: Feed, isWanted: IsWanted, after: number | null, most:
   const missed = store.committedAfter(after, most + 1);
   // A place that the ledger never reached is one of another ledger.
   if (missed.length > most || after > newest) return eventText(newest, 'reset', {});
-  const wanted = missed.filter(({ drain }) => isWanted([drain]));
+  const wanted = missed.filter(({ drain }) => isWanted(drain, [drain]));
   return `${wanted.map(entryText).join('')}${now}`;
 }
 

@@ -17,8 +17,12 @@ const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
   'not-the-chain-end': 409,
   'kind-differs': 422,
   'patient-differs': 422,
+  'patient-unknown': 422,
+  'site-differs': 422,
   'already-void': 409,
 };
+
+export const statusOfRefusal = (refused: NotTaken['refused']): number => STATUS_OF[refused];
 
 /** @param pointer where the entry stands in its message */
 export function answerOf(outcome: AppendOutcome | Previewed, pointer: string): Answer | Problem {

@@ -45,16 +45,19 @@ const UNCHANGED = { text: 'What the client holds is what would be answered.' };
 const DOCS = {
   page: {
     operation: 'page',
+    access: 'public',
     summary: 'The bedside page',
     answers: { 200: html('The page.'), 304: UNCHANGED, ...problems({}) },
   },
   reference: {
     operation: 'referencePage',
+    access: 'public',
     summary: 'This reference, to read and to try',
     answers: { 200: html('The page.'), 304: UNCHANGED, ...problems({}) },
   },
   file: {
     operation: 'pageFile',
+    access: 'public',
     summary: 'A script or style of the page',
     answers: {
       200: {

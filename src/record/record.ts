@@ -1,11 +1,11 @@
 /** The one use case: entries in, receipts out, each durable with all that follows from it. */
 import { writeBody } from '../audit/entry-text.ts';
-import type { Book, Subject } from '../domain/book.ts';
+import type { Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
 import type { DrainChange } from '../domain/changes.ts';
 import { type Accepted, decide, enter } from '../domain/decide.ts';
-import { patientKey } from '../domain/drain.ts';
-import type { EntryBody, Identifier } from '../domain/entry.ts';
+import { type DrainView, patientKey } from '../domain/drain.ts';
+import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { Settings } from '../domain/settings.ts';
@@ -30,13 +30,17 @@ export interface Incoming {
   readonly body: EntryBody;
   /** Canonical text of what was sent: the same key must always come with the same. */
   readonly request: string;
+  /** Whom and what place the sender names beside the drain; they must be the drain's. */
+  readonly claims?: { readonly patient: Reference; readonly site: Site | null };
+  /** An entry of these kinds that already stands under the identifier will do, whatever it says. */
+  readonly unlessKnown?: readonly Kind[];
 }
 
 /** Why the ledger does not take an entry. */
 export type NotTaken =
   | Refusal
   | {
-      readonly refused: 'no-such-drain' | 'in-the-future';
+      readonly refused: 'no-such-drain' | 'in-the-future' | 'patient-unknown' | 'site-differs';
       readonly pointer: string;
       readonly value: string;
       readonly mend: string;
@@ -85,6 +89,7 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
     entryId,
     identifier: body.identifier,
     requestHash: hashOf(`${drain}\n${request}`),
+    isAnswer: (receipt) => incoming.unlessKnown?.includes(JSON.parse(receipt).kind) === true,
     drain,
     linksPatient: patientKey(links),
     decide: (subject, place) => decision(subject, place, incoming, entryId, tools),
@@ -94,11 +99,12 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
 function decision(
   subject: Subject,
   place: Place,
-  { drain, body }: Incoming,
+  incoming: Incoming,
   entryId: string,
   { policy, write }: Tools,
 ): Decision {
-  const refused = notTaken(subject, place, drain, body, policy.settings);
+  const { drain, body } = incoming;
+  const refused = notTaken(subject, place, incoming, policy.settings);
   if (refused !== null) return { refused };
   const effective = parseInstant(body.effective_at);
   if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
@@ -134,8 +140,7 @@ function relinked(subject: Subject, { entry, changes }: Accepted): Write['relink
 function notTaken(
   subject: Subject,
   place: Place,
-  drain: string,
-  body: EntryBody,
+  { drain, body, claims }: Incoming,
   settings: Settings,
 ): NotTaken | null {
   if (body.kind !== 'placed' && !subject.has(drain)) {
@@ -146,12 +151,41 @@ function notTaken(
       mend: 'place the drain first: POST /v1/drains',
     };
   }
-  return otherPatient(subject.get(drain), body) ?? inTheFuture(place, body, settings);
+  const view = subject.get(drain)?.view;
+  return (
+    otherPatient(view, body) ??
+    (view === undefined ? null : falseClaim(view, claims)) ??
+    inTheFuture(place, body, settings)
+  );
+}
+
+/** A sender that means another patient or side has the wrong drain: nothing of it may be charted. */
+function falseClaim({ patient, site }: DrainView, claims: Incoming['claims']): NotTaken | null {
+  if (claims === undefined) return null;
+  const value = patientKey(claims.patient) ?? 'nobody';
+  if (patient === undefined) {
+    const mend = 'link the drain to its patient first: POST a drain-updated entry';
+    return { refused: 'patient-unknown', pointer: '/subject', value, mend };
+  }
+  if (!isSamePatient(patient, claims.patient)) {
+    const mend = `the drain is linked to ${patientKey(patient)}: name that patient so, or send another drain`;
+    return { refused: 'patient-differs', pointer: '/subject', value, mend };
+  }
+  if (claims.site === null || claims.site === site) return null;
+  const mend = `the drain is placed ${site}: leave the site out, or send another drain`;
+  return { refused: 'site-differs', pointer: '/bodySite', value: claims.site, mend };
+}
+
+/** By what both name them by. */
+function isSamePatient(a: Reference, b: Reference): boolean {
+  if (a.reference !== undefined && b.reference !== undefined) return a.reference === b.reference;
+  const [ours, theirs] = [a.identifier, b.identifier];
+  return ours !== undefined && ours.system === theirs?.system && ours.value === theirs.value;
 }
 
 /** A drain stays with its patient: relabelling a history would put one patient's readings into another's record. */
-function otherPatient(book: Book | undefined, body: EntryBody): NotTaken | null {
-  const linked = patientKey(book?.view.patient);
+function otherPatient(view: DrainView | undefined, body: EntryBody): NotTaken | null {
+  const linked = patientKey(view?.patient);
   const named = body.kind === 'drain-updated' ? patientKey(body.patient) : null;
   if (linked === null || named === null || named === linked) return null;
   const mend = `the drain is linked to ${linked}: mark that link entered-in-error first, or place the drain anew`;

@@ -15,7 +15,15 @@ import type { Window } from '../domain/windows.ts';
 /** A row with what was charted, digits aside (the entries keep those). */
 export function chartRowView(row: Row) {
   const { effective_at: _at, kind: _kind, note = null, ...charted } = row.item.content;
-  const { unit_profile: _profile, ...said } = { unit_profile: null, ...charted };
+  const {
+    unit_profile: _profile,
+    received: _received,
+    ...said
+  } = {
+    unit_profile: null,
+    received: null,
+    ...charted,
+  };
   return { ...rowView(row), charted: said, note, author: row.item.author, correction: row.item.correction };
 }
 

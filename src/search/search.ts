@@ -13,6 +13,7 @@ import type { Hit, Place } from './find.ts';
 import type { Held } from './held.ts';
 import type { Ask } from './port.ts';
 import { textsOf } from './texts.ts';
+import { within } from './within.ts';
 
 /** What a link to a further page holds: the search, the moment it is of, and where the page before ended. */
 interface Paging {
@@ -32,7 +33,12 @@ export function search(held: Held, type: ResourceType, ask: Ask): string {
   const { paging, query } = understood(held, type, ask);
   const plan = held.planner.plan({
     type,
-    criteria: query.criteria.map((each) => approximately(each, paging.nowMs)),
+    criteria: within(
+      held,
+      type,
+      ask,
+      query.criteria.map((each) => approximately(each, paging.nowMs)),
+    ),
   });
   const { asOf, after } = paging;
   const hits = query.count === 0 ? [] : held.finder.page(plan, query.sort, asOf, after, query.count + 1);

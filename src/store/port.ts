@@ -12,6 +12,8 @@ export interface AppendRequest {
   readonly identifier: Identifier;
   /** Hash of what was sent; the same key with another hash is another message. */
   readonly requestHash: string;
+  /** Whether what stands under the identifier already, by its receipt, is an answer though it is another message. */
+  isAnswer(receipt: string): boolean;
   readonly drain: string;
   /** The patient that the entry links its drain to, so that the books of both are at hand. */
   readonly linksPatient: string | null;

@@ -1,4 +1,5 @@
-/** The one place where the page speaks with the service. Access control would be added here, and nowhere else. */
+/** The one place where the page speaks with the service, and says by what it is known. */
+import { askCredential, credentialHeaders } from './credential.ts';
 
 export interface Problem {
   readonly title: string;
@@ -15,17 +16,18 @@ export type Reply<T> =
 export class NoAnswer extends Error {}
 
 const LIMIT_MS = 15_000;
-const headers = (): Record<string, string> => ({});
 
+/** Where the service asks who comes, the person is asked, and what was asked is asked again. */
 async function answered(path: string, init: RequestInit): Promise<Response> {
+  const response = await fetched(path, init);
+  if (response.status !== 401 || !(await askCredential())) return response;
+  return fetched(path, init);
+}
+
+async function fetched(path: string, init: RequestInit): Promise<Response> {
+  const headers = { ...credentialHeaders(), ...init.headers };
   try {
-    const signal = AbortSignal.timeout(LIMIT_MS);
-    return await fetch(path, {
-      ...init,
-      headers: { ...headers(), ...init.headers },
-      signal,
-      cache: 'no-store',
-    });
+    return await fetch(path, { ...init, headers, signal: AbortSignal.timeout(LIMIT_MS), cache: 'no-store' });
   } catch {
     throw new NoAnswer('no answer from the service');
   }
@@ -106,7 +108,7 @@ export async function listenOnce(
 ): Promise<void> {
   const resume: Record<string, string> = lastId === null ? {} : { 'last-event-id': lastId };
   const response = await fetch(path, {
-    headers: { ...headers(), ...resume },
+    headers: { ...credentialHeaders(), ...resume },
     signal: stop,
     cache: 'no-store',
   });

@@ -1,5 +1,5 @@
 /** Who charts: an identifier, typed once and kept for the session of this tab; never a name. */
-import { h } from './dom.ts';
+import { askInDialog } from './dialog.ts';
 import type { Json } from './exact.ts';
 
 const KEY = 'author';
@@ -22,44 +22,13 @@ export function askAuthor(): Promise<string | null> {
   return known === null ? asked() : Promise.resolve(known);
 }
 
-function asked(): Promise<string | null> {
-  const field = h('input', {
-    ...{ id: 'author', name: 'author', required: true, maxlength: 64 },
-    ...{ pattern: '[A-Za-z0-9.\\-\\/]+', autocomplete: 'off', autocapitalize: 'off' },
-    'aria-describedby': 'author-hint',
+async function asked(): Promise<string | null> {
+  const said = await askInDialog({
+    title: 'Who is charting?',
+    label: 'Your staff identifier',
+    hint: 'A number or reference such as n-1042 or Practitioner/n1; no name. Kept until this tab is closed.',
+    field: { name: 'author', maxlength: 64, pattern: '[A-Za-z0-9.\\-\\/]+' },
   });
-  const dialog = dialogWith(field);
-  document.body.append(dialog);
-  dialog.showModal();
-  return new Promise((resolve) => {
-    dialog.addEventListener('close', () => {
-      const said = dialog.returnValue === 'ok' ? field.value.trim() : '';
-      dialog.remove();
-      if (said !== '') sessionStorage.setItem(KEY, said);
-      resolve(said === '' ? null : said);
-    });
-  });
+  if (said !== null) sessionStorage.setItem(KEY, said);
+  return said;
 }
-
-const HINT =
-  'A number or reference such as n-1042 or Practitioner/n1; no name. Kept until this tab is closed.';
-
-const dialogWith = (field: HTMLInputElement): HTMLDialogElement =>
-  h(
-    'dialog',
-    { 'aria-labelledby': 'author-title' },
-    h(
-      'form',
-      { method: 'dialog' },
-      h('h2', { id: 'author-title' }, 'Who is charting?'),
-      h('label', { for: 'author' }, 'Your staff identifier'),
-      field,
-      h('p', { id: 'author-hint', class: 'hint' }, HINT),
-      h(
-        'p',
-        { class: 'actions' },
-        h('button', { class: 'main', value: 'ok' }, 'Go on'),
-        h('button', { value: 'no', formnovalidate: true }, 'Cancel'),
-      ),
-    ),
-  );

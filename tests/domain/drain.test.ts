@@ -113,6 +113,7 @@ describe('the order of what is charted at one minute', () => {
     content: { effective_at: at('08:00'), ...statement },
     author: NURSE,
     correction: null,
+    received_as: null,
     recorded_ms: epochMs(0),
   });
   const unit = { profile: WET_UNIT.id, unit_profile: WET_UNIT };

@@ -31,7 +31,9 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
     const validate = compiled.get(pointer) ?? ajv.compile({ $ref: `openapi#${pointer}` });
     compiled.set(pointer, validate);
     const { method, path, status, text, contentType } = answered;
-    if (!validate(contentType.includes('json') ? JSON.parse(text) : text)) {
+    const parts = contentType.includes('ndjson') ? text.trim().split('\n') : [text];
+    const valueIn = (part: string): unknown => (contentType.includes('json') ? JSON.parse(part) : part);
+    if (!parts.every((part) => validate(valueIn(part)))) {
       const faults = ajv.errorsText(validate.errors, { separator: '\n' });
       throw new Error(
         `${method} ${path} ${status} is not as the reference says:\n${faults}\n${text.slice(0, 2000)}`,

@@ -6,6 +6,7 @@ import type { Bundle, CapabilityStatement, Observation, Parameters } from 'fhir/
 import { Client } from 'fhir-kit-client';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { problemsOf } from '../support/r4.ts';
+import * as raw from './fhir-messages.ts';
 import { id, placeDrain, SYSTEM } from './messages.ts';
 import { STORY } from './rich-story.ts';
 import { startTestService, type TestService } from './service.ts';
@@ -140,6 +141,34 @@ test('$lastn and $stats by GET and by POST', async () => {
   const statistics = stats.parameter?.[0]?.resource as Observation;
   // The highest level that was charted in the story, and not withdrawn: 180 mL at 12:00.
   expect(statistics.component?.[0]?.valueQuantity).toMatchObject({ value: 180, code: 'mL' });
+});
+
+test('create, conditional create, update, batch and transaction', async () => {
+  const body = (key: string, time: string, ml: number) =>
+    raw.level(key, time, ml, { focus: [{ identifier: id('placed') }] }) as never;
+  const created = await get<Observation>(
+    client.create({ resourceType: 'Observation', body: body('fhir-1', '16:10', 200) }),
+  );
+  const headers = { 'If-None-Exist': `identifier=${SYSTEM}|fhir-1` };
+  const options = { headers };
+  const again = client.create({ resourceType: 'Observation', body: body('fhir-1', '16:10', 999), options });
+  expect(await get<Observation>(again)).toEqual(created);
+  const resourceId = created.id ?? '';
+  const changed = { ...(body('fhir-1', '16:10', 190) as object), id: resourceId } as never;
+  const ifMatch = { headers: { 'If-Match': 'W/"1"' } };
+  const updated = await get<Observation>(
+    client.update({ resourceType: 'Observation', id: resourceId, body: changed, options: ifMatch }),
+  );
+  expect(updated).toMatchObject({ status: 'corrected', valueQuantity: { value: 190 } });
+  const transaction = raw.bundleOf('transaction', raw.create(body('fhir-2', '16:20', 210)));
+  const stored = await get<Bundle>(client.transaction({ body: transaction as never }));
+  expect(stored.entry?.[0]?.response?.status).toBe('201 Created');
+  const batch = raw.bundleOf('batch', raw.create(body('fhir-2', '16:20', 210)), {
+    request: { method: 'GET', url: `Observation/${resourceId}/_history` },
+  });
+  const answers = await get<Bundle>(client.batch({ body: batch as never }));
+  expect(answers.entry?.map(({ response }) => response?.status)).toEqual(['200 OK', '200 OK']);
+  expect(answers.entry?.[1]?.resource).toMatchObject({ resourceType: 'Bundle', total: 2 });
 });
 
 test('what cannot be answered comes as a valid OperationOutcome', async () => {

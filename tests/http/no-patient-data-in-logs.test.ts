@@ -3,7 +3,8 @@ import { connect } from 'node:net';
 import { join } from 'node:path';
 import Database from 'better-sqlite3';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { entry, level, placeDrain, placement, setUp, voided } from './messages.ts';
+import * as observation from './fhir-messages.ts';
+import { entry, id, level, placeDrain, placement, setUp, voided } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
 let service: TestService;
@@ -67,11 +68,41 @@ test('every route, well and badly asked', async () => {
   }
   await service.send('POST', '/v1/drains', placement(`${CANARY}-2`, '08:00', about));
   await service.send('POST', entries, good, { 'content-type': `text/${CANARY}` });
+  const raw = observation.level(CANARY, '09:30', 100, {
+    subject: { ...about.patient, display: CANARY },
+    focus: [{ identifier: id(`${CANARY}-placed`) }],
+    performer: [{ reference: `Practitioner/${CANARY}`, display: CANARY }],
+    note: [{ text: CANARY }],
+  });
+  const fhir = { 'content-type': 'application/fhir+json', 'if-none-exist': `identifier=${CANARY}` };
+  for (const body of [
+    raw,
+    { ...raw, [CANARY]: 1 },
+    { ...raw, status: CANARY },
+    { ...raw, subject: { reference: `Patient/${CANARY}-2` } },
+  ]) {
+    await service.send('POST', '/fhir/Observation', body, { 'content-type': fhir['content-type'] });
+    await service.send('POST', '/fhir/Observation', body, fhir);
+    await service.send('PUT', `/fhir/Observation/level.${drain}.${CANARY}`, body, {
+      ...fhir,
+      'if-match': CANARY,
+    });
+    for (const type of ['batch', 'transaction'] as const) {
+      const query = { request: { method: 'GET', url: `Observation?patient=${CANARY}` } };
+      await service.send('POST', '/fhir', observation.bundleOf(type, observation.create(body)), fhir);
+      await service.send(
+        'POST',
+        '/fhir',
+        observation.bundleOf(type, query, { request: { method: CANARY, url: CANARY } }),
+        fhir,
+      );
+    }
+  }
   const paths = Object.keys(service.document.paths);
   const ids = [drain, CANARY, `level.${drain}.${CANARY}`, `%zz${CANARY}`, CANARY.repeat(30)];
   for (const path of [...paths, `/${CANARY}`, `/fhir/${CANARY}`]) {
-    for (const id of ids) {
-      const real = path.replaceAll(/\{\w+\}/g, id);
+    for (const each of ids) {
+      const real = path.replaceAll(/\{\w+\}/g, each);
       for (const method of ['GET', 'DELETE']) {
         await service.send(method, real);
         await service.send(method, `${real}?as_of=${CANARY}&${CANARY}=1`);

@@ -8,6 +8,7 @@ import Database from 'better-sqlite3';
 import { pino } from 'pino';
 import request from 'supertest';
 import { afterAll, expect, test } from 'vitest';
+import { DEVELOPMENT } from '../../src/auth/access-control.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createPreview, createRecord } from '../../src/record/record.ts';
@@ -34,6 +35,7 @@ const canonical = 'http://example.org/drainledger';
 const search = startSearchIndex({ database: file, zone: 'UTC', log: pino({ level: 'silent' }) });
 const app = buildApp({
   logger: pino({ level: 'silent' }),
+  access: DEVELOPMENT,
   parts: {
     store,
     search,

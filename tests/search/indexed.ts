@@ -70,7 +70,16 @@ export function indexed(zone = 'UTC'): Indexed {
   const answer = (kind: Ask['kind'], query: string, more: Partial<Ask>): string => {
     follow();
     const pairs = [...new URLSearchParams(query)].map(([name, value]): Pair => [name, value]);
-    const asked = { kind, type: 'Observation', pairs, base: BASE, lenient: false, nowMs: NOW_MS, ...more };
+    const asked = {
+      kind,
+      type: 'Observation',
+      pairs,
+      base: BASE,
+      lenient: false,
+      within: null,
+      nowMs: NOW_MS,
+      ...more,
+    };
     return ANSWERS[kind](held, OBSERVATION, asked);
   };
   const ask: Indexed['ask'] = (kind, query, more = {}) => JSON.parse(answer(kind, query, more));

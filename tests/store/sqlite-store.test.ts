@@ -149,6 +149,7 @@ describe('nothing is half written', () => {
       {
         entryId: 'bad',
         identifier: { system: 's', value: 'bad' },
+        isAnswer: () => false,
         requestHash: 'x',
         drain: incoming(PLACED, PLACED).drain,
         linksPatient: null,

@@ -33,7 +33,14 @@ export interface SearchParameter {
   readonly documentation: string;
 }
 
-export type Interaction = 'read' | 'vread' | 'history-instance' | 'history-type' | 'search-type';
+export type Interaction =
+  | 'create'
+  | 'update'
+  | 'read'
+  | 'vread'
+  | 'history-instance'
+  | 'history-type'
+  | 'search-type';
 export type Operation = 'lastn' | 'stats';
 
 export interface ResourceType {
@@ -94,7 +101,7 @@ const subject = ofObservation('reference', 'subject');
 
 const OBSERVATION: ResourceType = {
   type: 'Observation',
-  interactions: ['read', 'vread', 'history-instance', 'history-type', 'search-type'],
+  interactions: ['create', 'update', 'read', 'vread', 'history-instance', 'history-type', 'search-type'],
   mandatory: ['status', 'code'],
   summary: [
     'identifier',
@@ -189,6 +196,13 @@ const OBSERVATION: ResourceType = {
 };
 
 export const RESOURCE_TYPES: readonly ResourceType[] = [OBSERVATION];
+
+/** Types that an interaction is offered for. */
+export const typesThat = (interaction: Interaction): readonly ResourceType[] =>
+  RESOURCE_TYPES.filter(({ interactions }) => interactions.includes(interaction));
+
+/** Interactions with the service as a whole. */
+export const SYSTEM_INTERACTIONS = ['transaction', 'batch'] as const;
 
 /** Parameters of every search that shape the result: what each does. */
 export const SHAPING = {

@@ -6,12 +6,15 @@ import { Refused } from '../../fhir/search/refused.ts';
 import { ExactNumber } from '../../json/exact-json.ts';
 
 /** Parameters of URL and body together, in their order; not by the framework's parser, which keeps no order. */
-export function pairsOf({ url, body }: FastifyRequest): readonly Pair[] {
+export function pairsOf({ url, body }: Pick<FastifyRequest, 'url' | 'body'>): readonly Pair[] {
   const start = url.indexOf('?');
   const sent = start === -1 ? [] : pairsIn(new URLSearchParams(url.slice(start + 1)));
   if (body instanceof URLSearchParams) return [...sent, ...pairsIn(body)];
   return body === undefined || body === null ? sent : [...sent, ...pairsOfResource(body)];
 }
+
+/** Of the URL alone: where the body is a resource to be stored. */
+export const queryOf = ({ url }: FastifyRequest): readonly Pair[] => pairsOf({ url, body: undefined });
 
 const pairsIn = (parameters: URLSearchParams): Pair[] =>
   [...parameters].map(([name, value]): Pair => [name, value]);
@@ -50,6 +53,15 @@ function textOf(value: unknown): string | undefined {
   if (code !== undefined) return codingText(system ?? '', code);
   if (start !== undefined || end !== undefined) return periodText(start ?? '', end ?? '');
   return reference;
+}
+
+const RETURNS = ['minimal', 'representation', 'OperationOutcome'] as const;
+
+/** What a client wants back of what it stored (FHIR R4 http.html#ops); null where it does not say. */
+export function preferredReturn({ headers }: FastifyRequest): (typeof RETURNS)[number] | null {
+  const [, wanted] =
+    /(?:^|[,;\s])return\s*=\s*"?([A-Za-z]+)/.exec([headers.prefer ?? []].flat().join(',')) ?? [];
+  return RETURNS.find((each) => each === wanted) ?? null;
 }
 
 /** Whether parameters that are not known may be left out (Prefer: handling=lenient; RFC 7240). */

@@ -1,5 +1,6 @@
 /** What the API reference says of the FHIR routes, made from the same rows as the routes. */
 import { z } from 'zod';
+import type { Action } from '../../auth/scope.ts';
 import { modifiersOf } from '../../fhir/search/read-criterion.ts';
 import { HISTORY_PARAMETERS } from '../../fhir/search/read-history.ts';
 import {
@@ -19,7 +20,7 @@ const resource = (text: string, resourceType: string): BodyDoc => ({
 });
 
 const text = (description: string) => z.string().meta({ description });
-const FORMAT = {
+export const FORMAT_QUERY = {
   _format: text(
     'JSON is the only format; goes before Accept. A client that asks for application/json gets it under that name.',
   ),
@@ -28,18 +29,19 @@ const VIEW = { _summary: text('true, false, text or data.'), _elements: text(SHA
 const VERSIONED = 'Decimals keep the digits they were charted with. ETag names the version.';
 const STRICT =
   'A parameter, modifier or prefix that is not known is refused; with Prefer: handling=lenient a parameter that is not known is left out, and an outcome in the Bundle says so. Links to further pages are opaque and stay at the moment of the first page.';
-const FORM = 'application/x-www-form-urlencoded';
+export const FORM = 'application/x-www-form-urlencoded';
 const NOT_MODIFIED = { 304: { text: 'It is still what the client has.' } };
 
-const refusals = (text404?: string) => ({
+export const refusals = (text404?: string) => ({
   ...(text404 === undefined ? {} : { 404: resource(text404, 'OperationOutcome') }),
   default: resource('Any other error.', 'OperationOutcome'),
 });
 
 export const METADATA: RouteDoc = {
   operation: 'capabilities',
+  access: 'public',
   summary: 'What can be done with FHIR here',
-  query: { ...FORMAT, mode: text('Of no effect: there is one statement.') },
+  query: { ...FORMAT_QUERY, mode: text('Of no effect: there is one statement.') },
   readsQuery: true,
   answers: {
     200: resource('The CapabilityStatement.', 'CapabilityStatement'),
@@ -50,31 +52,93 @@ export const METADATA: RouteDoc = {
 
 type DocOf = (type: ResourceType) => RouteDoc;
 
+const RESOURCE_TYPES_IN = ['application/fhir+json', 'application/json'];
+const RETURNS =
+  'Prefer: return=minimal, representation or OperationOutcome says what comes back; a representation unless given.';
+
+/** What is posted to the base. */
+export const BUNDLE_DOC: RouteDoc = {
+  operation: 'postBundle',
+  // What each entry needs is asked of each entry.
+  access: 'known',
+  seesToBounds: true,
+  summary: 'A batch or a transaction',
+  about:
+    'In a batch each entry is a GET or POST and is answered by itself. In a transaction each is a POST, with ifNoneExist if wanted, and all are written or none. At most 500 entries and 2 MiB.',
+  query: FORMAT_QUERY,
+  readsQuery: true,
+  body: z.looseObject({}).meta({ description: 'A Bundle of type batch or transaction.' }),
+  bodyTypes: RESOURCE_TYPES_IN,
+  answers: { 200: resource('One entry for each, in order.', 'Bundle'), ...refusals() },
+};
+
 export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
+  create: ({ type }) => ({
+    operation: `create${type}`,
+    access: { type, action: 'c' },
+    seesToBounds: true,
+    summary: `Chart what was read, as a resource of type ${type}`,
+    about: `Takes what is read at the bedside and refuses what is worked out here. It becomes an entry by the same checks as any other, and comes back as the Observation that it is issued as. The drain is named in focus, by the identifier of its placement. The first identifier is the key: the same message again is answered with what it made, and with If-None-Exist so is any other message under that identifier. ${RETURNS}`,
+    query: FORMAT_QUERY,
+    readsQuery: true,
+    body: z
+      .looseObject({})
+      .meta({ description: 'An Observation of one raw quantity, or of several as components.' }),
+    bodyTypes: RESOURCE_TYPES_IN,
+    answers: {
+      200: resource('It was recorded before: nothing was written.', type),
+      201: resource('Recorded: on disk before this answer left.', type),
+      202: resource(
+        'Recorded, but not issued while a mark keeps it out: before placement, after removal.',
+        'OperationOutcome',
+      ),
+      ...refusals(),
+    },
+  }),
+  update: ({ type }) => ({
+    operation: `update${type}`,
+    access: { type, action: 'u' },
+    summary: `Correct or withdraw what was sent as a resource of type ${type}`,
+    about: `The whole Observation anew, as it should have been, with the ETag of the version it replaces in If-Match; status entered-in-error withdraws it, for ever. Only what was sent as an Observation can be updated; other entries are corrected at /v1. The same update again is answered with what it made. ${RETURNS}`,
+    query: FORMAT_QUERY,
+    readsQuery: true,
+    body: z.looseObject({}).meta({ description: 'The Observation, with the id of the URL.' }),
+    bodyTypes: RESOURCE_TYPES_IN,
+    answers: { 200: resource('The newest version.', type), ...refusals() },
+  }),
   read: ({ type }) => ({
     operation: `read${type}`,
+    access: { type, action: 'r' },
     summary: `The newest version of a resource of type ${type}`,
     about: VERSIONED,
-    query: { ...FORMAT, ...VIEW },
+    query: { ...FORMAT_QUERY, ...VIEW },
     readsQuery: true,
     answers: { 200: resource('The resource.', type), ...NOT_MODIFIED, ...refusals('It was never issued.') },
   }),
   vread: ({ type }) => ({
     operation: `read${type}Version`,
+    access: { type, action: 'r' },
     summary: `One version of a resource of type ${type}, as the text that was issued`,
     about: VERSIONED,
-    query: { ...FORMAT, ...VIEW },
+    query: { ...FORMAT_QUERY, ...VIEW },
     readsQuery: true,
     answers: { 200: resource('The version.', type), ...NOT_MODIFIED, ...refusals('It was never issued.') },
   }),
   'history-instance': (row) => ({
-    ...historyDoc(`${row.type}History`, `Versions of a resource of type ${row.type}, newest first`),
+    ...historyDoc(row, 'r', `${row.type}History`, `Versions of a resource of type ${row.type}, newest first`),
     answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals('It was never issued.') },
   }),
   'history-type': (row) =>
-    historyDoc(`${row.type}TypeHistory`, `Versions of all resources of type ${row.type}, newest first`),
+    historyDoc(
+      row,
+      's',
+      `${row.type}TypeHistory`,
+      `Versions of all resources of type ${row.type}, newest first`,
+    ),
   'search-type': (row) => ({
     operation: `search${row.type}`,
+    access: { type: row.type, action: 's' },
+    seesToBounds: true,
     summary: `Resources of type ${row.type} that match, a page at a time`,
     about: STRICT,
     query: searchQuery(row),
@@ -83,10 +147,16 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   }),
 };
 
-const historyDoc = (operation: string, summary: string): RouteDoc => ({
+const historyDoc = (
+  { type }: ResourceType,
+  action: Action,
+  operation: string,
+  summary: string,
+): RouteDoc => ({
   operation,
+  access: { type, action },
   summary,
-  query: { ...FORMAT, ...described(HISTORY_PARAMETERS), _page: text('From a link that was given.') },
+  query: { ...FORMAT_QUERY, ...described(HISTORY_PARAMETERS), _page: text('From a link that was given.') },
   readsQuery: true,
   answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals() },
 });
@@ -113,7 +183,7 @@ const searchQuery = (row: ResourceType) => ({
     ? {}
     : { _include: text(`${row.includes.map((each) => `${row.type}:${each}`).join(', ')}.`) }),
   _page: text('From a link that was given; stands alone.'),
-  ...FORMAT,
+  ...FORMAT_QUERY,
 });
 
 /** The same search with its parameters in a form, where no log on the way can see them. */
@@ -148,9 +218,11 @@ export function operationDoc(
       : resource('The statistics.', 'Parameters');
   return {
     operation: `${operation}${row.type}${byPost ? 'ByPost' : ''}`,
+    access: { type: row.type, action: 's' },
+    seesToBounds: true,
     summary: `The FHIR operation $${operation}`,
     about: ABOUT_OPERATION[operation],
-    query: { ...ofSearch, ...described(parameters), ...FORMAT },
+    query: { ...ofSearch, ...described(parameters), ...FORMAT_QUERY },
     readsQuery: true,
     ...(byPost ? { body, bodyTypes: [FORM, 'application/fhir+json', 'application/json'] } : {}),
     answers: { 200: answer, ...refusals() },

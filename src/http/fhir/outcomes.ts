@@ -1,6 +1,7 @@
 import type { FastifyReply } from 'fastify';
-import { type IssueCode, operationOutcome } from '../../fhir/outcome.ts';
+import { type IssueCode, operationOutcome, outcomeOf } from '../../fhir/outcome.ts';
 import type { Refused } from '../../fhir/search/refused.ts';
+import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Problem } from '../problem.ts';
 
 export const FHIR_BASE = '/fhir';
@@ -8,6 +9,8 @@ export const FHIR_JSON = 'application/fhir+json; charset=utf-8';
 
 const CODE_OF: Readonly<Record<number, IssueCode>> = {
   400: 'structure',
+  401: 'login',
+  403: 'forbidden',
   404: 'not-found',
   405: 'not-supported',
   406: 'not-supported',
@@ -37,3 +40,23 @@ export function sendIssue(
     .type(FHIR_JSON)
     .send(JSON.stringify(operationOutcome(code, diagnostics)));
 }
+
+export const sendFaults = (reply: FastifyReply, status: number, faults: readonly FhirFault[]): FastifyReply =>
+  reply.code(status).type(FHIR_JSON).send(faultsText(faults));
+
+/** An OperationOutcome that names the element, the value and the mend of each fault. */
+function faultsText(faults: readonly FhirFault[]): string {
+  const issues = faults.map(({ code, pointer, value, detail, mend }) => {
+    const shown = value === undefined ? '' : ` ${value}`;
+    return {
+      severity: 'error' as const,
+      code,
+      diagnostics: `${pointer}${shown} ${detail}: ${mend}`,
+      expression: [pointer],
+    };
+  });
+  return JSON.stringify(outcomeOf(issues));
+}
+
+export const issueText = (severity: 'information' | 'error', code: IssueCode, diagnostics: string): string =>
+  JSON.stringify(outcomeOf([{ severity, code, diagnostics }]));

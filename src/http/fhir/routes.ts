@@ -1,6 +1,7 @@
 /** The FHIR side: one row of RESOURCE_TYPES becomes routes, one interaction or operation at a time. */
 import { createHash } from 'node:crypto';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import type { AccessControl } from '../../auth/access-control.ts';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
@@ -15,19 +16,26 @@ import type { Ask } from '../../search/port.ts';
 import { momentsOf } from '../../search/zone.ts';
 import { acceptForm, alsoAcceptJson } from '../body.ts';
 import type { Parts } from '../parts.ts';
-import { handlingOf, pairsOf } from './asked.ts';
-import { formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
+import { handlingOf, pairsOf, queryOf } from './asked.ts';
+import { registerBundles } from './bundle-in.ts';
+import { confinedTo } from './confined.ts';
+import { registerCreate } from './create.ts';
+import { FORM, formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
 import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
+import { registerSmart } from './smart.ts';
+import { registerUpdate } from './update.ts';
 import { instanceHistory, isKnown, sendVersion, versionsOf } from './versions.ts';
 
-export function registerFhir(app: FastifyInstance, parts: Parts): void {
+export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessControl): void {
   acceptForm(app);
   alsoAcceptJson(app, 'application/fhir+json');
   answerRefusals(app);
   negotiateAnswers(app);
   const zone = momentsOf(parts.calendar.zone);
   registerMetadata(app, parts);
+  registerSmart(app, access);
+  registerBundles(app, parts);
   for (const type of RESOURCE_TYPES) {
     for (const each of type.interactions) REGISTER[each](app, parts, type, zone);
     for (const each of type.operations) registerOperation(app, parts, type, each);
@@ -56,11 +64,17 @@ function negotiateAnswers(app: FastifyInstance): void {
   });
   // After the body, in which a form may name the format.
   app.addHook('preHandler', (request, reply, done) => {
-    reply.type(negotiate(request, pairsOf(request)));
+    reply.type(negotiate(request, takesResource(request) ? queryOf(request) : pairsOf(request)));
     const handling = handlingOf(request);
     if (handling !== null) reply.header('preference-applied', `handling=${handling}`);
     done();
   });
+}
+
+/** A form or Parameters name what is asked for; another resource does not. */
+function takesResource({ routeOptions }: FastifyRequest): boolean {
+  const { bodyTypes = [] } = routeOptions.config.doc ?? {};
+  return bodyTypes.length > 0 && !bodyTypes.includes(FORM);
 }
 
 function registerMetadata(app: FastifyInstance, parts: Parts): void {
@@ -98,6 +112,8 @@ interface OfVersion {
 type Register = (app: FastifyInstance, parts: Parts, type: ResourceType, zone: MomentOf) => void;
 
 const REGISTER: Readonly<Record<Interaction, Register>> = {
+  create: registerCreate,
+  update: registerUpdate,
   read(app, parts, type) {
     app.get<OfId>(`/${type.type}/:id`, { config: { doc: INTERACTION_DOCS.read(type) } }, (request, reply) => {
       const { id } = request.params;
@@ -145,6 +161,7 @@ function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind:
       pairs: pairsOf(request),
       base: `${publicUrl()}${FHIR_BASE}`,
       lenient: handlingOf(request) === 'lenient',
+      within: confinedTo(request.principal),
       nowMs: now(),
     });
     if ('text' in answer) return reply.send(answer.text);

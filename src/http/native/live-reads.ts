@@ -1,6 +1,8 @@
 /** Live: what is charted, as it becomes durable; of one drain with all of its patient, or of the ward. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
+import { isBound, isWithin, type Principal } from '../../auth/principal.ts';
+import { LIST, READ } from '../../auth/scope.ts';
 import { shown } from '../../intake/fault.ts';
 import { createLive, type IsWanted, LIVE_LIMITS } from '../live.ts';
 import type { Parts } from '../parts.ts';
@@ -31,12 +33,14 @@ const REFUSALS = { 400: '`Last-Event-ID` is no id of an event.', 503: 'Too many 
 const DOCS = {
   ofDrain: {
     operation: 'drainLive',
+    access: READ,
     summary: 'What is charted of a drain, or of another drain of its patient, as it happens',
     about: ABOUT,
     answers: { 200: EVENTS, ...problems({ ...REFUSALS, 404: 'There is no such drain.' }) },
   },
   ofWard: {
     operation: 'overviewLive',
+    access: LIST,
     summary: 'What is charted of any drain, as it happens',
     about: ABOUT,
     answers: { 200: EVENTS, ...problems(REFUSALS) },
@@ -68,9 +72,18 @@ export function registerLive(app: FastifyInstance, { store }: Parts): void {
     const subject = store.books(drain);
     if (!subject.has(drain)) return sendProblem(reply, noSuchDrain(drain));
     const together = new Set(subject.keys());
-    return begin(request, reply, (concerns) => concerns.some((each) => together.has(each)));
+    const mayHearOf = within(request.principal, store);
+    return begin(
+      request,
+      reply,
+      (of, concerns) => concerns.some((each) => together.has(each)) && mayHearOf(of),
+    );
   });
 }
+
+/** A client that is confined hears of nothing beyond, not even that there is something. */
+const within = (principal: Principal, store: Parts['store']) => (drain: string) =>
+  !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);
 
 const badId = (said: string): Problem =>
   problemOfFaults(400, 'bad-header', 'The stream cannot begin where it was asked to', [

@@ -1,6 +1,7 @@
 /** The overview: where all open drains stand, to be sorted and paged. */
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { LIST } from '../../auth/scope.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import { expectedEveryH } from '../../domain/overdue.ts';
 import { HOUR_MS } from '../../domain/units.ts';
@@ -37,6 +38,7 @@ interface OfOverview {
 
 const DOC = {
   operation: 'overview',
+  access: LIST,
   summary: 'Where all open drains stand, with standing advisories and the age of the last reading',
   about: 'As of what is charted, for review. Silence shows as age, never as 0 mL.',
   query: {

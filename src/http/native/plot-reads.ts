@@ -1,6 +1,7 @@
 /** Plots of a drain as SVG, to be embedded by their address. */
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { z } from 'zod';
+import { READ } from '../../auth/scope.ts';
 import { advise } from '../../domain/advise.ts';
 import type { Book, Subject } from '../../domain/book.ts';
 import { newestAt } from '../../domain/chart.ts';
@@ -28,6 +29,7 @@ const WIDTH_PX = { least: 320, most: 2400, usual: '900' } as const;
 
 const DOC = {
   operation: 'plot',
+  access: READ,
   summary: 'Plots of a drain, as an SVG image',
   about:
     'Cumulative net drainage, bars by hour (by shift over 3 days, by day over 14), pressures, air leak, advisories, over one time axis in the zone of the facility. Gaps are gaps. Without patient or names. The answer has an entity tag.',

@@ -212,7 +212,8 @@ function answerAgain(request: AppendRequest, before: Known): Exclude<Previewed, 
   if (before.system !== system || before.value !== value) {
     throw new Error(`two identifiers share the name ${request.entryId}; change the value of the new one`);
   }
-  const kind = before.request_hash === request.requestHash ? 'replayed' : 'conflict';
+  const isAnswer = before.request_hash === request.requestHash || request.isAnswer(before.receipt);
+  const kind = isAnswer ? 'replayed' : 'conflict';
   return { kind, receipt: before.receipt };
 }
 

@@ -1,0 +1,87 @@
+/** Entries of a batch, each answered as the request that it stands for: by the same routes, with nothing between. */
+import { STATUS_CODES } from 'node:http';
+import type { FastifyRequest, LightMyRequestResponse } from 'fastify';
+import type { ExactValue } from '../../json/exact-json.ts';
+import { writeExact } from '../../json/exact-write.ts';
+import { preferredReturn } from './asked.ts';
+import type { EntryAnswer } from './bundle-answer.ts';
+import type { BundleEntry } from './bundle-shape.ts';
+import { FHIR_BASE, FHIR_JSON, issueText } from './outcomes.ts';
+
+const METHODS = ['GET', 'POST'] as const;
+/** A type, what follows it, and a query; no step up and no other host. */
+const INNER_URL = /^(?:metadata|[A-Z][A-Za-z]{0,60}(?:\/[A-Za-z0-9$_.-]{1,128}){0,3})(?:\?[^#\s]*)?$/;
+
+export async function answerBatch(
+  request: FastifyRequest,
+  entries: readonly BundleEntry[],
+): Promise<readonly EntryAnswer[]> {
+  const answers: EntryAnswer[] = [];
+  const answer = async (entry: BundleEntry, n: number): Promise<void> => {
+    answers[n] = await answerEntry(request, entry);
+  };
+  const isWrite = ({ request: { method } }: BundleEntry): boolean => method === 'POST';
+  // Writes go first, and share their commits; reads then see them (http.html#trules).
+  await Promise.all(entries.map((each, n) => (isWrite(each) ? answer(each, n) : undefined)));
+  for (const [n, each] of entries.entries()) if (!isWrite(each)) await answer(each, n);
+  return answers;
+}
+
+async function answerEntry(outer: FastifyRequest, entry: BundleEntry): Promise<EntryAnswer> {
+  const { url, ...asked } = entry.request;
+  const method = METHODS.find((each) => each === asked.method);
+  if (method === undefined || !INNER_URL.test(url) || url.includes('..')) {
+    const words = `request ${asked.method.slice(0, 20)} ${url.slice(0, 80).toWellFormed()} is not done in a batch: send GET or POST and a URL below the base, such as Observation`;
+    return told(400, issueText('error', 'not-supported', words));
+  }
+  const isWrite = method === 'POST' && entry.resource !== undefined;
+  const response = await outer.server.inject({
+    method,
+    url: `${FHIR_BASE}/${url}`,
+    headers: headersOf(outer, asked, isWrite),
+    ...(isWrite ? { payload: writeExact(entry.resource as ExactValue) } : {}),
+  });
+  return answerOf(response, method === 'GET' || preferredReturn(outer) === 'representation');
+}
+
+function headersOf(
+  outer: FastifyRequest,
+  { ifNoneExist, ifNoneMatch, ifModifiedSince }: Omit<BundleEntry['request'], 'url' | 'method'>,
+  isWrite: boolean,
+): Record<string, string> {
+  const { authorization } = outer.headers;
+  return {
+    accept: FHIR_JSON,
+    ...(authorization === undefined ? {} : { authorization }),
+    ...(isWrite ? { 'content-type': FHIR_JSON } : {}),
+    ...(ifNoneExist === undefined ? {} : { 'if-none-exist': ifNoneExist }),
+    ...(ifNoneMatch === undefined ? {} : { 'if-none-match': ifNoneMatch }),
+    ...(ifModifiedSince === undefined
+      ? {}
+      : { 'if-modified-since': new Date(ifModifiedSince).toUTCString() }),
+  };
+}
+
+function answerOf({ statusCode, headers, payload }: LightMyRequestResponse, shows: boolean): EntryAnswer {
+  // An answer below the FHIR base that is no resource asked for is an OperationOutcome, whoever gives it.
+  if (statusCode >= 400 || statusCode === 202) return told(statusCode, payload);
+  const { location, etag, 'last-modified': modified } = headers;
+  return {
+    resource: shows && payload !== '' ? payload : null,
+    response: {
+      status: statusText(statusCode),
+      ...(typeof location === 'string' ? { location } : {}),
+      ...(typeof etag === 'string' ? { etag } : {}),
+      ...(typeof modified === 'string' ? { lastModified: new Date(modified).toISOString() } : {}),
+    },
+    outcome: null,
+  };
+}
+
+const told = (status: number, outcome: string): EntryAnswer => ({
+  resource: null,
+  response: { status: statusText(status) },
+  outcome,
+});
+
+const statusText = (status: number): string => `${status} ${STATUS_CODES[status] ?? ''}`.trim();

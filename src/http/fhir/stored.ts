@@ -1,0 +1,158 @@
+/** What came of something that was sent to be stored: the resource that it is issued as, or what stood in the way. */
+import type { FastifyReply, FastifyRequest } from 'fastify';
+import { readBody } from '../../audit/entry-text.ts';
+import type { Identifier, Kind } from '../../domain/entry.ts';
+import type { FactName } from '../../domain/fact.ts';
+import type { Version } from '../../fhir/bundle.ts';
+import { observationId } from '../../fhir/observation.ts';
+import { Refused } from '../../fhir/search/refused.ts';
+import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
+import type { Faulty } from '../../intake/fhir/read-observation.ts';
+import type { Incoming, NotTaken } from '../../record/record.ts';
+import type { AppendOutcome } from '../../store/port.ts';
+import { writeRefusal } from '../allowed.ts';
+import { statusOfRefusal } from '../outcome.ts';
+import type { Parts } from '../parts.ts';
+import { preferredReturn, queryOf } from './asked.ts';
+import { FHIR_BASE, FHIR_JSON, issueText } from './outcomes.ts';
+import { versionsOf } from './versions.ts';
+
+/** What an entry is found as. */
+export interface Stored {
+  readonly isNew: boolean;
+  readonly id: string;
+  /** Null while a mark keeps the entry from being issued. */
+  readonly version: Version | null;
+  readonly marks: readonly string[];
+}
+export interface NotStored extends Faulty {
+  readonly status: number;
+}
+
+/** Why an entry was not taken; null when it was, or would have been had the rest of its unit been. */
+export function refusalOf(outcome: AppendOutcome): NotStored | null {
+  if (outcome.kind === 'refused') return notTaken(outcome.refused as NotTaken);
+  return outcome.kind === 'conflict' ? keyUsedTwice(outcome.receipt) : null;
+}
+
+interface Receipt {
+  readonly drain: string;
+  readonly sequence: number;
+  readonly entry: string;
+  readonly derived: { readonly marks: readonly string[] } | null;
+}
+
+/** @throws {Error} for what {@link refusalOf} names */
+export function storedBy(outcome: AppendOutcome, parts: Parts, type: ResourceType): Stored {
+  if (!('receipt' in outcome)) throw new Error('what was not taken is not stored');
+  const isNew = outcome.kind === 'recorded';
+  const { drain, sequence, entry, derived } = JSON.parse(outcome.receipt) as Receipt;
+  const id = observationId(drain, { name: issuedAs(parts, drain, sequence), anchor: entry });
+  const versions = versionsOf(parts, type, id);
+  const version = isNew ? versions[0] : versions.at(-1);
+  return { isNew, id, version: version ?? null, marks: derived?.marks ?? [] };
+}
+
+/** The fact as which a sender finds its entry again. */
+function issuedAs({ store }: Parts, drain: string, sequence: number): FactName {
+  const [stored] = store.entries(drain, sequence - 1, 1);
+  if (stored === undefined) throw new Error('an entry that was recorded is not in the ledger');
+  const { kind, received } = readBody(stored.body);
+  return (received?.as ?? ISSUED_BY_KIND[kind]) as FactName;
+}
+
+/** By kind of an entry that did not come as an Observation. */
+const ISSUED_BY_KIND: Readonly<Record<string, FactName>> = {
+  reading: 'reading',
+  weighed: 'body-weight',
+  instilled: 'instilled-volume',
+  sampled: 'sampled-volume',
+};
+/** Kinds of entries that can be found as an Observation. */
+export const ISSUING = Object.keys(ISSUED_BY_KIND) as Kind[];
+
+/** Where a refusal of the ledger points, in FHIRPath. */
+const ELEMENT: Readonly<Record<string, string>> = {
+  '/drain': 'Observation.focus[0].identifier',
+  '/subject': 'Observation.subject',
+  '/bodySite': 'Observation.bodySite',
+  '/effective_at': 'Observation.effective',
+  '/replacement/effective_at': 'Observation.effective',
+};
+
+function notTaken({ refused, pointer, value, mend }: NotTaken): NotStored {
+  const unknownDrain = refused === 'no-such-drain';
+  const fault: FhirFault = {
+    code: 'business-rule',
+    pointer: ELEMENT[pointer] ?? 'Observation',
+    value,
+    detail: refused.replaceAll('-', ' '),
+    mend,
+  };
+  // The path of the request is known; what is not is in the resource.
+  return { status: unknownDrain ? 422 : statusOfRefusal(refused), faults: [fault] };
+}
+
+function keyUsedTwice(receipt: string): NotStored {
+  const { identifier } = JSON.parse(receipt) as { readonly identifier: Identifier };
+  const fault: FhirFault = {
+    code: 'conflict',
+    pointer: 'Observation.identifier[0]',
+    value: `${identifier.system}|${identifier.value}`,
+    detail: 'already names something else',
+    mend: 'send a new identifier',
+  };
+  return { status: 409, faults: [fault] };
+}
+
+export const locationOf = ({ type, id, version }: Version, parts: Parts): string =>
+  `${parts.publicUrl()}${FHIR_BASE}/${type}/${id}/_history/${version}`;
+
+export function sendStored(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  stored: Stored,
+  parts: Parts,
+): FastifyReply {
+  const { isNew, version } = stored;
+  if (version === null) return reply.code(202).type(FHIR_JSON).send(unissuedText(stored));
+  reply
+    .code(isNew ? 201 : 200)
+    .header('location', locationOf(version, parts))
+    .header('etag', `W/"${version.version}"`)
+    .header('last-modified', new Date(version.lastUpdated).toUTCString());
+  const preferred = preferredReturn(request);
+  if (preferred !== null) reply.header('preference-applied', `return=${preferred}`);
+  if (preferred === 'minimal') return reply.removeHeader('content-type').send();
+  if (preferred !== 'OperationOutcome') return reply.send(version.text);
+  const words = isNew
+    ? 'Recorded: on disk before this answer left.'
+    : 'Recorded before: nothing was written.';
+  return reply.type(FHIR_JSON).send(issueText('information', 'informational', words));
+}
+
+/** What is kept in the ledger, and out of the record until another entry clears it. */
+export const unissuedText = ({ id, marks }: Stored): string =>
+  issueText(
+    'information',
+    'informational',
+    `Recorded, but not issued while it is marked ${marks.join(', ')}: Observation/${id} appears when another entry clears that.`,
+  );
+
+/** @throws {Refused} for a query, which could only be a misunderstanding */
+export function refuseQuery(request: FastifyRequest): void {
+  const unknown = queryOf(request).find(([name]) => name !== '_format');
+  if (unknown === undefined) return;
+  throw new Refused(
+    400,
+    'not-supported',
+    `${unknown[0].slice(0, 60)} is no parameter of a write: leave it out`,
+  );
+}
+
+/** @throws {Refused} 403 when the client may not write what it sends */
+export function refuseForbidden(request: FastifyRequest, { store }: Parts, incoming: Incoming): void {
+  const refusal = writeRefusal(request.principal, store, incoming);
+  if (refusal !== null) throw new Refused(403, 'forbidden', refusal.detail);
+}

@@ -1,0 +1,232 @@
+/** An Observation of what was read at the bedside to the entry that it says, or to all that is wrong with it. */
+
+import type { z } from 'zod';
+import type { EntryBody, Identifier, Reference, Site } from '../../domain/entry.ts';
+import type { FactName } from '../../domain/fact.ts';
+import { SITE_CODES } from '../../fhir/codes.ts';
+import { GROUPING } from '../../fhir/raw-codes.ts';
+import type { ExactValue } from '../../json/exact-json.ts';
+import { writeExact } from '../../json/exact-write.ts';
+import { shown } from '../fault.ts';
+import { type Profiles, readEntry } from '../native/read-entry.ts';
+import { faultsOf } from '../native/zod-faults.ts';
+import { putField } from '../put-field.ts';
+import { type FhirFault, fhirFault, pathOf } from './fhir-fault.ts';
+import { chartedValue, type Named, namedBy } from './parts.ts';
+import {
+  type Part,
+  type RawObservation,
+  type ReferenceElement,
+  rawObservation,
+  replacingObservation,
+} from './shape.ts';
+
+export interface ReadObservation {
+  readonly body: EntryBody;
+  /** Whom and what place the sender means; the drain must be theirs. */
+  readonly claims: { readonly patient: Reference; readonly site: Site | null };
+  /** The fact as which it is issued. */
+  readonly issued: FactName;
+  /** Said to be wrong altogether. */
+  readonly isWithdrawn: boolean;
+}
+
+export interface FhirReadSettings {
+  readonly canonical: string;
+  readonly profiles: Profiles;
+}
+
+export type Faulty = { readonly faults: readonly FhirFault[] };
+const ROOT = 'Observation';
+
+/** A new one, with the drain as its sender knows it: by the identifier of its placement, or by ours. */
+export function readObservation(
+  sent: ExactValue,
+  settings: FhirReadSettings,
+): (ReadObservation & { readonly drain: Identifier }) | Faulty {
+  const shape = rawObservation.safeParse(sent);
+  if (!shape.success) return misshapen(shape.error, sent);
+  const { identifier, focus, status } = shape.data;
+  if (status === 'entered-in-error') return { faults: [WITHDRAWN] };
+  const [{ system, value } = { system: '', value: '' }] = identifier;
+  const read = readCharted(shape.data, { system, value }, sent, settings);
+  if ('faults' in read) return read;
+  const [{ identifier: drain }] = focus;
+  return { ...read, drain: { system: drain.system, value: drain.value } };
+}
+
+/** One to stand in the place of another. @param key of the entry that says so */
+export function readReplacement(
+  sent: ExactValue,
+  key: Identifier,
+  settings: FhirReadSettings,
+): ReadObservation | Faulty {
+  const shape = replacingObservation.safeParse(sent);
+  return shape.success ? readCharted(shape.data, key, sent, settings) : misshapen(shape.error, sent);
+}
+
+const WITHDRAWN: FhirFault = {
+  code: 'business-rule',
+  pointer: `${ROOT}.status`,
+  value: 'entered-in-error',
+  detail: 'says that it never was true',
+  mend: 'update what was recorded, or send nothing',
+};
+
+function misshapen(error: z.ZodError, sent: ExactValue): Faulty {
+  const faults = faultsOf(error, sent);
+  return { faults: faults.map((fault) => fhirFault(fault, pathOf(fault.pointer, ROOT))) };
+}
+
+function readCharted(
+  observation: RawObservation,
+  key: Identifier,
+  sent: ExactValue,
+  settings: FhirReadSettings,
+): ReadObservation | Faulty {
+  const charted = chartedIn(observation, settings.canonical);
+  if ('faults' in charted) return charted;
+  const subject = subjectOf(observation);
+  if ('faults' in subject) return subject;
+  const draft = draftOf(observation, key, charted);
+  const read = readEntry(draft.native, settings.profiles);
+  if ('faults' in read)
+    return { faults: read.faults.map((fault) => fhirFault(fault, draft.pathTo(fault.pointer))) };
+  return {
+    body: { ...read.body, received: { as: charted.issued, resource: writeExact(sent) } },
+    claims: { patient: subject.patient, site: siteOf(observation) },
+    issued: charted.issued,
+    isWithdrawn: observation.status === 'entered-in-error',
+  };
+}
+
+interface ChartedPart {
+  readonly field: readonly string[];
+  readonly value: ExactValue;
+  readonly path: string;
+}
+
+interface Charted {
+  readonly kind: string;
+  readonly issued: FactName;
+  readonly parts: readonly ChartedPart[];
+}
+
+function chartedIn(observation: RawObservation, canonical: string): Charted | Faulty {
+  const faults: FhirFault[] = [];
+  const parts: ChartedPart[] = [];
+  const named: (Named & { readonly path: string })[] = [];
+  const take = (part: Part, path: string): void => {
+    const found = namedBy(part.code, `${path}.code`, canonical);
+    if ('fault' in found) faults.push(found.fault);
+    else {
+      named.push({ ...found, path });
+      const read = chartedValue(part, found, path, canonical);
+      if ('fault' in read) faults.push(read.fault);
+      else if (found.row !== null && read.value !== null)
+        parts.push({ field: found.row.field, value: read.value, path: read.path });
+    }
+  };
+  take(observation, ROOT);
+  observation.component?.forEach((part, n) => {
+    take(part, `${ROOT}.component[${n}]`);
+  });
+  if (faults.length > 0) return { faults };
+  return together(named, parts);
+}
+
+/** What one Observation says must be one entry, and must be issued as something. */
+function together(
+  named: readonly (Named & { readonly path: string })[],
+  parts: readonly ChartedPart[],
+): Charted | Faulty {
+  const [own, ...components] = named;
+  const kind = named.find(({ row }) => row !== null)?.row?.entry;
+  const faults: FhirFault[] = [];
+  const refuse = (path: string, name: string, detail: string, mend: string): void => {
+    faults.push({ code: 'business-rule', pointer: `${path}.code`, value: name, detail, mend });
+  };
+  for (const { name, row, path } of components) {
+    if (row === null) refuse(path, name, 'groups others', 'send it as the code of the Observation');
+    else if (row.entry !== kind) refuse(path, name, 'is charted by itself', 'send an Observation of its own');
+  }
+  for (const [n, { field, path }] of parts.entries()) {
+    if (parts.findIndex((each) => each.field.join() === field.join()) < n)
+      refuse(path, field.join('.'), 'stands twice', 'send it once');
+  }
+  const issued = own === undefined ? null : own.row === null ? GROUPING : own.row.issued;
+  if (own !== undefined && (issued === null || !named.some(({ row }) => (row?.issued ?? null) !== null)))
+    refuse(own.path, own.name, 'is charted only beside others', 'send it as a component of what was read');
+  if (faults.length > 0 || kind === undefined || issued === null) return { faults };
+  return { kind, issued, parts };
+}
+
+function subjectOf({ subject }: RawObservation): { readonly patient: Reference } | Faulty {
+  const { reference } = subject;
+  if (reference === undefined || reference.startsWith('Patient/')) return { patient: plain(subject) };
+  const fault = {
+    value: shown(reference),
+    detail: 'is no patient',
+    mend: 'send Patient/id, or an identifier',
+  };
+  return { faults: [{ ...fault, code: 'value', pointer: `${ROOT}.subject.reference` }] };
+}
+
+/** Without what a reference may carry beside, such as a name to display. */
+function plain({ reference, identifier }: ReferenceElement): Reference {
+  return {
+    ...(reference === undefined ? {} : { reference }),
+    ...(identifier === undefined
+      ? {}
+      : { identifier: { system: identifier.system, value: identifier.value } }),
+  };
+}
+
+function siteOf({ bodySite }: RawObservation): Site | null {
+  const sites = Object.entries(SITE_CODES) as [Site, (typeof SITE_CODES)[Site]][];
+  const found = sites.find(([, { system, code }]) =>
+    bodySite?.coding.some((each) => each.system === system && each.code === code),
+  );
+  return found?.[0] ?? null;
+}
+
+interface Draft {
+  readonly native: ExactValue;
+  /** The element that a place of the native entry came from. */
+  pathTo(pointer: string): string;
+}
+
+/** The native entry that says the same, so that one schema judges both. */
+function draftOf(
+  observation: RawObservation,
+  { system, value }: Identifier,
+  { kind, parts }: Charted,
+): Draft {
+  const [performer] = observation.performer ?? [];
+  const when = observation.effectiveDateTime === undefined ? 'effectiveInstant' : 'effectiveDateTime';
+  const paths = new Map([
+    ['/identifier', `${ROOT}.identifier[0]`],
+    ['/author', performer === undefined ? `${ROOT}.device` : `${ROOT}.performer[0]`],
+    ['/effective_at', observation[when] === undefined ? `${ROOT}.effective` : `${ROOT}.${when}`],
+    ['/note', `${ROOT}.note`],
+  ]);
+  const native: Record<string, ExactValue> = { kind, identifier: { system, value } };
+  const author = performer ?? observation.device;
+  if (author !== undefined)
+    native.author = { type: performer === undefined ? 'device' : 'person', ...plain(author) };
+  const effective = observation[when];
+  if (effective !== undefined) native.effective_at = effective;
+  const notes = observation.note?.map(({ text }) => text) ?? [];
+  if (notes.length > 0) native.note = notes.join('\n');
+  for (const part of parts) {
+    putField(native, part.field, part.value);
+    paths.set(`/${part.field.join('/')}`, part.path);
+  }
+  return { native, pathTo: (pointer) => nearest(paths, pointer) };
+}
+
+function nearest(paths: ReadonlyMap<string, string>, pointer: string): string {
+  const own = [...paths].find(([start]) => pointer === start || pointer.startsWith(`${start}/`));
+  const inner = [...paths].find(([start]) => start.startsWith(`${pointer}/`));
+  return own?.[1] ?? inner?.[1] ?? ROOT;
+}

@@ -20,7 +20,7 @@ export const describeInBrowser = describe.skipIf(FOUND === undefined);
 const ZONE = 'Europe/Berlin';
 const BUILT = fileURLToPath(new URL('../../dist/web/main.js', import.meta.url));
 const PICTURES = fileURLToPath(new URL('../../reports/page', import.meta.url));
-const LIMIT_MS = 10_000;
+const LIMIT_MS = 20_000;
 
 export interface Ward {
   readonly service: TestService;
@@ -30,10 +30,11 @@ export interface Ward {
   close(): Promise<void>;
 }
 
-export async function openWard(): Promise<Ward> {
+/** @param own a service that is running already; by default one of its own */
+export async function openWard(own?: TestService): Promise<Ward> {
   if (!existsSync(BUILT)) throw new Error('the page is not built: npm run build');
   mkdirSync(PICTURES, { recursive: true });
-  const service = await startTestService({ DRAINLEDGER_ZONE: ZONE });
+  const service = own ?? (await startTestService({ DRAINLEDGER_ZONE: ZONE }));
   const browser = await chromium.launch({
     executablePath: FOUND ?? '',
     args: ['--no-sandbox', '--disable-gpu'],

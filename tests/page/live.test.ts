@@ -12,7 +12,7 @@ import {
 } from './browser.ts';
 import { chartedDrain } from './seed.ts';
 
-const SOON_MS = 3000;
+const SOON_MS = 5000;
 
 describeInBrowser('two browsers on one ward', () => {
   let ward: Ward;

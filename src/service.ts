@@ -15,7 +15,7 @@ import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
-import { createRecord } from './record/record.ts';
+import { createPreview, createRecord, type RecordSettings } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
 import { startSearchIndex } from './search/host.ts';
@@ -57,8 +57,8 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     logger,
     access,
     parts: {
-      ...{ store, search, profiles, policy, rules, calendar, canonical },
-      record: createRecord(store, { policy, canonical, origin, terminology }),
+      ...{ store, search, profiles, rules, calendar },
+      ...recordingParts(store, { policy, canonical, origin, terminology }),
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
       delivery: deliverers,
@@ -67,6 +67,13 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   url = await app.listen({ host: config.host, port: config.port });
   return { url, stop: () => stopInOrder({ app, deliverers, search, store }) };
 }
+
+const recordingParts = (store: Store, settings: RecordSettings) => ({
+  record: createRecord(store, settings),
+  preview: createPreview(store, settings),
+  policy: settings.policy,
+  canonical: settings.canonical,
+});
 
 const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
   openSqliteStore({

@@ -7,6 +7,7 @@ import { deliveryRate, recovery } from './delivery.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { startScript } from './process.ts';
 import { fillLedger, searchFigures } from './search.ts';
+import { trendFigures } from './trends.ts';
 import { wholeFold } from './whole-fold.ts';
 
 const SECONDS = Number(process.env.BENCH_SECONDS ?? '5');
@@ -73,6 +74,7 @@ try {
   const searched = join(folder, 'search.db');
   await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
   const search = await searchFigures(searched);
+  const trends = await trendFigures(searched);
   console.log(
     'Durable ingest, full derivation; limit: the same route with validation only (target at 50: ratio >= 0.5)',
   );
@@ -98,8 +100,23 @@ try {
     `Searches over ${search.observations} Observations, ${search['indexed /s']} indexed a second; limit: the same stored texts read raw (targets: <= 5, deep page <= 1.5)`,
   );
   console.table(search.rows);
+  console.log(
+    `24 h by hour of a drain, among ${trends.readings} readings; limit: a plain SQL sum over nothing but them (target: <= 5)`,
+  );
+  console.table(trends.trends);
+  console.log(`The overview of ${trends.drains} drains`);
+  console.table(trends.overview);
   mkdirSync('bench-results', { recursive: true });
-  const results = { node: process.version, ingest: ingestRows, delivery, recovered, cost, fold, search };
+  const results = {
+    node: process.version,
+    ingest: ingestRows,
+    delivery,
+    recovered,
+    cost,
+    fold,
+    search,
+    trends,
+  };
   writeFileSync('bench-results/latest.json', `${JSON.stringify(results, null, 2)}\n`);
 } finally {
   rmSync(folder, { recursive: true, force: true });

@@ -61,6 +61,7 @@ function nothing(unit: Parameters<Record>[0]): ReturnType<Record> {
 function listening(record: Record): Promise<string> {
   const parts = {
     record,
+    preview: () => ({ kind: 'would-record' as const, receipt: '{}' }),
     store: {} as Store,
     policy: BENCH_POLICY,
     search: {} as SearchIndex,

@@ -132,6 +132,9 @@ function links(base: string, ehr: string, { drains }: Replayed, example: string)
     `  ${' '.repeat(16)} ${base}/v1/drains/${drains.get(name)}/state`,
   ]);
   return [
+    `  bedside page     ${base}/`,
+    `  plots            ${base}/v1/drains/${drains.get('adult')}/plot.svg?last_h=72`,
+    `  API reference    ${base}/reference`,
     `  drains           ${base}/v1/drains`,
     ...ofDrains,
     `  FHIR metadata    ${base}/fhir/metadata`,

@@ -16,6 +16,12 @@ export interface Overdue {
   readonly expected_h: number;
 }
 
+/** Of a drain whose population is not stated the shorter interval is expected, h. */
+export const expectedEveryH = (
+  population: DrainView['population'],
+  every: RuleTable['reading_every_h'],
+): number => (population === undefined ? Math.min(every.adult, every.paediatric) : every[population]);
+
 /** @returns null where the drain is out, not placed yet, or not overdue */
 export function overdueAt(
   { placedMs, removedMs, population }: DrainView,
@@ -25,8 +31,7 @@ export function overdueAt(
 ): Overdue | null {
   if (placedMs === null || removedMs !== null) return null;
   const read = newestReading(chart);
-  // Of a drain whose population is not stated the shorter interval is expected.
-  const expected_h = population === undefined ? Math.min(every.adult, every.paediatric) : every[population];
+  const expected_h = expectedEveryH(population, every);
   const age_ms = now - (read?.at ?? placedMs);
   if (age_ms <= expected_h * HOUR_MS) return null;
   return { last_reading_at: read?.content.effective_at ?? null, age_ms, expected_h };

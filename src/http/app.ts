@@ -24,10 +24,15 @@ import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerDeliveries } from './native/deliveries.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerLines } from './native/lines.ts';
+import { registerLive } from './native/live-reads.ts';
+import { registerOverview } from './native/overview-reads.ts';
+import { registerPlots } from './native/plot-reads.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerTargets } from './native/targets.ts';
+import { registerTrends } from './native/trends-reads.ts';
 import { registerOps } from './ops.ts';
+import { registerPage } from './page.ts';
 import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
 import { refuse } from './refuse.ts';
@@ -56,22 +61,26 @@ export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance
   registerOps(app, parts);
   registerMetrics(app, parts);
   registerReference(app, routes);
-  app.register(
-    async (native) => {
-      registerReads(native, parts);
-      registerCalendar(native, parts);
-      registerRemoval(native, parts);
-      registerAdvisories(native, parts);
-      registerConfiguration(native, parts);
-      registerEntries(native, parts);
-      registerLines(native, parts);
-      registerDeliveries(native, parts);
-      registerTargets(native, parts);
-    },
-    { prefix: '/v1' },
-  );
+  registerPage(app);
+  app.register(async (native) => registerNative(native, parts), { prefix: '/v1' });
   app.register(async (fhir) => registerFhir(fhir, parts, access), { prefix: FHIR_BASE });
   return app;
+}
+
+function registerNative(native: FastifyInstance, parts: Parts): void {
+  registerReads(native, parts);
+  registerCalendar(native, parts);
+  registerRemoval(native, parts);
+  registerTrends(native, parts);
+  registerOverview(native, parts);
+  registerLive(native, parts);
+  registerPlots(native, parts);
+  registerAdvisories(native, parts);
+  registerConfiguration(native, parts);
+  registerEntries(native, parts);
+  registerLines(native, parts);
+  registerDeliveries(native, parts);
+  registerTargets(native, parts);
 }
 
 const optionsOf = (logger: FastifyBaseLogger): FastifyHttpOptions<Server> => ({

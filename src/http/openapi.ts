@@ -24,6 +24,7 @@ const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   version: 'Version of the resource, as its meta.versionId.',
   delivery: 'Id of a delivery, as GET /v1/deliveries lists it.',
   target: 'Name of a target, as GET /v1/targets lists it.',
+  file: 'Name of the file.',
 };
 
 type Json = Readonly<Record<string, unknown>>;
@@ -121,8 +122,9 @@ function bodyOf(
 function answerOf(answer: AnswerDoc, components: Components): Json {
   const { text } = answer;
   if (answer.schema === undefined) return { description: text };
-  const { schema, mediaType } = answer;
-  return { description: text, content: { [mediaType]: { schema: schemaOf(schema, 'output', components) } } };
+  const types = Object.entries({ [answer.mediaType]: answer.schema, ...answer.also });
+  const content = types.map(([type, schema]) => [type, { schema: schemaOf(schema, 'output', components) }]);
+  return { description: text, content: Object.fromEntries(content) };
 }
 
 /** The JSON Schema of a type; parts that have an id become components. */

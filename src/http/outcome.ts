@@ -1,7 +1,7 @@
 /** What became of an entry, as status, headers and body; the same for one entry and for an item of a batch. */
 import type { Identifier } from '../domain/entry.ts';
 import type { NotTaken } from '../record/record.ts';
-import type { AppendOutcome } from '../store/port.ts';
+import type { AppendOutcome, Previewed } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
 
 export interface Answer {
@@ -25,10 +25,13 @@ const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
 export const statusOfRefusal = (refused: NotTaken['refused']): number => STATUS_OF[refused];
 
 /** @param pointer where the entry stands in its message */
-export function answerOf(outcome: AppendOutcome, pointer: string): Answer | Problem {
+export function answerOf(outcome: AppendOutcome | Previewed, pointer: string): Answer | Problem {
   switch (outcome.kind) {
     case 'recorded':
       return { status: 201, body: outcome.receipt };
+    case 'would-record':
+      // In a wrapping of its own: nobody should take it for the acknowledgement of an entry.
+      return { status: 200, body: `{"dry_run":true,"receipt":${outcome.receipt}}` };
     case 'replayed':
       return { status: 200, body: outcome.receipt };
     case 'conflict':

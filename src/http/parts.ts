@@ -2,7 +2,7 @@ import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
-import type { Record as RecordEntries } from '../record/record.ts';
+import type { Preview, Record as RecordEntries } from '../record/record.ts';
 import type { SearchIndex } from '../search/port.ts';
 import type { ByWhom } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
@@ -10,6 +10,7 @@ import type { Store } from '../store/port.ts';
 /** What the HTTP side is built from. */
 export interface Parts {
   readonly record: RecordEntries;
+  readonly preview: Preview;
   readonly store: Store;
   readonly search: SearchIndex;
   readonly profiles: Profiles;

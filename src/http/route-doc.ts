@@ -29,6 +29,8 @@ export interface BodyDoc {
   readonly text: string;
   readonly schema: z.ZodType;
   readonly mediaType: string;
+  /** Other media types in which the same can be had. */
+  readonly also?: Readonly<Record<string, z.ZodType>>;
 }
 
 /** An answer without a body. */

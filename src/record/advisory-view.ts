@@ -90,7 +90,7 @@ function ruleView(rule: Rule) {
   };
 }
 
-function episodeView({ id, rule, drains, raised, peak, newest, ended_at, reviews }: AdvisedEpisode) {
+export function episodeView({ id, rule, drains, raised, peak, newest, ended_at, reviews }: AdvisedEpisode) {
   return {
     id,
     rule: ruleView(rule),

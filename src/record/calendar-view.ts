@@ -88,7 +88,7 @@ export function patientWindowsViewOf(
   };
 }
 
-function drainsOfPatient(subject: Subject, book: Book): readonly DrainOfPatient[] {
+export function drainsOfPatient(subject: Subject, book: Book): readonly DrainOfPatient[] {
   const key = patientKey(book.view.patient);
   const isOfPatient = (other: Book) =>
     other === book || (key !== null && patientKey(other.view.patient) === key);
@@ -109,9 +109,12 @@ function spansOf(calendar: Calendar, { kind, from, to }: Asked, newest: EpochMs 
   return spans.length > MOST_WINDOWS ? ({ tooMany: true } as const) : { over, spans };
 }
 
-const utc = (at: EpochMs): string => new Date(at).toISOString().replace('.000Z', 'Z');
+function utc(at: EpochMs): string {
+  const text = new Date(at).toISOString();
+  return at % 1000 === 0 ? `${text.slice(0, 19)}Z` : text;
+}
 
-function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
+export function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
   return {
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     calendar: {
@@ -123,9 +126,9 @@ function headView(calendar: Calendar, kind: CalendarKind, settings: Settings) {
   };
 }
 
-const textOf = (at: EpochMs | null): string | null => (at === null ? null : utc(at));
+export const textOf = (at: EpochMs | null): string | null => (at === null ? null : utc(at));
 
-function rangeView(over: Span | null) {
+export function rangeView(over: Span | null) {
   return over === null ? { from: null, to: null } : { from: utc(over.from), to: utc(over.to) };
 }
 

@@ -4,7 +4,7 @@
  * the first moment after the gap; one that it shows twice is the first of the two. An hour that the clock repeats is
  * two hours.
  */
-import { DateTime, IANAZone } from 'luxon';
+import { IANAZone } from 'luxon';
 import type { Calendar, MinuteOfDay } from '../domain/configuration.ts';
 import type { Span } from '../domain/interval.ts';
 import type { CalendarKind } from '../domain/policy.ts';
@@ -89,15 +89,43 @@ function changeIn(zone: IANAZone, from: number, to: number): EpochMs | undefined
   return epochMs(high);
 }
 
-const offsetMs = (zone: IANAZone, at: number): number => Math.round(zone.offset(at) * MINUTE_MS);
+const QUARTER_MS = 15 * MINUTE_MS;
+/** More than a year of quarters; beyond it all are looked up again. */
+const MOST_KEPT = 40_000;
+/** Offsets by zone and quarter of an hour, as finding one takes its time; null where it changes within the quarter. */
+const kept = new Map<string, Map<number, number | null>>();
+
+function offsetMs(zone: IANAZone, at: number): number {
+  let quarters = kept.get(zone.name);
+  if (quarters === undefined || quarters.size > MOST_KEPT) {
+    quarters = new Map();
+    kept.set(zone.name, quarters);
+  }
+  const quarter = Math.floor(at / QUARTER_MS);
+  let offset = quarters.get(quarter);
+  if (offset === undefined) {
+    const [first, next] = [
+      exactOffsetMs(zone, quarter * QUARTER_MS),
+      exactOffsetMs(zone, (quarter + 1) * QUARTER_MS),
+    ];
+    offset = first === next ? first : null;
+    quarters.set(quarter, offset);
+  }
+  return offset ?? exactOffsetMs(zone, at);
+}
+
+const exactOffsetMs = (zone: IANAZone, at: number): number => Math.round(zone.offset(at) * MINUTE_MS);
 
 const modulo = (value: number, by: number): number => ((value % by) + by) % by;
 
 /** A moment as the clock on the wall shows it, with its offset. */
 export function localText({ zone }: Calendar, at: EpochMs): string {
-  const text = DateTime.fromMillis(at, { zone }).toISO({ suppressMilliseconds: true });
-  if (text === null) throw new RangeError(`no local time at ${at} in ${zone}`);
-  return text;
+  const offset = offsetMs(IANAZone.create(zone), at);
+  const wall = new Date(at + offset).toISOString().slice(0, at % 1000 === 0 ? 19 : -1);
+  if (zone.toUpperCase() === 'UTC' || zone.toUpperCase() === 'GMT') return `${wall}Z`;
+  // An offset of the time before standard time may have seconds, which RFC 3339 cannot write.
+  const minutes = Math.trunc(Math.abs(offset) / MINUTE_MS);
+  return `${wall}${offset < 0 ? '-' : '+'}${timeOfDayText(minutes)}`;
 }
 
 /** 450 as '07:30'. */

@@ -21,10 +21,15 @@ export function chartAsOf(book: Book, asOf: EpochMs | null): Chart {
   );
 }
 
-export function chartViewOf(book: Book, asOf: EpochMs | null) {
+/** @param from rows of that time and later; null: all */
+export function chartViewOf(book: Book, asOf: EpochMs | null, from: EpochMs | null) {
   return {
     ...drainViewOf(book),
     derivation: { algorithm: ALGORITHM, settings: book.circumstances.settings.version },
-    rows: rowsFrom(chartAsOf(book, asOf), epochMs(-Infinity)).map(chartRowView),
+    rows: rowsFrom(chartAsOf(book, asOf), from ?? epochMs(-Infinity)).map((row) => ({
+      ...chartRowView(row),
+      leak_scale_max: row.conditions.unit?.content.unit_profile.leak_scale_max?.toJSON() ?? null,
+      newest_identifier: book.chains.get(row.item.id)?.end.body.identifier ?? row.item.identifier,
+    })),
   };
 }

@@ -22,6 +22,7 @@ import type {
   Decision,
   DrainIssue,
   Place,
+  Previewed,
   Store,
   Write,
 } from '../store/port.ts';
@@ -62,16 +63,25 @@ export interface RecordSettings {
 /** Records a unit: all of its entries or none. */
 export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
 
+/** Says what recording an entry would be answered, and writes nothing. */
+export type Preview = (incoming: Incoming) => Previewed;
+
 export function createRecord(store: Store, settings: RecordSettings): Record {
-  const { policy, canonical, origin, terminology } = settings;
-  const tools = {
-    policy,
-    writeObservation: createObservationWriter(canonical, terminology),
-    writeDevice: createDeviceWriter(canonical),
-    writeProvenance: createProvenanceWriter(canonical, origin),
-  };
+  const tools = toolsOf(settings);
   return (unit) => store.append(unit.map((incoming) => requestOf(incoming, tools)));
 }
+
+export function createPreview(store: Store, settings: RecordSettings): Preview {
+  const tools = toolsOf(settings);
+  return (incoming) => store.preview(requestOf(incoming, tools));
+}
+
+const toolsOf = ({ policy, canonical, origin, terminology }: RecordSettings): Tools => ({
+  policy,
+  writeObservation: createObservationWriter(canonical, terminology),
+  writeDevice: createDeviceWriter(canonical),
+  writeProvenance: createProvenanceWriter(canonical, origin),
+});
 
 /** The drain that a placement makes: named after the placement's own key. */
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);

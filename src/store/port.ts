@@ -65,6 +65,29 @@ export type AppendOutcome =
   | { readonly kind: 'conflict'; readonly receipt: string }
   | { readonly kind: 'refused'; readonly refused: object };
 
+/** What would become of an entry: as {@link AppendOutcome}, with nothing written. */
+export type Previewed =
+  | Exclude<AppendOutcome, { readonly kind: 'recorded' }>
+  | { readonly kind: 'would-record'; readonly receipt: string };
+
+/** An entry of a drain that is durable. */
+export interface Committed {
+  /** Place in the whole ledger: later entries have higher ones. */
+  readonly logIndex: number;
+  readonly drain: string;
+  readonly seq: number;
+  readonly kind: string;
+  /** RFC 3339, UTC. */
+  readonly recordedAt: string;
+}
+
+/** Called right after a commit, in the order of the ledger, and before its senders are answered; it must not throw. */
+export type CommitListener = (
+  entry: Committed,
+  /** The drain and all that share its patient: what is derived of any of them may have changed. */
+  concerns: readonly string[],
+) => void;
+
 export interface StoredEntry {
   readonly seq: number;
   readonly entryId: string;
@@ -98,6 +121,14 @@ export interface Store extends DeliveryStore {
    * @throws {StoreBusy} when too much is queued already @throws {StoreFailed} when it could not be made durable
    */
   append(unit: readonly AppendRequest[]): Promise<readonly AppendOutcome[]>;
+  /** What an entry would be answered, without writing it. */
+  preview(request: AppendRequest): Previewed;
+  /** Tells of every entry that becomes durable from now on. @returns how to stop listening */
+  listen(listener: CommitListener): () => void;
+  /** Entries of drains later than a place in the ledger, in order. */
+  committedAfter(logIndex: number, most: number): readonly Committed[];
+  /** Place of the newest entry; -1 while there is none. */
+  newestLogIndex(): number;
   /**
    * Appends a version of the configuration, in a stream of its own, unless the newest one says the same to the letter.
    * @param body canonical text

@@ -30,8 +30,8 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
     const pointer = schemaFor(document, answered);
     const validate = compiled.get(pointer) ?? ajv.compile({ $ref: `openapi#${pointer}` });
     compiled.set(pointer, validate);
+    const { method, path, status, text } = answered;
     if (!valuesOf(answered).every((value) => validate(value))) {
-      const { method, path, status, text } = answered;
       const faults = ajv.errorsText(validate.errors, { separator: '\n' });
       throw new Error(
         `${method} ${path} ${status} is not as the reference says:\n${faults}\n${text.slice(0, 2000)}`,

@@ -12,7 +12,7 @@ import { DEVELOPMENT } from '../../src/auth/access-control.ts';
 import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
-import { createRecord } from '../../src/record/record.ts';
+import { createPreview, createRecord } from '../../src/record/record.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { startSearchIndex } from '../../src/search/host.ts';
 import { openSqliteStore } from '../../src/store/sqlite/store.ts';
@@ -34,18 +34,20 @@ const store = openSqliteStore({
 });
 const canonical = 'http://example.org/drainledger';
 const search = startSearchIndex({ database: file, zone: 'UTC', log: pino({ level: 'silent' }) });
+const RECORD_SETTINGS = {
+  policy: DEFAULT_POLICY,
+  canonical,
+  origin: 'test.example',
+  terminology: USUAL_TERMINOLOGY,
+};
 const app = buildApp({
   logger: pino({ level: 'silent' }),
   access: DEVELOPMENT,
   parts: {
     store,
     search,
-    record: createRecord(store, {
-      policy: DEFAULT_POLICY,
-      canonical,
-      origin: 'test.example',
-      terminology: USUAL_TERMINOLOGY,
-    }),
+    record: createRecord(store, RECORD_SETTINGS),
+    preview: createPreview(store, RECORD_SETTINGS),
     policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,

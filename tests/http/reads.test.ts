@@ -150,7 +150,7 @@ describe('a question is refused', () => {
     ['/livez?x=1', '?x', '"1"', 'leave it out: none is known here'],
     ['/v1/drains?page=2', '?page', '"2"', 'send only after'],
     ['/v1/drains?__proto__=2', '?__proto__', '"2"', 'send only after'],
-    ['/v1/drains/nowhere/chart?asof=x', '?asof', '"x"', 'send only as_of'],
+    ['/v1/drains/nowhere/chart?asof=x', '?asof', '"x"', 'send only as_of, from'],
     ['/v1/drains/nowhere/chart?as_of=x&as_of=y', '?as_of', '["x","y"]', 'send it once'],
     ['/v1/drains/nowhere/entries?after=0x10', '?after', '"0x10"', 'send the next_after of the page before'],
     ['/v1/drains/nowhere/entries?after=', '?after', '""', 'send the next_after of the page before'],
@@ -184,7 +184,7 @@ describe('paths and methods', () => {
     expect(JSON.parse(text).type).toBe('urn:drainledger:problem:method-not-allowed');
   });
 
-  test.each(['/', '/v2', '/v1/drains/x/y', '/v1/drains/x/chart/', '/openapi.yaml'])(
+  test.each(['/page', '/v2', '/v1/drains/x/y', '/v1/drains/x/chart/', '/openapi.yaml'])(
     '%s: 404',
     async (path) => {
       for (const method of ['GET', 'POST']) {

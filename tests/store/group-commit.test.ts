@@ -22,6 +22,7 @@ beforeEach(() => {
   group = createGroupCommit(db, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: 100,
+    onCommit() {},
     onRollback() {},
     onFatal(error) {
       throw error;

@@ -29,8 +29,10 @@ const MAY_IMPORT = {
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
   export: ['export', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
+  plots: ['plots', 'record', 'domain'],
   http: [
     'http',
+    'plots',
     'record',
     'store/delivery-port.ts',
     'store/port.ts',
@@ -44,7 +46,7 @@ const MAY_IMPORT = {
     'export',
     'audit',
   ],
-  web: ['web', 'domain'],
+  web: ['web'],
   'ehr-stand-in': ['ehr-stand-in', 'json'],
 };
 // What only a few may import, whatever the table above allows them: the store's two engines.

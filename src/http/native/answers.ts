@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import { ALL_KINDS, identifier } from '../../intake/native/schemas.ts';
 import { type AnswerDoc, json } from '../route-doc.ts';
-import { chartRow, row } from './row-answers.ts';
+import { row, standingRow } from './row-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
 const count = z.number().int().nonnegative();
@@ -56,6 +56,11 @@ export const receipt = z
     observations: count.describe('How many FHIR Observations it issued, re-issues included.'),
   })
   .meta({ id: 'Receipt', description: 'The same for every resend of the same message.' });
+
+export const dryRun = z.object({ dry_run: z.literal(true), receipt }).meta({
+  id: 'DryRun',
+  description: 'What the entry would be answered if it were sent. Nothing was written.',
+});
 
 const fault = z
   .object({
@@ -151,7 +156,7 @@ export const entriesPage = z
   .meta({ id: 'EntriesPage' });
 
 export const chart = z
-  .object({ ...drainFields, derivation, rows: z.array(chartRow).describe('In order of time.') })
+  .object({ ...drainFields, derivation, rows: z.array(standingRow).describe('In order of time.') })
   .meta({ id: 'Chart' });
 
 export const profile = z

@@ -74,7 +74,7 @@ const sum = {
   rate_reason: z.enum(['not-covered', 'not-in-place-throughout', 'window-too-short']).optional(),
 };
 
-const calendar = z
+export const calendar = z
   .object({
     zone: z.string().describe('IANA name of the time zone of the facility.'),
     day_start: z.string().describe('Local time at which the fluid-balance day starts.'),

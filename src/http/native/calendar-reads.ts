@@ -3,36 +3,21 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
-import { parseInstant } from '../../domain/instant.ts';
 import type { CalendarKind } from '../../domain/policy.ts';
-import type { EpochMs } from '../../domain/units.ts';
-import { shown } from '../../intake/fault.ts';
-import { MEND } from '../../intake/native/quantity.ts';
 import { CALENDAR_KINDS } from '../../record/calendar.ts';
 import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
 import type { Parts } from '../parts.ts';
-import { problemOfFaults } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
 import { patientWindows, windows } from './calendar-answers.ts';
+import { badQuery, moment, msOf } from './query-parts.ts';
 import { noSuchDrain, sendPlain } from './reads.ts';
 
 interface OfCalendar {
   Params: { drain: string };
   Querystring: { readonly kind?: CalendarKind; readonly from?: string; readonly to?: string };
 }
-
-const LAST_YEAR = 2999;
-const moment = z
-  .string()
-  .refine((text) => parseInstant(text) !== undefined, {
-    error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
-    abort: true,
-  })
-  .refine((text) => Number(text.slice(0, 4)) <= LAST_YEAR, {
-    error: `lies beyond what is counted here${MEND}send a year up to ${LAST_YEAR}`,
-  });
 
 const QUERY = {
   kind: z.enum(CALENDAR_KINDS).meta({ description: 'Default: hour.' }),
@@ -82,7 +67,10 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     const { kind = 'hour', from, to } = request.query;
     const asked = { kind, from: msOf(from), to: msOf(to) };
     if (asked.from !== null && asked.to !== null && asked.from >= asked.to)
-      return sendProblem(reply, badRange(from, 'is not before to', 'send an earlier from, or a later to'));
+      return sendProblem(
+        reply,
+        badQuery('from', from, 'is not before to', 'send an earlier from, or a later to'),
+      );
     const subject = store.books(drain);
     const book = subject.get(drain);
     if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
@@ -90,7 +78,7 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     if ('tooMany' in found)
       return sendProblem(
         reply,
-        badRange(from, `gives more than ${MOST_WINDOWS} windows`, 'ask for less time'),
+        badQuery('from', from, `gives more than ${MOST_WINDOWS} windows`, 'ask for less time'),
       );
     return sendPlain(reply, found);
   };
@@ -103,13 +91,4 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     { config: { doc: DOCS.patientWindows } },
     (request, reply) => answer(request, reply, patientWindowsViewOf),
   );
-}
-
-const msOf = (text: string | undefined): EpochMs | null =>
-  text === undefined ? null : (parseInstant(text)?.ms ?? null);
-
-function badRange(from: string | undefined, detail: string, mend: string) {
-  return problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [
-    { pointer: '?from', value: shown(from), detail, mend },
-  ]);
 }

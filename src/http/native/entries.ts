@@ -1,6 +1,7 @@
 /** Entries in: one by one, or as a batch with one outcome for each item. */
 
 import type { FastifyInstance, FastifyReply } from 'fastify';
+import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { CHART } from '../../auth/scope.ts';
 import { batchBody, readBatch } from '../../intake/native/read-batch.ts';
@@ -13,8 +14,8 @@ import type { Parts } from '../parts.ts';
 import { faulty, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
-import { outcomes, problems, receipt } from './answers.ts';
-import { answerItem, recorded } from './recorded.ts';
+import { dryRun, outcomes, problems, receipt } from './answers.ts';
+import { answerItem, foreseen, recorded } from './recorded.ts';
 
 const BATCH_BYTES = 2 * 1024 * 1024;
 
@@ -22,6 +23,7 @@ const ONE_ENTRY = {
   200: json('The same message was recorded before: the answer it got then.', receipt),
   201: json('Recorded: on disk before this answer left.', receipt),
 };
+const ONE_OR_DRY = json(`${ONE_ENTRY[200].text} Or the answer of a dry run.`, z.union([receipt, dryRun]));
 const NOT_TAKEN = {
   400: 'The body is no acceptable JSON.',
   409: 'The identifier names another message, or the entry to change is not the newest form or is void.',
@@ -47,7 +49,12 @@ const DOCS = {
     about:
       'What only other entries could show to be wrong is accepted and marked. The answer carries what is derived.',
     body: entryBody,
-    answers: { ...ONE_ENTRY, ...problems({ ...NOT_TAKEN, 404: 'There is no such drain.' }) },
+    query: {
+      'dry-run': z.enum(['true', 'false']).meta({
+        description: 'true: answers 200 with what the entry would be answered; nothing is written.',
+      }),
+    },
+    answers: { ...ONE_ENTRY, 200: ONE_OR_DRY, ...problems({ ...NOT_TAKEN, 404: 'There is no such drain.' }) },
   },
   batch: {
     operation: 'enterMany',
@@ -63,6 +70,11 @@ const DOCS = {
   },
 } as const satisfies Readonly<Record<string, RouteDoc>>;
 
+interface OfDrain {
+  Params: { drain: string };
+  Querystring: { readonly 'dry-run'?: 'true' | 'false' };
+}
+
 export function registerEntries(app: FastifyInstance, parts: Parts): void {
   app.post('/drains', { config: { doc: DOCS.place } }, async (request, reply) => {
     const sent = request.body as ExactValue;
@@ -75,20 +87,17 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     return send(reply, answer, `/v1/drains/${drain}`);
   });
 
-  app.post<{ Params: { drain: string } }>(
-    '/drains/:drain/entries',
-    { config: { doc: DOCS.enter } },
-    async (request, reply) => {
-      const { drain } = request.params;
-      const sent = request.body as ExactValue;
-      const read = readEntry(sent, parts.profiles);
-      if ('faults' in read) return sendProblem(reply, faulty(read.faults));
-      const answer = await recorded(parts, request.principal, [
-        { drain, body: read.body, request: writeRequest(sent) },
-      ]);
-      return send(reply, answer, `/v1/drains/${drain}/entries`);
-    },
-  );
+  app.post<OfDrain>('/drains/:drain/entries', { config: { doc: DOCS.enter } }, async (request, reply) => {
+    const { drain } = request.params;
+    const sent = request.body as ExactValue;
+    const read = readEntry(sent, parts.profiles);
+    if ('faults' in read) return sendProblem(reply, faulty(read.faults));
+    const incoming = { drain, body: read.body, request: writeRequest(sent) };
+    if (request.query['dry-run'] === 'true')
+      return send(reply, foreseen(parts, request.principal, incoming), '');
+    const answer = await recorded(parts, request.principal, [incoming]);
+    return send(reply, answer, `/v1/drains/${drain}/entries`);
+  });
 
   app.post('/entries', { bodyLimit: BATCH_BYTES, config: { doc: DOCS.batch } }, async (request, reply) => {
     const read = readBatch(request.body as ExactValue);

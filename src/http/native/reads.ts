@@ -15,11 +15,12 @@ import { type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import * as answers from './answers.ts';
+import { msOf } from './query-parts.ts';
 import { state } from './state-answers.ts';
 
 interface OfDrain {
   Params: { drain: string };
-  Querystring: { readonly after?: string; readonly as_of?: string };
+  Querystring: { readonly after?: string; readonly as_of?: string; readonly from?: string };
 }
 
 const PAGE = { drains: 50, entries: 500 } as const;
@@ -72,7 +73,13 @@ const DOCS = {
     access: READ,
     summary: 'All that stands of a drain, with what follows from it',
     about: 'Corrections stand in the place of what they correct; what was entered in error is left out.',
-    query: { as_of: asOf },
+    query: {
+      as_of: asOf,
+      from: asOf.meta({
+        format: 'date-time',
+        description: 'Only rows of this time and later. Default: all.',
+      }),
+    },
     answers: { 200: json('The chart.', answers.chart), ...NO_DRAIN },
   },
   state: {
@@ -115,7 +122,7 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
     withBook(parts, request, reply, drainViewOf),
   );
   app.get<OfDrain>('/drains/:drain/chart', { config: { doc: DOCS.chart } }, (request, reply) =>
-    withBook(parts, request, reply, chartViewOf),
+    withBook(parts, request, reply, (book, at) => chartViewOf(book, at, msOf(request.query.from))),
   );
   app.get<OfDrain>('/drains/:drain/state', { config: { doc: DOCS.state } }, (request, reply) =>
     withBook(parts, request, reply, (book, at) => stateViewOf(book, at, parts.now())),

@@ -34,6 +34,11 @@ export async function recorded(
   };
 }
 
+/** What an entry would be answered; a client learns no more from it than from sending it. */
+export function foreseen(parts: Parts, principal: Principal, incoming: Incoming): Answer | Problem {
+  return writeRefusal(principal, parts.store, incoming) ?? answerOf(parts.preview(incoming), '');
+}
+
 /** An item of a batch, or a line: an entry, or two that are taken together. */
 export async function answerItem(
   parts: Parts,

@@ -40,7 +40,7 @@ const doubt = z
   .boolean()
   .describe('For the eye only: the uncertainty is larger than the value. It decides nothing.');
 
-const interval = z
+export const interval = z
   .object({
     from: time,
     to: time,
@@ -70,7 +70,7 @@ const interval = z
   })
   .meta({ id: 'Interval', description: 'The time between two levels. Rates are net, per wall-clock hour.' });
 
-const cumulative = z
+export const cumulative = z
   .object({
     from: time,
     net_ml: z
@@ -92,7 +92,7 @@ const cumulative = z
   })
   .meta({ id: 'Cumulative' });
 
-const window = z
+export const window = z
   .object({
     hours: z.number().int(),
     from: time,
@@ -114,7 +114,7 @@ const window = z
   .meta({ id: 'Window', description: 'Trailing hours before the level of the row.' });
 
 const pressure = z.number().nullable();
-const negativity = z
+export const negativity = z
   .object({
     value_cmh2o: pressure.describe(
       'Positive magnitude below atmosphere, cm H2O; null with range and reason.',
@@ -162,3 +162,11 @@ export const chartRow = row
       .describe('Why it stands in the place of an earlier content, if it does.'),
   })
   .meta({ id: 'ChartRow' });
+
+/** A row of the chart of what stands now. */
+export const standingRow = chartRow
+  .extend({
+    leak_scale_max: z.number().nullable().describe('Top of the leak scale of the unit that was in use.'),
+    newest_identifier: identifier.describe('Of the newest form of the entry: what a correction must name.'),
+  })
+  .meta({ id: 'StandingRow' });

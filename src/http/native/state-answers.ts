@@ -101,17 +101,19 @@ const leakDays = z
   ])
   .meta({ id: 'LeakDays', description: 'Days from the named origin to the last leak seen.' });
 
+export const leakSeen = seen
+  .extend({
+    leak: z.boolean(),
+    grade: z.number().nullable(),
+    leak_scale_max: scaleMax,
+    flow_ml_min: z.number().nullable(),
+    phase,
+    suction,
+  })
+  .meta({ id: 'LeakSeen' });
 const airLeak = z
   .object({
-    newest: seen
-      .extend({
-        leak: z.boolean(),
-        grade: z.number().nullable(),
-        leak_scale_max: scaleMax,
-        flow_ml_min: z.number().nullable(),
-        phase,
-        suction,
-      })
+    newest: leakSeen
       .nullable()
       .describe('Newest reading of an open tube that assessed it; null while there is none.'),
     grade_trend: gradeTrend,
@@ -121,7 +123,7 @@ const airLeak = z
   })
   .meta({ id: 'AirLeakState', description: 'As of the newest reading that assessed a leak.' });
 
-const chamber = z
+export const chamber = z
   .object({
     capacity_ml: z.number(),
     level_ml: z.number(),

@@ -2,15 +2,34 @@
 import { randomBytes } from 'node:crypto';
 import type Database from 'better-sqlite3';
 import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope } from '../../audit/chain.ts';
-import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Write } from '../port.ts';
+import type { Subject } from '../../domain/book.ts';
+import type {
+  AppendOutcome,
+  AppendRequest,
+  Committed,
+  Decision,
+  DrainIssue,
+  Place,
+  Previewed,
+  Write,
+} from '../port.ts';
 import type { BookShelf } from './books.ts';
 import { createFrameWriter } from './frames.ts';
 import type { Lanes } from './lanes.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
+  /** What one entry would be answered. */
+  preview(request: AppendRequest): Previewed;
+  /** What was written since it was last asked, which is durable if the commit since then succeeded. */
+  takeWritten(): readonly Written[];
   /** Forgets heads kept in memory, after a rollback. */
   forget(): void;
+}
+
+export interface Written {
+  readonly entry: Committed;
+  readonly concerns: readonly string[];
 }
 
 interface Known {
@@ -54,6 +73,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   };
   let lastIndex: number | null = null;
   let lastRecordedMs = 0;
+  let written: Written[] = [];
 
   function placeOf(seq: number): Place {
     // Never backwards, though the clock may step: order of recording is order of the log.
@@ -73,11 +93,21 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     lastIndex = (lastIndex ?? newest.get() ?? -1) + 1;
     keep(lastIndex, request, decision, place, last.hash);
     decision.enter();
+    written.push(writtenOf(lastIndex, request, decision, place, subject));
     if (decision.relinked !== null) {
       write.drain.run(drain, decision.relinked.patientKey, lastIndex);
       shelf.drop(subject);
     }
     return { kind: 'recorded', receipt: decision.receipt };
+  }
+
+  function preview(request: AppendRequest): Previewed {
+    const before = known.get(request.entryId);
+    if (before !== undefined) return answerAgain(request, before);
+    const subject = shelf.take(request.drain, request.linksPatient);
+    const decision = request.decide(subject, placeOf((head.get(request.drain)?.seq ?? 0) + 1));
+    if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
+    return { kind: 'would-record', receipt: decision.receipt };
   }
 
   function keep(index: number, request: AppendRequest, decision: Write, place: Place, prev: string): void {
@@ -120,6 +150,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   /** All or none of several: the savepoint is only paid for where there is more than one. */
   function appendWhole(unit: readonly AppendRequest[]): readonly AppendOutcome[] {
     savepoint.set.run();
+    const before = written.length;
     try {
       const outcomes = unit.map(appendOne);
       if (outcomes.some(({ kind }) => kind === 'refused' || kind === 'conflict'))
@@ -130,6 +161,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       savepoint.back.run();
       savepoint.free.run();
       for (const { drain } of unit) shelf.forget(drain);
+      written.length = before;
       lastIndex = null;
       frames.forget();
       lanes.forget();
@@ -140,13 +172,30 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
 
   return {
     append: (unit) => (unit.length === 1 ? unit.map(appendOne) : appendWhole(unit)),
+    preview,
+    takeWritten() {
+      const taken = written;
+      written = [];
+      return taken;
+    },
     forget() {
+      written = [];
       lastIndex = null;
       frames.forget();
       lanes.forget();
       shelf.clear();
     },
   };
+}
+
+function writtenOf(
+  logIndex: number,
+  { drain }: AppendRequest,
+  { type }: Write,
+  { seq, recordedAt }: Place,
+  subject: Subject,
+): Written {
+  return { entry: { logIndex, drain, seq, kind: type, recordedAt }, concerns: [...subject.keys()] };
 }
 
 const SALT_BYTES = 16;
@@ -160,7 +209,7 @@ function nextSalt(): Buffer {
   return salt;
 }
 
-function answerAgain(request: AppendRequest, before: Known): AppendOutcome {
+function answerAgain(request: AppendRequest, before: Known): Exclude<Previewed, { kind: 'would-record' }> {
   const { system, value } = request.identifier;
   if (before.system !== system || before.value !== value) {
     throw new Error(`two identifiers share the name ${request.entryId}; change the value of the new one`);

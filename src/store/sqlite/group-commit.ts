@@ -24,6 +24,8 @@ export interface GroupCommit {
 export interface GroupCommitOptions {
   readonly mostInGroup: number;
   readonly mostQueued: number;
+  /** Called after a commit, before those who wait for it are told. */
+  onCommit(): void;
   /** Called after a rollback: whatever was kept in memory of this group is void. */
   onRollback(): void;
   /** Called when the file can no longer be trusted; the process should end. */
@@ -52,6 +54,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
       begin.run();
       const values = group.map((job) => job.run());
       commit.run();
+      options.onCommit();
       group.forEach((job, i) => {
         job.resolve(values[i]);
       });

@@ -1,6 +1,6 @@
 import type { Policy } from '../../domain/policy.ts';
 import type { DeliveryStore } from '../delivery-port.ts';
-import type { Store, StoredEntry } from '../port.ts';
+import type { CommitListener, Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader, createConfigurationWriter } from './configurations.ts';
@@ -8,6 +8,7 @@ import { createDeliveryWriter } from './deliveries.ts';
 import { createEventWriter, noteTargets } from './delivery-events.ts';
 import { createDeliveryOrders } from './delivery-orders.ts';
 import { createDeliveryReader } from './delivery-reads.ts';
+import { createFeedReader } from './feed.ts';
 import { createFrameReader } from './frames.ts';
 import { createGroupCommit, type GroupCommit } from './group-commit.ts';
 import { createLanes, type Lanes } from './lanes.ts';
@@ -45,14 +46,25 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   const lanes = createLanes(writer, options.targets);
   const appender = createAppender(writer, { ...options, shelf, lanes });
   const configure = createConfigurationWriter(writer, options);
+  const listeners = new Set<CommitListener>();
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
+    onCommit() {
+      for (const { entry, concerns } of appender.takeWritten())
+        for (const listener of listeners) listener(entry, concerns);
+    },
     onRollback: () => appender.forget(),
     onFatal: options.onFatal,
   });
   return {
     append: (unit) => group.submit(() => appender.append(unit)),
+    preview: (request) => appender.preview(request),
+    listen(listener) {
+      listeners.add(listener);
+      return () => listeners.delete(listener);
+    },
+    ...createFeedReader(reader),
     configure: (body) =>
       group.submit(() => {
         const configured = configure(body);

@@ -1,0 +1,121 @@
+/**
+ * What 24 hours by hour cost beside a plain SQL sum over the same readings, laid out for it, and what the overview costs
+ * at first and from then on.
+ */
+import Database from 'better-sqlite3';
+import { createOverview } from '../record/overview/overview.ts';
+import { createRecord } from '../record/record.ts';
+import type { AskedTrends } from '../record/trends/trends.ts';
+import { trendsViewOf } from '../record/trends/trends-view.ts';
+import type { Store } from '../store/port.ts';
+import { incoming } from './cost-per-entry.ts';
+import { reading } from './messages.ts';
+import { BENCH_POLICY, openBenchStore } from './store.ts';
+
+const CALENDAR = { zone: 'Europe/Berlin', dayStart: 420, shiftStarts: [420, 1140] };
+const ASKED: AskedTrends = { series: ['net'], bucket: 'hour', from: null, to: null, last_h: 24 };
+const DAY_MS = 24 * 3_600_000;
+const SAMPLE = 300;
+
+export interface TrendFigures {
+  readonly readings: number;
+  readonly drains: number;
+  readonly trends: readonly object[];
+  readonly overview: readonly object[];
+}
+
+/** @param file a filled ledger that nobody has open */
+export async function trendFigures(file: string): Promise<TrendFigures> {
+  const raw = rawReadings(file);
+  const { store, record } = openBenchStore(file, createRecord);
+  const drains = store.drains('', 1_000_000);
+  const cold = timed(drains, (drain) => trendText(store, drain));
+  const coldLimit = timed(drains, raw.sumsOf);
+  const busiest = [raw.busiest];
+  const warm = timed(busiest, (drain) => trendText(store, drain));
+  const limit = timed(busiest, raw.sumsOf);
+  const overview = await overviewCosts(store, async () => {
+    const drain = drains[0] ?? '';
+    await record([incoming(drain, reading('overview', 0, drain, 1))]);
+  });
+  const readings = raw.count;
+  raw.close();
+  await store.close();
+  return {
+    readings,
+    drains: drains.length,
+    trends: [
+      row('the busiest drain, which is in memory', limit, warm),
+      row('drains in turn, some read anew', coldLimit, cold),
+    ],
+    overview,
+  };
+}
+
+const row = (what: string, limit: number, ms: number): object => ({
+  what,
+  'limit ms': round(limit),
+  ms: round(ms),
+  ratio: Number((ms / limit).toFixed(2)),
+});
+
+const round = (ms: number): number => Number(ms.toFixed(3));
+
+function trendText(store: Store, drain: string): string {
+  const book = store.books(drain).get(drain);
+  if (book === undefined) throw new Error(`${drain} is no drain`);
+  return JSON.stringify(trendsViewOf(book, CALENDAR, ASKED));
+}
+
+/** The limit: readings by drain and time, nothing else, and what a level rose in each hour; no unit change, no error. */
+function rawReadings(file: string) {
+  const db = new Database(':memory:');
+  db.exec(`ATTACH '${file}' AS ledger;
+    CREATE TABLE reading (drain TEXT, at INTEGER, level REAL, PRIMARY KEY (drain, at)) WITHOUT ROWID;
+    INSERT OR IGNORE INTO reading
+      SELECT stream, unixepoch(body ->> 'effective_at') * 1000, body ->> 'level_ml'
+      FROM ledger.ledger JOIN ledger.payload USING (log_index) WHERE body ->> 'level_ml' IS NOT NULL;
+    DETACH ledger`);
+  const newest = db.prepare<[string], number>('SELECT max(at) FROM reading WHERE drain = ?').pluck();
+  const sums = db.prepare(
+    `SELECT at / 3600000 AS hour, max(level) - min(level) AS net FROM reading
+     WHERE drain = ? AND at > ? AND at <= ? GROUP BY hour`,
+  );
+  return {
+    busiest:
+      db
+        .prepare<[], string>('SELECT drain FROM reading GROUP BY drain ORDER BY count(*) DESC LIMIT 1')
+        .pluck()
+        .get() ?? '',
+    count: db.prepare<[], number>('SELECT count(*) FROM reading').pluck().get() ?? 0,
+    sumsOf(drain: string): string {
+      const to = newest.get(drain) ?? 0;
+      return JSON.stringify(sums.all(drain, to - DAY_MS, to));
+    },
+    close: () => db.close(),
+  };
+}
+
+/** Median, ms; drains in turn. */
+function timed(drains: readonly string[], work: (drain: string) => unknown): number {
+  const times = Array.from({ length: SAMPLE }, (_, n) => {
+    const drain = drains[n % drains.length] ?? '';
+    const start = performance.now();
+    work(drain);
+    return performance.now() - start;
+  });
+  return times.sort((a, b) => a - b)[Math.floor(SAMPLE / 2)] ?? Number.NaN;
+}
+
+async function overviewCosts(store: Store, enterOne: () => Promise<void>): Promise<readonly object[]> {
+  const overview = createOverview(store, BENCH_POLICY);
+  const cost = async (what: string) => {
+    const start = performance.now();
+    const text = JSON.stringify(await overview.rows());
+    return { what, ms: round(performance.now() - start), 'kB of JSON': Math.round(text.length / 1000) };
+  };
+  const first = await cost('first: every drain worked out');
+  const again = await cost('again, nothing entered since');
+  await enterOne();
+  return [first, again, await cost('again, one entry since')];
+}

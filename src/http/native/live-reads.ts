@@ -1,0 +1,98 @@
+/** Live: what is charted, as it becomes durable; of one drain with all of its patient, or of the ward. */
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { z } from 'zod';
+import { isBound, isWithin, type Principal } from '../../auth/principal.ts';
+import { LIST, READ } from '../../auth/scope.ts';
+import { shown } from '../../intake/fault.ts';
+import { createLive, type IsWanted, LIVE_LIMITS } from '../live.ts';
+import type { Parts } from '../parts.ts';
+import { type Problem, problem, problemOfFaults } from '../problem.ts';
+import { sendProblem } from '../refuse.ts';
+import type { RouteDoc } from '../route-doc.ts';
+import { problems } from './answers.ts';
+import { noSuchDrain } from './reads.ts';
+
+interface OfLive {
+  Params: { drain: string };
+}
+
+const ABOUT =
+  `Server-sent events. \`entry\`: an entry is durable; its data are \`drain\`, \`sequence\`, \`kind\` and
+\`recorded_at\`, and what follows from it is asked for. \`now\`: where the reader stands. \`reset\`: too much was missed (over
+${LIVE_LIMITS.mostMissed} entries), ask anew for all that is shown. The id of an event is its place in the ledger: send the last one as
+\`Last-Event-ID\` to be told what was missed. A reader that is too slow is let go and may come back. Not an alarm: a
+connection may be lost unseen.`.replaceAll('\n', ' ');
+
+const EVENTS = {
+  text: 'Events, until either side ends it.',
+  schema: z.string(),
+  mediaType: 'text/event-stream',
+};
+const REFUSALS = { 400: '`Last-Event-ID` is no id of an event.', 503: 'Too many are listening.' };
+
+const DOCS = {
+  ofDrain: {
+    operation: 'drainLive',
+    access: READ,
+    summary: 'What is charted of a drain, or of another drain of its patient, as it happens',
+    about: ABOUT,
+    answers: { 200: EVENTS, ...problems({ ...REFUSALS, 404: 'There is no such drain.' }) },
+  },
+  ofWard: {
+    operation: 'overviewLive',
+    access: LIST,
+    summary: 'What is charted of any drain, as it happens',
+    about: ABOUT,
+    answers: { 200: EVENTS, ...problems(REFUSALS) },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+export function registerLive(app: FastifyInstance, { store }: Parts): void {
+  const live = createLive(store);
+  app.addHook('preClose', (done) => {
+    live.close();
+    done();
+  });
+
+  const begin = (request: FastifyRequest, reply: FastifyReply, isWanted: IsWanted): FastifyReply => {
+    const said = request.headers['last-event-id'];
+    if (said !== undefined && !/^-?\d{1,15}$/.test(String(said)))
+      return sendProblem(reply, badId(String(said)));
+    if (live.isFull()) return sendProblem(reply.header('retry-after', 5), FULL);
+    reply.hijack();
+    live.begin(reply.raw, isWanted, said === undefined ? null : Number(said));
+    return reply;
+  };
+
+  app.get('/overview/live', { config: { doc: DOCS.ofWard } }, (request, reply) =>
+    begin(request, reply, () => true),
+  );
+  app.get<OfLive>('/drains/:drain/live', { config: { doc: DOCS.ofDrain } }, (request, reply) => {
+    const { drain } = request.params;
+    const subject = store.books(drain);
+    if (!subject.has(drain)) return sendProblem(reply, noSuchDrain(drain));
+    const together = new Set(subject.keys());
+    const mayHearOf = within(request.principal, store);
+    return begin(
+      request,
+      reply,
+      (of, concerns) => concerns.some((each) => together.has(each)) && mayHearOf(of),
+    );
+  });
+}
+
+/** A client that is confined hears of nothing beyond, not even that there is something. */
+const within = (principal: Principal, store: Parts['store']) => (drain: string) =>
+  !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);
+
+const badId = (said: string): Problem =>
+  problemOfFaults(400, 'bad-header', 'The stream cannot begin where it was asked to', [
+    {
+      pointer: 'last-event-id',
+      value: shown(said),
+      detail: 'is no id of an event',
+      mend: 'send the id of the last event, or leave it out',
+    },
+  ]);
+
+const FULL = problem(503, 'too-many-readers', 'Too many are listening', 'Try again a little later.');

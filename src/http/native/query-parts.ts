@@ -1,0 +1,40 @@
+/** Parts of queries that several routes share. */
+import { z } from 'zod';
+import { parseInstant } from '../../domain/instant.ts';
+import type { EpochMs } from '../../domain/units.ts';
+import { shown } from '../../intake/fault.ts';
+import { MEND } from '../../intake/native/quantity.ts';
+import { type Problem, problemOfFaults } from '../problem.ts';
+
+const LAST_YEAR = 2999;
+
+export const moment = z
+  .string()
+  .refine((text) => parseInstant(text) !== undefined, {
+    error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
+    abort: true,
+  })
+  .refine((text) => Number(text.slice(0, 4)) <= LAST_YEAR, {
+    error: `lies beyond what is counted here${MEND}send a year up to ${LAST_YEAR}`,
+  });
+
+export const msOf = (text: string | undefined): EpochMs | null =>
+  text === undefined ? null : (parseInstant(text)?.ms ?? null);
+
+/** A whole number as a parameter, which is text. */
+export const wholeNumber = (least: number, most: number) =>
+  z.string().refine((text) => /^\d{1,9}$/.test(text) && Number(text) >= least && Number(text) <= most, {
+    error: `is no whole number from ${least} to ${most}${MEND}send one, such as ${Math.min(most, 24)}`,
+  });
+
+/** A list of words with commas between them. */
+export const listOf = (known: readonly string[]) =>
+  z.string().refine((text) => text.split(',').every((word) => known.includes(word)), {
+    error: `names something that is not known here${MEND}send any of ${known.join(', ')}, with commas between`,
+  });
+
+export function badQuery(name: string, value: string | undefined, detail: string, mend: string): Problem {
+  return problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [
+    { pointer: `?${name}`, value: shown(value), detail, mend },
+  ]);
+}

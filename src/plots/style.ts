@@ -1,0 +1,55 @@
+/** How plots look: shapes, dashes and hatching carry the meaning, colour only helps. Inks keep 4.5:1 on their paper (WCAG 2.2, 1.4.3). */
+import { el } from './svg.ts';
+
+export type Theme = 'auto' | 'light' | 'dark';
+
+const LIGHT =
+  '--paper:#fff;--ink:#16202b;--quiet:#4d5b69;--grid:#dbe1e6;--first:#0a5c66;--second:#7a4a00;--third:#553a9b;--doubt:#9b1c31';
+const DARK =
+  '--paper:#10161d;--ink:#e6ebf0;--quiet:#a7b3bf;--grid:#2c3742;--first:#6fd0da;--second:#e5b567;--third:#b9a5f0;--doubt:#ff9aa8';
+
+const RULES = `
+text{fill:var(--ink);font:12px system-ui,'Segoe UI','DejaVu Sans',sans-serif}
+.paper{fill:var(--paper)}
+.title{font-size:14px;font-weight:600}
+.quiet{fill:var(--quiet)}.small{font-size:11px}
+.grid{stroke:var(--grid)}.axis{stroke:var(--quiet)}
+.line{fill:none;stroke-width:2}
+.first{stroke:var(--first)}.second{stroke:var(--second)}.third{stroke:var(--third)}
+.dash{stroke-dasharray:7 4}.dots{stroke-dasharray:2 4}
+.mark{stroke-width:1.5;fill:var(--paper)}
+.full.first{fill:var(--first)}.full.second{fill:var(--second)}.full.third{fill:var(--third)}
+.bar{stroke-width:1.2;stroke:var(--first);fill:var(--first)}
+.bar.open{fill:url(#hatch)}.bar.faint{fill:none;stroke-dasharray:3 3}
+.whisker{fill:none;stroke:var(--ink);stroke-width:1.4}
+.halo{fill:none;stroke:var(--paper);stroke-width:4}
+.mean{fill:none;stroke:var(--second);stroke-width:1.6}
+.event{stroke:var(--quiet);stroke-width:1.2;stroke-dasharray:1 3}
+.gap{fill:url(#gap)}
+.doubt{fill:var(--paper);stroke:var(--doubt);stroke-width:1.5}
+.span{fill:url(#hatch);stroke:var(--first)}.span.ended{fill:none}
+.hatch{stroke:var(--first);stroke-width:1.4}.gapline{stroke:var(--grid);stroke-width:2}
+`;
+
+const PATTERNS = el(
+  'defs',
+  {},
+  el(
+    'pattern',
+    { id: 'hatch', width: 6, height: 6, patternUnits: 'userSpaceOnUse', patternTransform: 'rotate(45)' },
+    el('line', { x1: 0, y1: 0, x2: 0, y2: 6, class: 'hatch' }),
+  ),
+  el(
+    'pattern',
+    { id: 'gap', width: 8, height: 8, patternUnits: 'userSpaceOnUse', patternTransform: 'rotate(-45)' },
+    el('line', { x1: 0, y1: 0, x2: 0, y2: 8, class: 'gapline' }),
+  ),
+);
+
+export function styleOf(theme: Theme): string {
+  const colours =
+    theme === 'auto'
+      ? `svg{${LIGHT}}@media (prefers-color-scheme:dark){svg{${DARK}}}`
+      : `svg{${theme === 'dark' ? DARK : LIGHT}}`;
+  return `<style>${colours}${RULES.replaceAll('\n', '')}</style>${PATTERNS}`;
+}

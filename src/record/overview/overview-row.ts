@@ -1,0 +1,77 @@
+/** Where an open drain stands, in one line: what does not change while time alone goes by. */
+import { type Advised, advise } from '../../domain/advise.ts';
+import { airLeakOf } from '../../domain/air-leak.ts';
+import type { Book, Subject } from '../../domain/book.ts';
+import { chamberFill } from '../../domain/chamber.ts';
+import { rowsFrom, stateOf } from '../../domain/chart.ts';
+import { clampedSpans, underConditions } from '../../domain/conditions.ts';
+import { patencyOf } from '../../domain/patency.ts';
+import type { Policy } from '../../domain/policy.ts';
+import type { Row } from '../../domain/row.ts';
+import { epochMs } from '../../domain/units.ts';
+import { episodeView } from '../advisory-view.ts';
+import { drainViewOf } from '../chart-view.ts';
+import { airLeakView, chamberView } from '../judged-view.ts';
+import { rowView } from '../view.ts';
+
+/** @returns null where the drain is not placed, or out */
+export function overviewRowOf(book: Book, subject: Subject, rules: Policy['rules']) {
+  const { view, chart, circumstances } = book;
+  if (view.placedMs === null || view.removedMs !== null) return null;
+  const rows = rowsFrom(chart, epochMs(-Infinity));
+  const under = underConditions(rows);
+  const { chamber, conditions } = stateOf(chart);
+  const reading = rows.findLast((row) => row.counted && row.item.content.kind === 'reading');
+  const volumes = rows.findLast((row) => row.volumes !== null);
+  const negativity = rows.findLast((row) => row.negativity !== null);
+  const fill = chamberFill(chamber, volumes?.volumes ?? null);
+  const clamped = clampedSpans(under).at(-1);
+  const level = chamber.run?.last.level;
+  return {
+    ...drainViewOf(book),
+    unit: chamber.profile,
+    level_ml: level === undefined ? null : level / 1000,
+    chamber: fill === null ? null : chamberView(fill),
+    suction_source: conditions.source,
+    clamped_since: clamped?.to === Infinity ? new Date(clamped.from).toISOString() : null,
+    last_reading_at: reading?.item.content.effective_at ?? null,
+    ...volumesView(volumes),
+    total_negativity:
+      negativity === undefined ? null : { at: atOf(negativity), ...rowView(negativity).total_negativity },
+    air_leak: airLeakView(airLeakOf(under, view, circumstances.settings)).newest,
+    swing: patencyOf(under, view.site).swing,
+    advisories: standingOn(book.drain, advise([...subject.values()], rules)).map(advisoryView),
+  };
+}
+
+export type OverviewRow = NonNullable<ReturnType<typeof overviewRowOf>>;
+
+const atOf = ({ item }: Row): string => item.content.effective_at;
+
+function volumesView(row: Row | undefined) {
+  if (row === undefined) return { last_interval: null, cumulative: null, windows: [] };
+  const { interval = null, cumulative = null, windows = [] } = rowView(row) as VolumesOfRow;
+  return { last_interval: interval, cumulative, windows };
+}
+
+/** A row that has volumes shows them; the view's type leaves them open. */
+type VolumesOfRow = Partial<Record<'interval' | 'cumulative', object>> & { readonly windows?: object[] };
+
+/** One of several drains stands on each of them: whoever looks at a drain must see it. */
+const standingOn = (drain: string, { episodes }: Advised) =>
+  episodes.filter(({ ended_at, drains }) => ended_at === null && drains.includes(drain)).map(episodeView);
+
+function advisoryView({ id, rule, raised_at, newest, reviews }: ReturnType<typeof episodeView>) {
+  const { value, within_uncertainty, at_least } = newest;
+  const { id: rule_id, title, threshold, operator, unit } = rule;
+  return {
+    id,
+    rule: rule_id,
+    title,
+    raised_at,
+    value,
+    unit,
+    ...{ operator, threshold, within_uncertainty, at_least },
+    reviewed: reviews.length > 0,
+  };
+}

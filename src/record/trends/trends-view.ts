@@ -1,0 +1,101 @@
+/** The wire form of trends: moments in UTC and as the wall clock of the facility shows them. */
+import type { Book, Subject } from '../../domain/book.ts';
+import type { Calendar } from '../../domain/configuration.ts';
+import type { EpochMs } from '../../domain/units.ts';
+import { localText } from '../calendar.ts';
+import { headView, rangeView, textOf } from '../calendar-view.ts';
+import { type Point, SERIES, type SeriesName } from './point.ts';
+import {
+  type AskedTrends,
+  patientTrendsOf,
+  type SeriesPoints,
+  type TooManyPoints,
+  trendsOf,
+} from './trends.ts';
+
+export type TrendsView = NonNullable<ReturnType<typeof view>>;
+
+export function trendsViewOf(book: Book, calendar: Calendar, asked: AskedTrends): TrendsView | TooManyPoints {
+  const found = trendsOf(book, calendar, asked);
+  if ('tooMany' in found) return found;
+  return view(book, calendar, asked, found, seriesView(calendar, found.series));
+}
+
+export function patientTrendsViewOf(
+  subject: Subject,
+  book: Book,
+  calendar: Calendar,
+  asked: AskedTrends,
+): object | TooManyPoints {
+  const found = patientTrendsOf(subject, book, calendar, asked);
+  if ('tooMany' in found) return found;
+  return {
+    ...view(book, calendar, asked, found, seriesView(calendar, found.together)),
+    patient: book.view.patient ?? null,
+    drains: found.drains.map((each) => ({
+      drain: each.book.drain,
+      site: each.book.view.site,
+      series: seriesView(calendar, each.series),
+    })),
+  };
+}
+
+function view(
+  { drain, circumstances }: Book,
+  calendar: Calendar,
+  { bucket }: AskedTrends,
+  { as_of, over }: Pick<Exclude<ReturnType<typeof trendsOf>, TooManyPoints>, 'as_of' | 'over'>,
+  series: ReturnType<typeof seriesView>,
+) {
+  const { derivation, calendar: zone } = headView(calendar, 'hour', circumstances.settings);
+  return { drain, derivation, calendar: zone, bucket, as_of: textOf(as_of), ...rangeView(over), series };
+}
+
+/** A moment in UTC, and as the wall clock shows it. */
+interface MomentTexts {
+  readonly utc: string | null;
+  readonly local: string;
+}
+
+function seriesView(calendar: Calendar, series: SeriesPoints) {
+  const texts = momentTexts(calendar);
+  const entries = Object.entries(series) as [SeriesName, readonly Point[]][];
+  return entries.map(([name, points]) => ({
+    name,
+    unit: SERIES[name],
+    points: points.map((point) => pointView(point, texts)),
+  }));
+}
+
+/** Each written once: a bucket begins where the one before it ends, and series share their moments. */
+function momentTexts(calendar: Calendar): (at: EpochMs) => MomentTexts {
+  const known = new Map<EpochMs, MomentTexts>();
+  return (at) => {
+    const before = known.get(at);
+    if (before !== undefined) return before;
+    const texts = { utc: textOf(at), local: localText(calendar, at) };
+    known.set(at, texts);
+    return texts;
+  };
+}
+
+function pointView(point: Point, texts: (at: EpochMs) => MomentTexts) {
+  const [from, to] = [texts(point.from), texts(point.to)];
+  const { value, reasons, low, high, uncertainty, coverage, at_least, flags } = point;
+  return {
+    from: from.utc,
+    to: to.utc,
+    local_from: from.local,
+    local_to: to.local,
+    value,
+    reasons,
+    low,
+    high,
+    uncertainty,
+    coverage,
+    at_least,
+    flags,
+    readings: point.readings,
+    scale_max: point.scale_max,
+  };
+}

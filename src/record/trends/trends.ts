@@ -1,0 +1,158 @@
+/** Trends of a drain, and of all drains of a patient: series of points over a time, cut into buckets or as charted. */
+import type { Book, Subject } from '../../domain/book.ts';
+import { calendarWindow } from '../../domain/calendar-windows.ts';
+import { newestAt, rowsFrom, stateOf } from '../../domain/chart.ts';
+import type { Calendar } from '../../domain/configuration.ts';
+import type { Span } from '../../domain/interval.ts';
+import { patientWindow } from '../../domain/patient-windows.ts';
+import type { Row } from '../../domain/row.ts';
+import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/units.ts';
+import { windowsOver } from '../calendar.ts';
+import { drainsOfPatient } from '../calendar-view.ts';
+import { gathered } from './bucket-points.ts';
+import { type Bucket, type Point, type SeriesName, SUMMED, type SummedName } from './point.ts';
+import { rowPoints } from './row-points.ts';
+import { netOfBucket, notInPlace, rateOfBucket, ratePerKgOfBucket, type SumPoint } from './sum-points.ts';
+
+/** What is asked for; null stands for the default. */
+export interface AskedTrends {
+  readonly series: readonly SeriesName[];
+  readonly bucket: Bucket;
+  readonly from: EpochMs | null;
+  readonly to: EpochMs | null;
+  readonly last_h: number;
+}
+
+export type SeriesPoints = Readonly<Partial<Record<SeriesName, readonly Point[]>>>;
+
+export interface Trends {
+  /** The newest statement. */
+  readonly as_of: EpochMs | null;
+  /** Null while nothing is charted and no end was asked for. */
+  readonly over: Span | null;
+  readonly series: SeriesPoints;
+}
+
+/** More points than one answer may hold. */
+export interface TooManyPoints {
+  readonly tooMany: true;
+}
+
+/** Of each series: 14 days by quarters of an hour, or so many rows. */
+export const MOST_BUCKETS = 1400;
+export const MOST_ROWS = 5000;
+
+export function trendsOf(book: Book, calendar: Calendar, asked: AskedTrends): Trends | TooManyPoints {
+  const as_of = newestAt(book.chart);
+  const over = spanAsked(asked, as_of);
+  if (over === null) return { as_of, over, series: {} };
+  const cut = bucketsOver(calendar, asked.bucket, over);
+  if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
+  const isCharted = (name: SeriesName) => cut === null || SUM_OF[name] === undefined;
+  // Sums need no rows: they are subtractions of what the chart has summed already.
+  const rows = asked.series.some(isCharted) ? rowsWithin(book, cut, over) : [];
+  if (cut === null && rows.length > MOST_ROWS) return { tooMany: true };
+  const series: Partial<Record<SeriesName, readonly Point[]>> = {};
+  for (const name of asked.series) {
+    const sumPoint = SUM_OF[name];
+    if (cut === null) series[name] = rowPoints(rows, name);
+    else if (sumPoint === undefined) series[name] = gathered(rowPoints(rows, name), cut, name);
+    else series[name] = cut.map((span) => drainSum(book, span, sumPoint));
+  }
+  return { as_of, over, series };
+}
+
+/** After the start of the time or of its first bucket, up to the end. */
+function rowsWithin({ chart }: Book, cut: readonly Span[] | null, over: Span): readonly Row[] {
+  const [from, to] = [cut?.[0]?.from ?? over.from, cut?.at(-1)?.to ?? over.to];
+  return rowsFrom(chart, epochMs(from + 1)).filter(({ item }) => item.at <= to);
+}
+
+export interface PatientTrends {
+  readonly as_of: EpochMs | null;
+  readonly over: Span | null;
+  /** Over all drains together. */
+  readonly together: SeriesPoints;
+  readonly drains: readonly { readonly book: Book; readonly series: SeriesPoints }[];
+}
+
+/** Sums over all drains of the patient of a drain, and each of its drains beside them. */
+export function patientTrendsOf(
+  subject: Subject,
+  book: Book,
+  calendar: Calendar,
+  asked: AskedTrends,
+): PatientTrends | TooManyPoints {
+  const drains = drainsOfPatient(subject, book);
+  const books = drains.flatMap(({ drain }) => subject.get(drain) ?? []);
+  const newest = Math.max(...books.map(({ chart }) => newestAt(chart) ?? -Infinity));
+  const as_of = newest === -Infinity ? null : epochMs(newest);
+  const over = spanAsked(asked, as_of);
+  if (over === null) return { as_of, over, together: {}, drains: [] };
+  const cut = bucketsOver(calendar, asked.bucket, over);
+  if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
+  const parts = books.map((each) => ({
+    book: each,
+    found: trendsOf(each, calendar, { ...asked, from: over.from, to: over.to }),
+  }));
+  const whole = parts.flatMap(({ book: each, found }) =>
+    'tooMany' in found ? [] : [{ book: each, series: found.series }],
+  );
+  if (whole.length < parts.length) return { tooMany: true };
+  const names = cut === null ? [] : SUMMED.filter((name) => asked.series.includes(name));
+  const together = names.map((name) => [
+    name,
+    (cut ?? []).map((span) => patientSum(drains, book, span, name)),
+  ]);
+  return { as_of, over, together: Object.fromEntries(together), drains: whole };
+}
+
+const SUM_OF: Readonly<Partial<Record<SeriesName, SumPoint>>> = {
+  net: netOfBucket,
+  rate: rateOfBucket,
+  rate_per_kg: ratePerKgOfBucket,
+};
+
+function drainSum({ chart, view, circumstances }: Book, span: Span, sumPoint: SumPoint): Point {
+  const window = calendarWindow(stateOf(chart), view, span, circumstances.settings);
+  if (window === null) return notInPlace(span);
+  return sumPoint({ window, drainsInPlace: 1, uncovered: window.uncovered }, circumstances);
+}
+
+/** Cumulative: since the first of the drains was placed, up to the end of the bucket. */
+function patientSum(
+  drains: ReturnType<typeof drainsOfPatient>,
+  { circumstances }: Book,
+  span: Span,
+  name: SummedName,
+): Point {
+  const placed = Math.min(...drains.map(({ placedMs }) => placedMs ?? Infinity));
+  const isCumulative = name === 'cumulative';
+  const from = isCumulative ? epochMs(Math.min(placed, span.to)) : span.from;
+  const window = patientWindow(drains, { from, to: span.to }, circumstances.settings);
+  if (window.drains.length === 0) return notInPlace(span);
+  const uncovered = window.incomplete.flatMap(({ reasons }) => reasons);
+  const summed = { window, drainsInPlace: window.drains.length, uncovered };
+  const sumPoint = isCumulative ? netOfBucket : (SUM_OF[name] ?? netOfBucket);
+  return { ...sumPoint(summed, circumstances), from: span.from };
+}
+
+function spanAsked({ from, to, last_h }: AskedTrends, as_of: EpochMs | null): Span | null {
+  const end = to ?? as_of;
+  if (end === null) return null;
+  return { from: from ?? epochMs(end - last_h * HOUR_MS), to: end };
+}
+
+const QUARTER_MS = 15 * MINUTE_MS;
+
+/** Null for rows as charted. Quarters of an hour are those of UTC, which any zone now in use shares. */
+function bucketsOver(calendar: Calendar, bucket: Bucket, over: Span): readonly Span[] | null {
+  if (bucket === 'raw') return null;
+  if (bucket !== '15min') return windowsOver(calendar, bucket, over, MOST_BUCKETS + 1);
+  const spans: Span[] = [];
+  for (let at = Math.floor(over.from / QUARTER_MS) * QUARTER_MS; at < over.to; at += QUARTER_MS) {
+    if (spans.length > MOST_BUCKETS) break;
+    spans.push({ from: epochMs(at), to: epochMs(at + QUARTER_MS) });
+  }
+  return spans;
+}

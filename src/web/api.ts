@@ -1,0 +1,148 @@
+/** The one place where the page speaks with the service, and says by what it is known. */
+import { askCredential, credentialHeaders } from './credential.ts';
+
+export interface Problem {
+  readonly title: string;
+  readonly detail: string;
+  readonly status: number;
+  readonly errors?: readonly { readonly pointer: string; readonly detail: string; readonly mend: string }[];
+}
+
+export type Reply<T> =
+  | { readonly ok: true; readonly status: number; readonly body: T }
+  | { readonly ok: false; readonly problem: Problem };
+
+/** No answer came: the service may or may not have heard. */
+export class NoAnswer extends Error {}
+
+const LIMIT_MS = 15_000;
+
+/** Where the service asks who comes, the person is asked, and what was asked is asked again. */
+async function answered(path: string, init: RequestInit): Promise<Response> {
+  const response = await fetched(path, init);
+  if (response.status !== 401 || !(await askCredential())) return response;
+  return fetched(path, init);
+}
+
+async function fetched(path: string, init: RequestInit): Promise<Response> {
+  const headers = { ...credentialHeaders(), ...init.headers };
+  try {
+    return await fetch(path, { ...init, headers, signal: AbortSignal.timeout(LIMIT_MS), cache: 'no-store' });
+  } catch {
+    throw new NoAnswer('no answer from the service');
+  }
+}
+
+/** @throws {NoAnswer} */
+export async function ask<T>(path: string): Promise<Reply<T>> {
+  return replyOf(await answered(path, {}));
+}
+
+/** @param body JSON text @throws {NoAnswer} */
+export async function post<T>(path: string, body: string): Promise<Reply<T>> {
+  return replyOf(
+    await answered(path, { method: 'POST', body, headers: { 'content-type': 'application/json' } }),
+  );
+}
+
+async function replyOf<T>(response: Response): Promise<Reply<T>> {
+  try {
+    const body: unknown = await response.json();
+    return response.ok
+      ? { ok: true, status: response.status, body: body as T }
+      : { ok: false, problem: body as Problem };
+  } catch {
+    throw new NoAnswer('the answer was cut');
+  }
+}
+
+/** What was answered, or what was answered last in this session, with when that was. */
+export interface Kept<T> {
+  readonly body: T;
+  /** Null: just now. */
+  readonly since: number | null;
+}
+
+/**
+ * Asks, and falls back on the last answer of this session, so that an entry can be made while the service is away.
+ * @param name by which the answer is kept, where the path changes with time
+ * @throws {Error} with words for people
+ */
+export async function askKept<T>(path: string, name = path): Promise<Kept<T>> {
+  try {
+    const reply = await ask<T>(path);
+    if (!reply.ok) throw new Error(reply.problem.detail);
+    keep(name, reply.body);
+    return { body: reply.body, since: null };
+  } catch (error) {
+    const kept = error instanceof NoAnswer ? sessionStorage.getItem(`kept ${name}`) : null;
+    if (kept === null) throw error;
+    const { at, body } = JSON.parse(kept) as { at: number; body: T };
+    return { body, since: at };
+  }
+}
+
+function keep(name: string, body: unknown): void {
+  try {
+    sessionStorage.setItem(`kept ${name}`, JSON.stringify({ at: Date.now(), body }));
+  } catch {
+    // Full: then there is nothing to fall back on, which is said when it is needed.
+    for (const key of Object.keys(sessionStorage))
+      if (key.startsWith('kept ')) sessionStorage.removeItem(key);
+  }
+}
+
+/** An image as an address that the page may show. @throws {NoAnswer} */
+export async function askImage(path: string): Promise<string> {
+  const response = await answered(path, {});
+  if (!response.ok) throw new NoAnswer('there is no image');
+  return URL.createObjectURL(await response.blob());
+}
+
+/** Server-sent events; ends when the connection does. @throws {NoAnswer} */
+export async function listenOnce(
+  path: string,
+  lastId: string | null,
+  tell: (event: { readonly id: string; readonly name: string }) => void,
+  stop: AbortSignal,
+): Promise<void> {
+  const resume: Record<string, string> = lastId === null ? {} : { 'last-event-id': lastId };
+  const response = await fetch(path, {
+    headers: { ...credentialHeaders(), ...resume },
+    signal: stop,
+    cache: 'no-store',
+  });
+  if (!response.ok || response.body === null) throw new NoAnswer('not listening');
+  const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
+  let text = '';
+  for (;;) {
+    const { done, value } = await reader.read();
+    if (done) return;
+    text += value;
+    const events = text.split('\n\n');
+    text = events.pop() ?? '';
+    for (const event of events) {
+      const field = (name: string) => new RegExp(`^${name}: (.*)$`, 'm').exec(event)?.[1];
+      const id = field('id');
+      if (id !== undefined) tell({ id, name: field('event') ?? 'message' });
+      else tell({ id: lastId ?? '', name: 'beat' });
+    }
+  }
+}
+
+export interface Answered {
+  readonly status: number;
+  readonly type: string;
+  readonly text: string;
+}
+
+/** An answer as it came, whatever it says. @throws {NoAnswer} */
+export async function askText(method: string, path: string, body: string | null): Promise<Answered> {
+  const sent = body === null ? {} : { body, headers: { 'content-type': 'application/json' } };
+  const response = await answered(path, { method, ...sent });
+  return {
+    status: response.status,
+    type: response.headers.get('content-type') ?? '',
+    text: await response.text(),
+  };
+}

@@ -1,0 +1,114 @@
+/** One drain: where it stands, what is for review, its trends and its chart, and what can be charted. */
+
+import { advisoriesSection } from './advisories.ts';
+import type { Advisories, Chart, State } from './answers.ts';
+import { askKept, type Kept } from './api.ts';
+import { type Child, h, link } from './dom.ts';
+import { askFacts } from './facts.ts';
+import { EVENTS } from './fields.ts';
+import { watch } from './live.ts';
+import { nowSection } from './now.ts';
+import { onOutbox, waiting } from './outbox.ts';
+import { plotsSection } from './plots.ts';
+import { removalSection } from './removal.ts';
+import { rowsTable, waitingRows } from './rows.ts';
+import { heading, type Place, redraw, staleNotice } from './view.ts';
+import { referenceText, siteText, wordsFor } from './words.ts';
+
+const CHART_MS = 72 * 3_600_000;
+const MINUTE_MS = 60_000;
+
+/** Rows of the last three days; a long stay has too many to look at. */
+export function askChart(drain: string): Promise<Kept<Chart>> {
+  const from = new Date(Date.now() - CHART_MS).toISOString();
+  return askKept<Chart>(`/v1/drains/${drain}/chart?from=${from}`, `chart ${drain}`);
+}
+
+const NO_ADVISORIES = 'What is for review cannot be shown now.';
+
+export async function drainView(place: Place, drain: string): Promise<void> {
+  const { zone } = await askFacts();
+  const [top, chart] = [h('div'), h('section', { 'aria-labelledby': 'chart' })];
+  const plots = plotsSection(drain);
+
+  async function draw(): Promise<void> {
+    const [state, advisories, rows] = await Promise.all([
+      askKept<State>(`/v1/drains/${drain}/state`),
+      askKept<Advisories>(`/v1/drains/${drain}/advisories`).catch(() => null),
+      askChart(drain),
+    ]);
+    if (place.left.aborted) return;
+    const unsent = waiting().filter((each) => each.drain === drain);
+    redraw(
+      top,
+      headOf(state.body),
+      staleNotice(state.since, zone),
+      waitingRows(unsent, zone),
+      state.body.removed_at === null ? actionsOf(drain) : null,
+      h(
+        'div',
+        { class: 'columns' },
+        nowSection(state.body, zone),
+        advisories === null ? NO_ADVISORIES : advisoriesSection(drain, advisories.body, zone),
+      ),
+    );
+    redraw(
+      chart,
+      h('h2', { id: 'chart' }, 'Chart of the last 3 days'),
+      rowsTable(drain, rows.body.rows, zone),
+    );
+  }
+
+  await draw();
+  if (place.left.aborted) return;
+  place.element.replaceChildren(top, plots.element, removalSection(drain), chart);
+  await plots.draw();
+  keepUp(place, drain, () => {
+    void draw().catch(() => place.connected(false));
+    void plots.draw();
+  });
+}
+
+function keepUp(place: Place, drain: string, changed: () => void): void {
+  const watching = watch(`/v1/drains/${drain}/live`, { changed, connected: place.connected });
+  const timer = setInterval(changed, MINUTE_MS);
+  const stop = onOutbox(changed);
+  place.left.addEventListener('abort', () => {
+    watching.stop();
+    clearInterval(timer);
+    stop();
+  });
+}
+
+function headOf({ drain, site, tubes, patient, removed_at, population }: State): Child {
+  const who = [
+    referenceText(patient),
+    population === undefined ? 'adult or child not stated' : wordsFor(population),
+    drain,
+  ];
+  return [
+    heading(`${siteText(site)}, ${tubes.join(' and ')}`),
+    h('p', { class: 'quiet' }, who.join(' · ')),
+    removed_at !== null && h('p', { class: 'notice' }, 'This drain is out.'),
+  ];
+}
+
+function actionsOf(drain: string): HTMLElement {
+  const more = h(
+    'ul',
+    { class: 'menu' },
+    EVENTS.map((kind) => h('li', {}, link(wordsFor(kind), `#/drain/${drain}/enter/${kind}`))),
+  );
+  return h(
+    'div',
+    { class: 'actions' },
+    link('Chart a reading', `#/drain/${drain}/enter/reading`, 'button main'),
+    h(
+      'details',
+      { class: 'more', 'data-key': 'events' },
+      h('summary', { class: 'button' }, 'Chart an event'),
+      more,
+    ),
+    link('24 h sheet', `#/drain/${drain}/sheet`, 'button'),
+  );
+}

@@ -1,0 +1,169 @@
+/** Views that hold a form: a new entry, a correction, a withdrawal, a review, an entry that was refused. */
+import type { Receipt, State } from './answers.ts';
+import { askKept } from './api.ts';
+import { h } from './dom.ts';
+import { askChart } from './drain.ts';
+import { valueAt } from './exact.ts';
+import { askFacts, type Facts } from './facts.ts';
+import type { Content } from './field-set.ts';
+import { entryForm, type FormContext } from './form.ts';
+import { letGo, type Sent, waiting } from './outbox.ts';
+import { intervalText } from './preview.ts';
+import type { ChartRow } from './row-answers.ts';
+import { ageText, clockText } from './time.ts';
+import { heading, type Place, staleNotice } from './view.ts';
+import { referenceText, siteText, wordsFor } from './words.ts';
+
+interface Known {
+  readonly facts: Facts;
+  readonly state: State;
+  readonly rows: readonly ChartRow[];
+  readonly since: number | null;
+}
+
+async function knownOf(drain: string): Promise<Known> {
+  const [facts, state, chart] = await Promise.all([
+    askFacts(),
+    askKept<State>(`/v1/drains/${drain}/state`),
+    askChart(drain),
+  ]);
+  return { facts, state: state.body, rows: chart.body.rows, since: state.since };
+}
+
+export async function enterView(place: Place, drain: string, kind: string): Promise<void> {
+  const known = await knownOf(drain);
+  show(place, known, `${wordsFor(kind)}`, entryForm(contextOf(place, known, kind, {})));
+}
+
+export async function reviewView(place: Place, drain: string, advisory: string): Promise<void> {
+  const known = await knownOf(drain);
+  const form = entryForm(contextOf(place, known, 'reviewed', { fixed: { advisory } }));
+  show(place, known, 'Review of an advisory', form);
+}
+
+export async function correctView(place: Place, drain: string, entry: string): Promise<void> {
+  const known = await knownOf(drain);
+  const row = rowOf(known, entry);
+  const { identifier: _identifier, author: _author, as_sent: _sent, kind: _kind, ...charted } = row.charted;
+  const content: Content = {
+    ...charted,
+    effective_at: row.effective_at,
+    ...(row.note === null ? {} : { note: row.note }),
+  };
+  const fixed = row.kind === 'reviewed' ? { advisory: String(row.charted.advisory) } : {};
+  const context = contextOf(place, known, row.kind, { target: row.newest_identifier, content, fixed });
+  show(place, known, `Correct: ${wordsFor(row.kind).toLowerCase()}`, entryForm(context));
+}
+
+export async function voidView(place: Place, drain: string, entry: string): Promise<void> {
+  const known = await knownOf(drain);
+  const row = rowOf(known, entry);
+  const { system, value } = row.newest_identifier;
+  const fixed = { target: { system, value } };
+  const about = `${wordsFor(row.kind)} of ${clockText(row.effective_at, known.facts.zone, Date.now())}, charted by ${referenceText(row.author)}, never was true. This cannot be undone; it stays in the ledger.`;
+  const form = entryForm(contextOf(place, known, 'entered-in-error', { fixed }));
+  show(place, known, 'Entered in error', h('div', {}, h('p', { class: 'notice' }, about), form));
+}
+
+/** An entry that the service did not take, with what was typed, to be mended under its own identifier or let go. */
+export async function waitingView(place: Place, id: string): Promise<void> {
+  const entry = waiting().find((each) => each.id === id);
+  if (entry === undefined) throw new Error('This entry waits no longer.');
+  const body = JSON.parse(entry.body) as Readonly<Record<string, unknown>>;
+  const known = await knownOf(entry.drain);
+  const isCorrection = body.kind === 'corrected';
+  const content = (isCorrection ? { ...(body.replacement as object), reason: body.reason } : body) as Content;
+  const kind = String(content.kind);
+  const target = isCorrection ? (body.target as FormContext['target']) : null;
+  const form = entryForm(contextOf(place, known, kind, { id, content, target, fixed: fixedIn(content) }));
+  const drop = h(
+    'button',
+    { type: 'button', class: 'danger', on: { click: () => discard(entry.drain, id) } },
+    'Discard this entry',
+  );
+  show(
+    place,
+    known,
+    `Not taken: ${entry.words}`,
+    h('div', {}, h('p', { class: 'notice' }, entry.refused?.detail ?? 'Not yet sent.'), form, drop),
+  );
+}
+
+function discard(drain: string, id: string): void {
+  if (!confirm('Discard this entry? What was typed is lost.')) return;
+  letGo(id);
+  location.hash = `#/drain/${drain}`;
+}
+
+const fixedIn = ({ advisory, target }: Content): FormContext['fixed'] => ({
+  ...(typeof advisory === 'string' ? { advisory } : {}),
+  ...(typeof target === 'object' ? { target: target as { system: string; value: string } } : {}),
+});
+
+function rowOf({ rows }: Known, entry: string): ChartRow {
+  const row = rows.find((each) => each.entry === entry);
+  if (row === undefined) throw new Error('There is no such entry in the chart of the last 3 days.');
+  return row;
+}
+
+export async function placeView(place: Place): Promise<void> {
+  const facts = await askFacts();
+  const form = entryForm({
+    ...{ drain: null, kind: 'placed', unit: null, profiles: facts.profiles, zone: facts.zone },
+    ...{ levelNow: null, target: null, content: null, fixed: {}, id: null },
+    lastOf: () => null,
+    cancel: () => {
+      location.hash = '#/';
+    },
+    done(sent) {
+      place.say(sent.state === 'recorded' ? 'The drain is placed. Set up its unit next.' : 'Not yet sent.');
+      location.hash = sent.state === 'recorded' ? `#/drain/${sent.receipt.drain}/enter/set-up` : '#/';
+    },
+  });
+  place.element.replaceChildren(heading('Place a drain'), form);
+}
+
+function show(place: Place, { state, since, facts }: Known, title: string, form: HTMLElement): void {
+  if (place.left.aborted) return;
+  const who = `${siteText(state.site)}, ${state.tubes.join(' and ')} · ${referenceText(state.patient)}`;
+  const notice = staleNotice(since, facts.zone);
+  place.element.replaceChildren(heading(title), h('p', { class: 'quiet' }, who), h('div', {}, notice), form);
+}
+
+function contextOf(place: Place, known: Known, kind: string, more: Partial<FormContext>): FormContext {
+  const { facts, state, rows } = known;
+  const back = () => {
+    location.hash = `#/drain/${state.drain}`;
+  };
+  return {
+    ...{ drain: state.drain, kind, unit: state.unit, profiles: facts.profiles, zone: facts.zone },
+    ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null },
+    lastOf: (path) => lastText(rows, path, facts.zone),
+    cancel: back,
+    done(sent) {
+      place.say(doneText(sent));
+      back();
+    },
+    ...more,
+  };
+}
+
+/** 'last 240, 2 h ago (09:00)'. A level is that of whatever charted one last, a unit change too. */
+function lastText(rows: readonly ChartRow[], path: string, zone: string): string | null {
+  const paths = path === 'level_ml' ? ['level_ml', 'new_level_ml', 'opening_level_ml'] : [path];
+  for (const row of rows.toReversed()) {
+    const value = paths.map((each) => valueAt(row.charted, each)).find((each) => each !== undefined);
+    if (value === undefined || typeof value === 'object') continue;
+    const now = Date.now();
+    const age = ageText((now - Date.parse(row.effective_at)) / 1000);
+    return `last ${typeof value === 'string' ? wordsFor(value) : String(value)}, ${age} ago (${clockText(row.effective_at, zone, now)})`;
+  }
+  return null;
+}
+
+function doneText(sent: Sent<Receipt>): string {
+  if (sent.state !== 'recorded')
+    return 'Not yet sent: kept here, and sent by itself when the service is back.';
+  const interval = sent.receipt.derived?.interval;
+  return interval === undefined ? 'Recorded.' : `Recorded: ${intervalText(interval)}.`;
+}

@@ -1,0 +1,198 @@
+/** The form of one entry: fields with what they were last, what would follow from it, and saving it. */
+import type { DryRun, Receipt } from './answers.ts';
+import { NoAnswer, type Problem, post } from './api.ts';
+import { askAuthor, authorText } from './author.ts';
+import { button, type Child, fill, h, link } from './dom.ts';
+import { dropDraft, keepDraft, readDraft } from './draft.ts';
+import { entryBody } from './entry-body.ts';
+import { type Json, valueAt } from './exact.ts';
+import { type Content, type FieldSet, type FieldSetOptions, fieldSet } from './field-set.ts';
+import { freshKey, type Sent, send } from './outbox.ts';
+import { questionOf, receiptView } from './preview.ts';
+import type { Identifier } from './row-answers.ts';
+import { momentText } from './time.ts';
+import { wordsFor } from './words.ts';
+
+export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
+  /** Null for a placement, which makes the drain. */
+  readonly drain: string | null;
+  /** On the scale in use, mL. */
+  readonly levelNow: number | null;
+  /** What is corrected; null for a new entry. */
+  readonly target: Identifier | null;
+  /** What the fields hold at first. */
+  readonly content: Content | null;
+  /** What the page itself says, such as the advisory that is reviewed. */
+  readonly fixed: Readonly<Record<string, Json>>;
+  /** The key of an entry that was refused and is sent again. */
+  readonly id: string | null;
+  done(sent: Sent<Receipt & { readonly drain: string }>): void;
+  cancel(): void;
+}
+
+const PREVIEW_MS = 350;
+const MINUTE_MS = 60_000;
+
+export function entryForm(context: FormContext): HTMLElement {
+  const { kind, drain, zone, target } = context;
+  const id = context.id ?? freshKey();
+  const fields = fieldSet({ ...context, isCorrection: target !== null });
+  const preview = h('div', { 'aria-live': 'polite' });
+  const faults = h('div', { class: 'faults', role: 'alert' });
+  const isNew = drain !== null && target === null && context.id === null;
+  const draft = isNew ? readDraft(drain, kind) : null;
+  fields.show({ effective_at: thisMinute(zone) });
+  fields.show(context.content ?? draft ?? {});
+  if (context.content === null && draft === null) keepTime(fields, zone);
+  const bodyBy = (author: string, content: Record<string, Json>) =>
+    entryBody({ id, kind, author, zone, target }, { ...content, ...context.fixed });
+
+  const foresee = previewer(context, preview, () => bodyBy(authorText() ?? 'preview', fields.content()));
+  const onInput = later(() => {
+    if (isNew) keepDraft(drain, kind, fields.content());
+    void foresee(fields);
+  });
+  if (context.content !== null || draft !== null) onInput();
+
+  const submit = async (event: Event): Promise<void> => {
+    event.preventDefault();
+    await save({ context, id, fields, faults, bodyBy });
+  };
+  return h(
+    'form',
+    { class: 'entry', novalidate: true, on: { input: onInput, submit: (event) => void submit(event) } },
+    draft !== null && h('p', { class: 'hint' }, 'What was typed here before is back. Check the time.'),
+    fields.elements,
+    drain !== null && previewSection(preview),
+    faults,
+    h(
+      'p',
+      { class: 'actions' },
+      h('button', { class: 'main', type: 'submit' }, target === null ? 'Save' : 'Save the correction'),
+      button('Cancel', context.cancel),
+    ),
+  );
+}
+
+const thisMinute = (zone: string): string => momentText(Math.floor(Date.now() / MINUTE_MS) * MINUTE_MS, zone);
+
+/** The time goes on while nobody has set it: a form may lie open for a while before somebody charts. */
+function keepTime(fields: FieldSet, zone: string): void {
+  const [times] = fields.elements;
+  let isSet = false;
+  times?.addEventListener('input', () => {
+    isSet = true;
+  });
+  const timer = setInterval(() => {
+    if (isSet || times?.isConnected !== true) clearInterval(timer);
+    else fields.show({ effective_at: thisMinute(zone) });
+  }, MINUTE_MS / 4);
+}
+
+const previewSection = (preview: HTMLElement): HTMLElement =>
+  h(
+    'section',
+    { class: 'preview', 'aria-labelledby': 'preview-title' },
+    h('h2', { id: 'preview-title' }, 'Before you save'),
+    preview,
+  );
+
+/** Calls once, a little after the last of several calls. */
+function later(work: () => void): () => void {
+  let timer: ReturnType<typeof setTimeout> | undefined;
+  return () => {
+    clearTimeout(timer);
+    timer = setTimeout(work, PREVIEW_MS);
+  };
+}
+
+/** Shows what the service says would follow; an answer that a later one has overtaken is dropped. */
+function previewer(context: FormContext, place: HTMLElement, body: () => string) {
+  const { drain } = context;
+  let newest = 0;
+  return async (fields: FieldSet): Promise<void> => {
+    if (drain === null) return;
+    newest += 1;
+    const mine = newest;
+    const shown = await foreseen(`/v1/drains/${drain}/entries?dry-run=true`, body(), fields, context);
+    if (mine === newest) fill(place, shown);
+  };
+}
+
+async function foreseen(path: string, body: string, fields: FieldSet, context: FormContext): Promise<Child> {
+  try {
+    const reply = await post<DryRun | Receipt>(path, body);
+    if (!reply.ok) return h('p', { class: 'hint' }, 'Worked out once what is needed is there.');
+    if (!('dry_run' in reply.body)) return h('p', {}, 'This entry is recorded already.');
+    const { receipt } = reply.body;
+    const level = Number(valueAt(fields.content(), 'level_ml.digits') ?? Number.NaN);
+    const asked =
+      receipt.derived === null || Number.isNaN(level)
+        ? null
+        : questionOf(receipt.derived, context.levelNow, level);
+    return [
+      asked === null ? null : h('p', { class: 'question' }, asked.words),
+      asked !== null &&
+        asked.instead.length > 0 &&
+        h(
+          'p',
+          { class: 'actions' },
+          asked.instead.map((kind) =>
+            link(`${wordsFor(kind)}…`, `#/drain/${context.drain}/enter/${kind}`, 'button'),
+          ),
+        ),
+      receiptView(receipt),
+    ];
+  } catch (error) {
+    if (!(error instanceof NoAnswer)) throw error;
+    return h('p', { class: 'hint' }, 'No connection: what follows is worked out once the entry is sent.');
+  }
+}
+
+interface Saving {
+  readonly context: FormContext;
+  readonly id: string;
+  readonly fields: FieldSet;
+  readonly faults: HTMLElement;
+  bodyBy(author: string, content: Record<string, Json>): string;
+}
+
+async function save({ context, id, fields, faults, bodyBy }: Saving): Promise<void> {
+  const { drain, kind, target } = context;
+  fill(faults);
+  const content = fields.checked();
+  if (content === null) return;
+  const author = await askAuthor();
+  if (author === null) return;
+  const words = target === null ? wordsFor(kind) : `Correction: ${wordsFor(kind)}`;
+  const path = drain === null ? '/v1/drains' : `/v1/drains/${drain}/entries`;
+  try {
+    const sent = await send<Receipt & { readonly drain: string }>({
+      ...{ id, path, words, drain: drain ?? '', body: bodyBy(author, content) },
+    });
+    if (sent.state === 'refused') return showRefused(sent.problem, fields, faults);
+    if (drain !== null) dropDraft(drain, kind);
+    context.done(sent);
+  } catch (error) {
+    fill(faults, h('p', {}, `This browser cannot keep the entry, so it was not sent. ${error}`));
+  }
+}
+
+/** Each fault at its field; what belongs to none stands above the buttons. */
+function showRefused(problem: Problem, fields: FieldSet, faults: HTMLElement): void {
+  const rest = (problem.errors ?? []).filter(({ pointer, detail, mend }) => {
+    const at = fields.at(
+      pointer
+        .replace(/^\/replacement/, '')
+        .slice(1)
+        .replaceAll('/', '.'),
+    );
+    at?.fault(`${detail}: ${mend}`);
+    return at === undefined;
+  });
+  const lines = rest.map(({ pointer, detail, mend }) => `${pointer.slice(1)} ${detail}: ${mend}`);
+  fill(
+    faults,
+    [problem.title, ...lines].map((words) => h('p', {}, words)),
+  );
+}

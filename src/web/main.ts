@@ -1,0 +1,168 @@
+/** The bedside page: its frame, and which view is shown. */
+import { authorText, forgetAuthor } from './author.ts';
+import { button, fill, h, link } from './dom.ts';
+import { drainView } from './drain.ts';
+import { correctView, enterView, placeView, reviewView, voidView, waitingView } from './enter.ts';
+import { keepSending, onOutbox, waiting } from './outbox.ts';
+import { overviewView } from './overview.ts';
+import { sheetView } from './sheet.ts';
+import { failed, heading, type Place, type View } from './view.ts';
+import { CAUTIONS } from './words.ts';
+
+/** By the address after the #; the first that fits. */
+const ROUTES: readonly (readonly [RegExp, (...found: string[]) => View])[] = [
+  [/^#?\/?$/, () => overviewView],
+  [/^#\/place$/, () => placeView],
+  [
+    /^#\/drain\/(\w+)$/,
+    (drain = '') =>
+      (place) =>
+        drainView(place, drain),
+  ],
+  [
+    /^#\/drain\/(\w+)\/sheet$/,
+    (drain = '') =>
+      (place) =>
+        sheetView(place, drain),
+  ],
+  [
+    /^#\/drain\/(\w+)\/enter\/([a-z-]+)$/,
+    (drain = '', kind = '') =>
+      (place) =>
+        enterView(place, drain, kind),
+  ],
+  [
+    /^#\/drain\/(\w+)\/correct\/(\w+)$/,
+    (drain = '', entry = '') =>
+      (place) =>
+        correctView(place, drain, entry),
+  ],
+  [
+    /^#\/drain\/(\w+)\/void\/(\w+)$/,
+    (drain = '', entry = '') =>
+      (place) =>
+        voidView(place, drain, entry),
+  ],
+  [
+    /^#\/drain\/(\w+)\/review\/(.+)$/,
+    (drain = '', advisory = '') =>
+      (place) =>
+        reviewView(place, drain, decodeURIComponent(advisory)),
+  ],
+  [
+    /^#\/waiting\/(\w+)$/,
+    (id = '') =>
+      (place) =>
+        waitingView(place, id),
+  ],
+];
+
+const element = h('main', { id: 'view', tabindex: -1 });
+const said = h('p', { class: 'said', role: 'status', hidden: true });
+const connection = h('p', { class: 'connection', role: 'status' });
+const unsent = h('div', { class: 'unsent', role: 'status' });
+const who = h('p', { class: 'author' });
+let leave = new AbortController();
+
+function say(words: string): void {
+  said.textContent = words;
+  said.hidden = words === '';
+}
+
+function connected(isConnected: boolean): void {
+  connection.textContent = isConnected ? 'Up to date' : 'Not connected: this may be old';
+  connection.classList.toggle('lost', !isConnected);
+}
+
+async function show(): Promise<void> {
+  leave.abort();
+  leave = new AbortController();
+  const { signal } = leave;
+  connection.textContent = '';
+  const found = ROUTES.map(([address, view]) => ({ match: address.exec(location.hash), view })).find(
+    ({ match }) => match !== null,
+  );
+  const view = found?.match ? found.view(...found.match.slice(1)) : notFound;
+  const place: Place = { element, left: signal, say, connected };
+  showWho();
+  try {
+    await view(place);
+  } catch (error) {
+    if (!signal.aborted) fill(element, failed(error));
+  }
+  if (signal.aborted) return;
+  const title = element.querySelector('h1');
+  document.title = `${title?.textContent ?? ''} · drainledger`;
+  title?.focus({ preventScroll: true });
+  scrollTo(0, 0);
+}
+
+const notFound: View = async ({ element: place }) =>
+  fill(place, heading('There is nothing here'), link('To the overview', '#/'));
+
+function showWho(): void {
+  const author = authorText();
+  if (author === null) {
+    fill(who, 'Nobody is named yet');
+    return;
+  }
+  const change = button('Change', () => {
+    forgetAuthor();
+    showWho();
+  });
+  fill(who, `Charting: ${author} `, change);
+}
+
+function showUnsent(): void {
+  const entries = waiting();
+  const refused = entries.filter((each) => each.refused !== null);
+  const held = entries.length - refused.length;
+  fill(
+    unsent,
+    held > 0 && h('p', {}, `${held} not yet sent. Kept in this browser, and sent by itself.`),
+    refused.map(({ id, words }) => h('p', {}, `Not taken: ${words}. `, link('Mend it', `#/waiting/${id}`))),
+  );
+  showWho();
+}
+
+document.body.prepend(
+  h('a', { class: 'skip', href: '#view', on: { click: skip } }, 'To the content'),
+  h(
+    'header',
+    {},
+    h(
+      'nav',
+      { 'aria-label': 'Pages' },
+      link('Drains', '#/', 'brand'),
+      link('Place a drain', '#/place'),
+      link('API', '/reference'),
+    ),
+    connection,
+    who,
+  ),
+  unsent,
+  said,
+  element,
+  h('footer', {}, h('p', { class: 'caution' }, CAUTIONS)),
+);
+
+/** The address names the view, so a jump within the page is made by hand. */
+function skip(event: Event): void {
+  event.preventDefault();
+  element.focus();
+}
+
+addEventListener('hashchange', (event) => {
+  // What was said belongs to the view it led to, and to no later one.
+  if (
+    new URL(event.oldURL).hash !== '' &&
+    !/\/(enter|correct|void|review|waiting)\b|place$/.test(event.oldURL)
+  )
+    say('');
+  void show();
+});
+onOutbox(showUnsent);
+showUnsent();
+keepSending();
+void navigator.serviceWorker?.register('/page/worker.js', { scope: '/' }).catch(() => undefined);
+void show();

@@ -1,0 +1,121 @@
+/** Where a drain stands, value by value, each with when it is of. */
+import type { State } from './answers.ts';
+import { type Child, h, unseen } from './dom.ts';
+import { leakText, windowText } from './overview.ts';
+import { cumulativeText, intervalText, negativityText } from './preview.ts';
+import type { Window } from './row-answers.ts';
+import { ageText, clockText } from './time.ts';
+import { wordsFor } from './words.ts';
+
+const WINDOW_HOURS = [1, 4, 8, 12, 24];
+
+export function nowSection(state: State, zone: string): HTMLElement {
+  const now = Date.now();
+  const { last_reading: reading, last_volumes: volumes, last_total_negativity: negativity } = state;
+  const of = (row: { readonly effective_at: string } | null): string =>
+    row === null ? '' : clockText(row.effective_at, zone, now);
+  const total = negativity?.total_negativity;
+  return h(
+    'section',
+    { 'aria-labelledby': 'now' },
+    h('h2', { id: 'now' }, 'Now'),
+    reading === null
+      ? h('p', {}, 'Not read yet.')
+      : h('p', { class: 'quiet' }, `Last read ${ageText(reading.age_s)} ago, ${of(reading)}.`),
+    h(
+      'dl',
+      { class: 'facts wide' },
+      fact('Level', levelOf(state)),
+      fact(
+        'Last interval',
+        volumes?.interval === undefined ? 'none yet' : intervalText(volumes.interval),
+        of(volumes),
+      ),
+      fact(
+        'Cumulative',
+        volumes?.cumulative === undefined ? 'none yet' : cumulativeText(volumes.cumulative),
+        of(volumes),
+      ),
+      fact('Trailing', windowsOf(volumes?.windows ?? []), of(volumes)),
+      fact('Total negativity', total === undefined ? 'not charted' : negativityText(total), of(negativity)),
+      fact('Air leak', leakOf(state), of(state.air_leak.newest)),
+      fact('Swing', swingOf(state)),
+      fact('Tube', tubeOf(state, zone)),
+    ),
+    setUpSection(state),
+  );
+}
+
+const fact = (name: string, value: Child, at = ''): HTMLElement =>
+  h('div', {}, h('dt', {}, name), h('dd', {}, value, at !== '' && h('span', { class: 'quiet' }, ` ${at}`)));
+
+function levelOf({ level_ml, chamber, unit }: State): Child {
+  if (unit === null) return 'no unit set up';
+  if (level_ml === null) return 'not known';
+  if (chamber === null) return `${level_ml} mL`;
+  const { value_h } = chamber.time_to_full;
+  return [
+    `${level_ml} of ${chamber.capacity_ml} mL`,
+    h('meter', { min: 0, max: 1, value: chamber.fill_fraction, 'aria-label': 'Chamber filled' }),
+    value_h === null ? null : `full in about ${ageText(value_h * 3600)} at this rate`,
+  ];
+}
+
+const windowsOf = (windows: readonly Window[]): Child =>
+  h(
+    'ul',
+    { class: 'plain' },
+    WINDOW_HOURS.map((hours) =>
+      h('li', {}, `${hours} h: ${windowText(windows.find((each) => each.hours === hours))}`),
+    ),
+  );
+
+function leakOf({ air_leak: { newest, grade_trend: trend, leak_free: free } }: State): Child {
+  const parts = [
+    leakText(newest),
+    newest === null
+      ? null
+      : `trend: ${wordsFor(trend.trend)}${trend.reason === null ? '' : ` (${wordsFor(trend.reason)})`}`,
+    free.value_h === null || free.value_h === 0 ? null : `none seen for ${free.value_h} h`,
+  ];
+  return parts.filter((part) => part !== null).join('; ');
+}
+
+function swingOf({ patency }: State): Child {
+  if (patency === null || patency.swing === null)
+    return patency?.reason === 'mediastinal-site' ? wordsFor(patency.reason) : 'not charted';
+  return patency.swing_lost === true ? h('strong', {}, 'absent, was present before') : patency.swing;
+}
+
+function tubeOf({ clamped_since, suction_source }: State, zone: string): Child {
+  const suction = suction_source === null ? 'suction not charted' : `suction ${suction_source}`;
+  if (clamped_since === null) return `open, ${suction}`;
+  return [h('strong', {}, `clamped since ${clockText(clamped_since, zone, Date.now())}`), `, ${suction}`];
+}
+
+const CHECKS = [
+  ['seal_filled', 'Seal filled'],
+  ['suction_proven', 'Suction proven'],
+  ['connections_checked', 'Connections checked'],
+] as const;
+const SIGNS = { done: '✓', missing: '?', 'not-applicable': '–' } as const;
+const STATUS = { done: 'charted', missing: 'missing', 'not-applicable': 'not needed' } as const;
+
+function setUpSection({ set_up_check: check }: State): Child {
+  if (check === null) return null;
+  return h(
+    'section',
+    { 'aria-labelledby': 'set-up-check' },
+    h('h3', { id: 'set-up-check' }, 'Set-up of the unit in use'),
+    h(
+      'ul',
+      { class: 'checks' },
+      CHECKS.map(([key, words]) => {
+        const { status } = check[key];
+        const sign = h('span', { class: 'sign', 'aria-hidden': 'true' }, SIGNS[status]);
+        return h('li', { class: status }, sign, `${words}: `, h('strong', {}, STATUS[status]));
+      }),
+    ),
+    unseen('What is missing can be charted with the next reading or a set-up.'),
+  );
+}

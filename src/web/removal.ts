@@ -1,0 +1,84 @@
+/** Removal evidence: what was measured beside a published policy's figures; never a recommendation. */
+import type { Criterion, RemovalEvidence, RemovalPolicy } from './answers.ts';
+import { ask } from './api.ts';
+import { type Child, fill, h } from './dom.ts';
+import { wordsFor } from './words.ts';
+
+const STATUS = { met: 'met', 'not-met': 'not met', 'not-known': 'not known' } as const;
+
+export function removalSection(drain: string): HTMLElement {
+  const found = h('div', { 'aria-live': 'polite' });
+  const select = h('select', { id: 'policy', on: { change: () => void show() } });
+  const details = h(
+    'details',
+    { 'data-key': 'removal', on: { toggle: () => void offer() } },
+    h('summary', {}, 'Evidence for removal'),
+    h(
+      'p',
+      { class: 'quiet' },
+      'What was measured beside the figures of a policy that you choose. Not a recommendation.',
+    ),
+    h('label', { for: 'policy' }, 'Policy'),
+    select,
+    found,
+  );
+
+  async function offer(): Promise<void> {
+    if (select.options.length > 0) return;
+    const reply = await ask<{ policies: readonly RemovalPolicy[] }>('/v1/removal-policies').catch(() => null);
+    if (reply?.ok !== true) return fill(found, 'No connection.');
+    fill(
+      select,
+      h('option', { value: '' }, 'choose one'),
+      reply.body.policies.map(({ id, setting }) => h('option', { value: id }, `${id} (${setting})`)),
+    );
+  }
+
+  async function show(): Promise<void> {
+    if (select.value === '') return fill(found);
+    const path = `/v1/drains/${drain}/removal-evidence?policy=${select.value}`;
+    const reply = await ask<RemovalEvidence>(path).catch(() => null);
+    if (reply?.ok !== true) return fill(found, 'No connection.');
+    fill(found, evidenceView(reply.body));
+  }
+
+  return details;
+}
+
+function evidenceView({ policy, scope, criteria, outstanding }: RemovalEvidence): Child {
+  const differing = scope.filter(({ status }) => status !== 'same');
+  return [
+    h('p', { class: 'quiet' }, `Source: ${policy.source}.`),
+    differing.map(({ about, status }) =>
+      h(
+        'p',
+        { class: 'doubt' },
+        `${wordsFor(about)}: ${status === 'differs' ? 'the policy is for others' : 'not stated'}`,
+      ),
+    ),
+    h(
+      'ul',
+      { class: 'checks' },
+      criteria.map((each) =>
+        h(
+          'li',
+          { class: each.status },
+          `${wordsFor(each.criterion)}: `,
+          h('strong', {}, STATUS[each.status]),
+          whyOf(each),
+        ),
+      ),
+    ),
+    h('p', {}, h('strong', {}, 'Outstanding: '), `${outstanding.map(wordsFor).join(', ')}.`),
+  ];
+}
+
+function whyOf({ reason, net, drained_and_sampled, limit, entries }: Criterion): string {
+  const unit = limit?.unit ?? '';
+  const figures =
+    net === null || net === undefined
+      ? ''
+      : ` net ${net.value} ${unit}, drained and sampled ${drained_and_sampled?.value ?? '?'} ${unit} in 24 h; figure ${limit?.operator ?? ''} ${limit?.threshold ?? ''} ${unit}`;
+  const why = reason === null ? '' : `, ${wordsFor(reason)}`;
+  return `${figures}${why} (${entries.length} ${entries.length === 1 ? 'entry' : 'entries'} behind it)`;
+}

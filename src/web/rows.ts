@@ -1,0 +1,144 @@
+/** The chart of a drain as a table, newest first: the same as the plots show, for reading and for correcting. */
+
+import type { Leak } from './answers.ts';
+import { type Child, h, link, unseen } from './dom.ts';
+import { valueAt } from './exact.ts';
+import type { Waiting } from './outbox.ts';
+import { leakText } from './overview.ts';
+import type { ChartRow } from './row-answers.ts';
+import { clockText } from './time.ts';
+import { referenceText, wordsFor } from './words.ts';
+
+const HEADS = [
+  'Time',
+  'What',
+  'Level mL',
+  'Net mL',
+  'Rate mL/h',
+  'In all mL',
+  'Negativity cmH2O',
+  'Leak',
+  'Charted by',
+  '',
+];
+
+export function rowsTable(
+  drain: string,
+  rows: readonly ChartRow[],
+  zone: string,
+  isPrinted = false,
+): HTMLElement {
+  const heads = isPrinted ? HEADS.slice(0, -1) : HEADS;
+  return h(
+    'div',
+    { class: 'scroll', tabindex: isPrinted ? undefined : 0, role: 'region', 'aria-label': 'Chart' },
+    h(
+      'table',
+      {},
+      h('caption', {}, 'Chart, newest first'),
+      h(
+        'thead',
+        {},
+        h(
+          'tr',
+          {},
+          heads.map((head) => h('th', { scope: 'col' }, head === '' ? unseen('Change') : head)),
+        ),
+      ),
+      h(
+        'tbody',
+        {},
+        rows.toReversed().map((row) => rowView(drain, row, zone, isPrinted)),
+      ),
+    ),
+  );
+}
+
+function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean): HTMLElement {
+  const cells = [
+    h('th', { scope: 'row' }, clockText(row.effective_at, zone, Date.now())),
+    h('td', {}, whatOf(row)),
+    ...numbersOf(row).map((value) => h('td', { class: 'figure' }, value)),
+    h('td', {}, referenceText(row.author)),
+    isPrinted ? null : h('td', { class: 'change' }, changesOf(drain, row)),
+  ];
+  return h('tr', { class: row.counted ? undefined : 'left-out' }, cells);
+}
+
+function whatOf({ kind, charted, marks, note, correction }: ChartRow): Child {
+  return [
+    wordsFor(kind),
+    detailOf(kind, charted),
+    marks.map((mark) => h('p', { class: 'doubt' }, wordsFor(mark))),
+    correction !== null && h('p', { class: 'quiet' }, `corrected: ${correction}`),
+    note !== null && h('p', { class: 'quiet' }, note),
+  ];
+}
+
+/** What an event says of itself, beside the columns. */
+function detailOf(kind: string, charted: ChartRow['charted']): string {
+  const volume = charted.volume_ml === undefined ? '' : ` ${charted.volume_ml} mL`;
+  const named = ['purpose', 'what', 'cause', 'source', 'profile', 'words'].flatMap((key) =>
+    typeof charted[key] === 'string' ? [wordsFor(String(charted[key]))] : [],
+  );
+  const weight = charted.weight_kg === undefined ? '' : ` ${charted.weight_kg} kg`;
+  if (kind === 'reading') return '';
+  return `${volume}${weight}${named.length === 0 ? '' : `: ${named.join(', ')}`}`;
+}
+
+function numbersOf(row: ChartRow): Child[] {
+  const { charted, interval, cumulative, total_negativity: negativity } = row;
+  return [
+    levelText(charted),
+    interval === undefined ? '' : (interval.net_ml ?? '?'),
+    interval?.rate_ml_h ?? '',
+    cumulative === undefined ? '' : (cumulative.net_ml ?? `(${cumulative.sum_of_measured_intervals_ml})`),
+    negativity === undefined
+      ? ''
+      : (negativity.value_cmh2o ?? `${negativity.low_cmh2o ?? '?'} to ${negativity.high_cmh2o ?? '?'}`),
+    leakOf(row),
+  ];
+}
+
+function leakOf({ charted, leak_scale_max }: ChartRow): string {
+  const leak = charted.air_leak as Partial<Pick<Leak, 'grade' | 'phase' | 'flow_ml_min'>> | undefined;
+  if (leak === undefined) return '';
+  const { grade = null, phase = null, flow_ml_min = null } = leak;
+  const isLeak = (grade ?? 0) > 0 || (flow_ml_min ?? 0) > 0 || (phase ?? 'none') !== 'none';
+  return leakText({ leak: isLeak, leak_scale_max, grade, phase, flow_ml_min });
+}
+
+/** A unit change shows where the old unit ended and the new one began. */
+function levelText(charted: ChartRow['charted']): string {
+  const at = (path: string) => valueAt(charted, path);
+  const shown = [at('closing_level_ml'), at('opening_level_ml')].filter((each) => each !== undefined);
+  if (shown.length > 0) return shown.join(' → ');
+  return String(at('level_ml') ?? at('new_level_ml') ?? '');
+}
+
+function changesOf(drain: string, { entry, kind, effective_at }: ChartRow): Child {
+  const which = unseen(` ${wordsFor(kind)} ${effective_at}`);
+  const change = link('Correct', `#/drain/${drain}/correct/${entry}`);
+  const withdraw = link('In error', `#/drain/${drain}/void/${entry}`);
+  change.append(which.cloneNode(true));
+  withdraw.append(which);
+  return [change, ' ', withdraw];
+}
+
+/** Entries of this drain that the service has not answered for. */
+export const waitingRows = (entries: readonly Waiting[], zone: string): Child =>
+  entries.length > 0 &&
+  h(
+    'ul',
+    { class: 'waiting' },
+    entries.map(({ id, words, savedAt, refused }) =>
+      h(
+        'li',
+        {},
+        h('strong', {}, refused === null ? 'Not yet sent: ' : 'Not taken: '),
+        `${words}, saved ${clockText(savedAt, zone, Date.now())}. `,
+        refused === null ? 'It is kept here and sent by itself.' : `${refused.detail} `,
+        refused !== null && link('Mend it', `#/waiting/${id}`),
+      ),
+    ),
+  );

@@ -1,0 +1,80 @@
+/** What a confined client may see of trends, overview and live streams, and foresee of entries. */
+import { afterAll, beforeAll, expect, test, vi } from 'vitest';
+import { type Guarded, startGuarded } from './access-control.ts';
+import { entry, level, placement, setUp, voided } from './messages.ts';
+
+let guarded: Guarded;
+let full: string;
+let mine: string;
+let sibling: string;
+let ofPatient: string;
+let ofDrain: string;
+
+beforeAll(async () => {
+  guarded = await startGuarded();
+  full = await guarded.token({ scope: 'system/*.cruds' });
+  const place = async (key: string) => {
+    const patient = { patient: { reference: 'Patient/1' } };
+    const { text } = await guarded.send(full, 'POST', '/v1/drains', placement(key, '08:00', patient));
+    return JSON.parse(text).drain as string;
+  };
+  mine = await place('mine');
+  sibling = await place('sibling');
+  await chart(mine, setUp('mine-up', '08:00', 0), level('mine-1', '09:00', 50));
+  ofPatient = await guarded.token({ scope: 'patient/Observation.crus', patient: '1' });
+  ofDrain = guarded.key('system/Observation.crus', { patient: null, drain: mine });
+  await vi.waitUntil(async () => (await status(ofDrain, 'GET', `/v1/drains/${mine}`)) === 200, {
+    timeout: 5000,
+  });
+});
+afterAll(() => guarded.stop());
+
+const status = async (...call: Parameters<Guarded['send']>) => (await guarded.send(...call)).status;
+async function chart(drain: string, ...messages: readonly object[]): Promise<void> {
+  for (const message of messages)
+    expect(await status(full, 'POST', `/v1/drains/${drain}/entries`, message)).toBe(201);
+}
+
+test('the ward is for nobody who is confined', async () => {
+  for (const path of ['/v1/overview', '/v1/overview/live'])
+    expect([await status(ofPatient, 'GET', path), await status(ofDrain, 'GET', path)]).toEqual([403, 403]);
+  expect(await status(full, 'GET', '/v1/overview')).toBe(200);
+});
+
+test('sums over all drains of the patient are for who may see all of them', async () => {
+  const path = `/v1/drains/${mine}/patient-trends`;
+  expect(await status(ofPatient, 'GET', path)).toBe(200);
+  const refused = await guarded.send(ofDrain, 'GET', path);
+  expect([refused.status, refused.text.includes(sibling)]).toEqual([403, false]);
+  expect(await status(ofDrain, 'GET', `/v1/drains/${mine}/trends`)).toBe(200);
+});
+
+test('a stream tells who is confined to a drain nothing of another drain of the patient', async () => {
+  const listen = async (token: string) => {
+    const headers = { authorization: `Bearer ${token}` };
+    const { body } = await fetch(`${guarded.service.url}/v1/drains/${mine}/live`, { headers });
+    const reader = body?.pipeThrough(new TextDecoderStream()).getReader();
+    let text = '';
+    return async (enough: RegExp): Promise<string> => {
+      while (!enough.test(text)) text += (await reader?.read())?.value ?? '';
+      await reader?.cancel();
+      return text;
+    };
+  };
+  const [drainOnly, whole] = [await listen(ofDrain), await listen(ofPatient)];
+  await chart(sibling, setUp('sibling-up', '08:00', 0));
+  await chart(mine, level('mine-2', '10:00', 60));
+  expect(await whole(/"kind":"reading"/)).toContain(sibling);
+  expect(await drainOnly(/"kind":"reading"/)).not.toContain(sibling);
+});
+
+test('a dry run is refused where the entry would be', async () => {
+  const path = `/v1/drains/${mine}/entries?dry-run=true`;
+  const charter = await guarded.token({ scope: 'system/Observation.c' });
+  expect(await status(charter, 'POST', path, level('dry', '11:00', 70))).toBe(200);
+  expect(await status(charter, 'POST', path, voided('dry-void', 'mine-1'))).toBe(403);
+  const relink = entry('dry-link', 'drain-updated', '11:00', { patient: { reference: 'Patient/2' } });
+  expect(await status(ofPatient, 'POST', path, relink)).toBe(403);
+  expect(await status(ofDrain, 'POST', path.replace(mine, sibling), level('dry', '11:00', 70))).toBe(403);
+  expect(await status(null, 'POST', path, level('dry', '11:00', 70))).toBe(401);
+});

@@ -1,0 +1,78 @@
+/** Correcting and withdrawing on the page: by a further entry with a reason, never by editing. */
+import type { Page } from 'playwright-core';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import type { TestDrain } from '../http/messages.ts';
+import { describeInBrowser, field, nameAuthor, openWard, picture, type Ward } from './browser.ts';
+import { chartedDrain, entriesOf } from './seed.ts';
+
+describeInBrowser('a misread level', () => {
+  let ward: Ward;
+  let page: Page;
+  let drain: TestDrain;
+  beforeAll(async () => {
+    ward = await openWard();
+    drain = await chartedDrain(ward, 'misread');
+    page = await ward.open(`/#/drain/${drain.drain}`);
+  });
+  afterAll(() => ward.close());
+
+  const rowWith = (words: string) => page.getByRole('row').filter({ hasText: words });
+
+  test('is corrected with a reason, from what was charted, and what follows is shown before', async () => {
+    await rowWith('160').first().getByRole('link', { name: 'Correct' }).click();
+    await page.getByRole('heading', { name: 'Correct: reading' }).waitFor();
+    expect(await field(page, 'level_ml').inputValue()).toBe('160');
+    expect(await field(page, 'seal.level_cmh2o').inputValue()).toBe('4');
+    await field(page, 'level_ml').fill('150.5');
+    await page.getByText('net 10.5 ± 4.1 mL in 1 h, 10.5 mL/h').waitFor();
+    await picture(page, 'correction');
+    await page.getByRole('button', { name: 'Save the correction' }).click();
+    await page.getByText('is needed').waitFor();
+    await field(page, 'reason').fill('read from the side');
+    await page.getByRole('button', { name: 'Save the correction' }).click();
+    await nameAuthor(page);
+    await page.getByText('corrected: read from the side').waitFor();
+    const newest = (await entriesOf(ward, drain)).at(-1)?.body;
+    expect(newest).toMatchObject({
+      kind: 'corrected',
+      target: { value: 'misread-2' },
+      reason: 'read from the side',
+      replacement: { kind: 'reading', level_ml: 150.5, seal: { level_cmh2o: 4 }, tidaling: 'present' },
+    });
+  });
+
+  test('is corrected once more, naming its newest form', async () => {
+    await rowWith('read from the side').getByRole('link', { name: 'Correct' }).click();
+    await field(page, 'level_ml').fill('155');
+    await field(page, 'reason').fill('looked again');
+    await page.getByRole('button', { name: 'Save the correction' }).click();
+    await page.getByText('corrected: looked again').waitFor();
+  });
+
+  test('is withdrawn as entered in error, which says that it cannot be undone', async () => {
+    await rowWith('Put in through the tube').getByRole('link', { name: 'In error' }).click();
+    await page.getByText('This cannot be undone', { exact: false }).waitFor();
+    await field(page, 'reason').fill('another patient');
+    await page.getByText('What it withdraws leaves the arithmetic.').waitFor();
+    await picture(page, 'in-error');
+    await page.getByRole('button', { name: 'Save' }).click();
+    await page.getByRole('heading', { name: 'Chart of the last 3 days' }).waitFor();
+    expect(await rowWith('Put in through the tube').count()).toBe(0);
+    expect((await entriesOf(ward, drain)).at(-1)?.body).toMatchObject({
+      kind: 'entered-in-error',
+      target: { value: 'misread-flush' },
+    });
+  });
+
+  test('an entry that the service does not take says why at its field, and can be mended', async () => {
+    await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/weighed`);
+    await field(page, 'weight_kg').fill('0.05');
+    await page.getByRole('button', { name: 'Save' }).click();
+    await page.getByText('is not a body weight: send kg, 0.1 or more').waitFor();
+    await picture(page, 'refused');
+    await field(page, 'weight_kg').fill('70');
+    await page.getByRole('button', { name: 'Save' }).click();
+    await page.getByText('Weight 70 kg').waitFor();
+    expect(await page.getByText('Not taken').count()).toBe(0);
+  });
+});

@@ -1,0 +1,87 @@
+/** A reading that is entered while the service cannot be reached: kept, shown as not sent, and sent once. */
+import type { Page } from 'playwright-core';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import type { TestDrain } from '../http/messages.ts';
+import { describeInBrowser, field, nameAuthor, openWard, picture, type Ward } from './browser.ts';
+import { chartedDrain, entriesOf } from './seed.ts';
+
+describeInBrowser('a reading while the service is away', () => {
+  let ward: Ward;
+  let page: Page;
+  let drain: TestDrain;
+  beforeAll(async () => {
+    ward = await openWard();
+    drain = await chartedDrain(ward, 'offline');
+    page = await ward.open(`/#/drain/${drain.drain}/enter/reading`);
+    await page.evaluate('navigator.serviceWorker.ready.then(() => true)');
+    // From here on the worker stands between page and service.
+    await page.reload();
+  });
+  afterAll(() => ward.close());
+
+  const levels = async (): Promise<unknown[]> =>
+    (await entriesOf(ward, drain)).map(({ body }) => body.level_ml).filter((level) => level !== undefined);
+  const keptIds = (prefix: string) =>
+    page.evaluate(`Object.keys(localStorage).filter((key) => key.startsWith('${prefix} '))`) as Promise<
+      string[]
+    >;
+  const waitingIds = () => keptIds('waiting');
+  const draftIds = () => keptIds('draft');
+
+  test('is kept here, and shown as not yet sent', async () => {
+    await field(page, 'level_ml').fill('175');
+    await page.context().setOffline(true);
+    await field(page, 'seal.level_cmh2o').fill('4');
+    await page.getByText('No connection: what follows is worked out once the entry is sent.').waitFor();
+    await page.getByRole('button', { name: 'Save' }).click();
+    await nameAuthor(page);
+    await page.getByText('1 not yet sent.', { exact: false }).waitFor();
+    await page.getByText('Not yet sent: Reading, saved', { exact: false }).waitFor();
+    await page.getByText('No connection. What is shown is of', { exact: false }).waitFor();
+    await picture(page, 'offline');
+    expect(await levels()).toEqual([120, 160]);
+  });
+
+  test('outlives a page that closes, and what is being typed does too', async () => {
+    const before = await waitingIds();
+    await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/reading`);
+    await field(page, 'level_ml').fill('180');
+    await expect.poll(draftIds).toHaveLength(1);
+    await page.reload();
+    await page.getByText('What was typed here before is back.', { exact: false }).waitFor();
+    expect(await field(page, 'level_ml').inputValue()).toBe('180');
+    await page.getByText('1 not yet sent.', { exact: false }).waitFor();
+    expect(await waitingIds()).toEqual(before);
+  });
+
+  test('is sent under the identifier it was made with, once, when the service is back', async () => {
+    const [key = ''] = await waitingIds();
+    await page.context().setOffline(false);
+    await expect.poll(waitingIds, { timeout: 15_000 }).toEqual([]);
+    const sent = (await entriesOf(ward, drain)).filter(({ body }) => body.level_ml === 175);
+    expect(sent).toHaveLength(1);
+    expect(sent[0]?.body.identifier).toEqual({
+      system: 'urn:drainledger:page',
+      value: key.replace('waiting ', ''),
+    });
+    expect(await page.getByText('not yet sent', { exact: false }).count()).toBe(0);
+  });
+
+  test('whose answer was lost is sent again, and is in the ledger once', async () => {
+    await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/reading`);
+    await page.reload();
+    await field(page, 'level_ml').fill('190');
+    let answers = 0;
+    await page.context().route('**/entries', async (route) => {
+      const answer = await route.fetch();
+      answers += 1;
+      if (answers === 1) await route.abort();
+      else await route.fulfill({ response: answer });
+    });
+    await page.getByRole('button', { name: 'Save' }).click();
+    await page.getByText('1 not yet sent.', { exact: false }).waitFor();
+    await expect.poll(waitingIds, { timeout: 15_000 }).toEqual([]);
+    expect(answers).toBe(2);
+    expect((await levels()).filter((level) => level === 190)).toHaveLength(1);
+  });
+});

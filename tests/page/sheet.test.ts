@@ -1,0 +1,37 @@
+/** The sheet of the last 24 hours, on screen and on paper. */
+import { mkdirSync } from 'node:fs';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import type { TestDrain } from '../http/messages.ts';
+import { describeInBrowser, openWard, picture, type Ward } from './browser.ts';
+import { chartedDrain } from './seed.ts';
+
+describeInBrowser('the sheet of 24 hours', () => {
+  let ward: Ward;
+  let drain: TestDrain;
+  beforeAll(async () => {
+    ward = await openWard();
+    drain = await chartedDrain(ward, 'sheet');
+  });
+  afterAll(() => ward.close());
+
+  test('has hours, chart, plots and cautions, and prints without controls', async () => {
+    const page = await ward.open(`/#/drain/${drain.drain}`);
+    await page.getByRole('link', { name: '24 h sheet' }).click();
+    await page.getByRole('heading', { name: '24 h sheet: Left pleural, A' }).waitFor();
+    await page.locator('img.plot').evaluate('(image) => image.decode()');
+    await picture(page, 'sheet');
+    await page.emulateMedia({ media: 'print', colorScheme: 'dark' });
+    expect(await page.getByRole('button', { name: 'Print' }).isVisible()).toBe(false);
+    expect(await page.getByRole('navigation').isVisible()).toBe(false);
+    expect(
+      await page.getByText('Not an alarm and not a medical device.', { exact: false }).first().isVisible(),
+    ).toBe(true);
+    expect(await page.getByText('Patient/sheet', { exact: false }).isVisible()).toBe(true);
+    // Black on white, whatever the screen is like.
+    expect(await page.evaluate('getComputedStyle(document.body).backgroundColor')).toBe('rgb(255, 255, 255)');
+    expect(await page.evaluate('getComputedStyle(document.body).color')).toBe('rgb(0, 0, 0)');
+    mkdirSync('reports/page', { recursive: true });
+    const paper = await page.pdf({ path: 'reports/page/sheet.pdf', format: 'A4' });
+    expect(paper.subarray(0, 5).toString()).toBe('%PDF-');
+  });
+});

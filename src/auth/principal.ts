@@ -1,4 +1,5 @@
 /** Who asks. */
+import { isSamePatient } from '../domain/drain.ts';
 import type { Reference } from '../domain/entry.ts';
 
 /** What a client is confined to, if anything. */
@@ -31,12 +32,5 @@ export const DEVELOPER: Principal = {
 /** Whether a drain is within what a client is confined to. @param patient whom the drain is linked to */
 export function isWithin({ bounds }: Principal, drain: string, patient: Reference | undefined): boolean {
   if (bounds.drain !== null && bounds.drain !== drain) return false;
-  return bounds.patient === null || isSame(bounds.patient, patient);
-}
-
-/** By what both name the patient by. */
-function isSame(a: Reference, b: Reference | undefined): boolean {
-  if (a.reference !== undefined && b?.reference !== undefined) return a.reference === b.reference;
-  const [ours, theirs] = [a.identifier, b?.identifier];
-  return ours !== undefined && ours.system === theirs?.system && ours.value === theirs.value;
+  return bounds.patient === null || isSamePatient(bounds.patient, patient);
 }

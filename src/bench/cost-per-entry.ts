@@ -2,7 +2,8 @@
 import { readEntry, readPlacement } from '../intake/native/read-entry.ts';
 import { parseExactJson } from '../json/exact-json.ts';
 import { defaultProfiles } from '../profiles.ts';
-import { createRecord, drainNameOf, type Incoming } from '../record/record.ts';
+import type { Incoming } from '../record/incoming.ts';
+import { createRecord, drainNameOf } from '../record/record.ts';
 import { type Message, placement, reading, setUp } from './messages.ts';
 import { openBenchStore } from './store.ts';
 

@@ -1,7 +1,8 @@
 /** The other place for the writer, kept here to be measured beside the main thread: derivation and store in a worker. */
 import { isMainThread, parentPort, Worker, workerData } from 'node:worker_threads';
 import { readBody, writeBody } from '../audit/entry-text.ts';
-import { createRecord, type Incoming, type Record } from '../record/record.ts';
+import type { Incoming } from '../record/incoming.ts';
+import { createRecord, type Record } from '../record/record.ts';
 import type { AppendOutcome } from '../store/port.ts';
 import { openBenchStore } from './store.ts';
 

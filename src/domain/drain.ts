@@ -71,6 +71,13 @@ export function patientKey(patient: Reference | undefined): string | null {
   return null;
 }
 
+/** Whether two names are of one patient, by what both name them by; unknown is no. */
+export function isSamePatient(a: Reference, b: Reference | undefined): boolean {
+  if (a.reference !== undefined && b?.reference !== undefined) return a.reference === b.reference;
+  const [ours, theirs] = [a.identifier, b?.identifier];
+  return ours !== undefined && ours.system === theirs?.system && ours.value === theirs.value;
+}
+
 /** @param weights of all drains of the patient */
 export function circumstancesOf(
   view: DrainView,

@@ -1,6 +1,6 @@
 /** What became of an entry, as status, headers and body; the same for one entry and for an item of a batch. */
 import type { Identifier } from '../domain/entry.ts';
-import type { NotTaken } from '../record/record.ts';
+import type { NotTaken } from '../record/incoming.ts';
 import type { AppendOutcome, Previewed } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
 

@@ -9,7 +9,7 @@ import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
-import type { Incoming, NotTaken } from '../../record/record.ts';
+import type { Incoming, NotTaken } from '../../record/incoming.ts';
 import type { AppendOutcome } from '../../store/port.ts';
 import { writeRefusal } from '../allowed.ts';
 import { statusOfRefusal } from '../outcome.ts';

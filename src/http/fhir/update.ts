@@ -12,7 +12,7 @@ import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type ReadObservation, readReplacement } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
-import type { Incoming } from '../../record/record.ts';
+import type { Incoming } from '../../record/incoming.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';

@@ -2,7 +2,14 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import { z } from 'zod';
-import { type Auth, type ConfiguredTarget, MODES, RESOLUTIONS, type TlsFiles } from './delivery/target.ts';
+import {
+  type Auth,
+  type ConfiguredTarget,
+  MODES,
+  RESOLUTIONS,
+  type TlsFiles,
+  type Words,
+} from './delivery/target.ts';
 import type { FactName } from './domain/fact.ts';
 import { FACT_CODES } from './fhir/codes.ts';
 
@@ -42,6 +49,13 @@ const auth = z.discriminatedUnion('type', [
   }),
 ]);
 
+const coding = z.strictObject({
+  system: z.url({ error: 'is no URI' }),
+  code: z.string().min(1).max(100),
+  display: z.string().min(1).max(200).optional(),
+});
+const codings = z.array(coding).min(1).max(10).optional();
+
 const targetShape = z.strictObject({
   name: z.string().regex(/^[a-z0-9][a-z0-9-]{0,39}$/, { error: 'is no name: 1 to 40 of a-z 0-9 -' }),
   base_url: z
@@ -50,6 +64,7 @@ const targetShape = z.strictObject({
     .refine((text) => !/[?#]|\/\/[^/]*@/.test(text), { error: 'must have no query, fragment or password' }),
   mode: z.enum(MODES).default('probe'),
   facts: z.array(factName).min(1).optional(),
+  words: z.partialRecord(factName, z.strictObject({ categories: codings, codings })).default({}),
   resource_types: z
     .array(z.string().regex(/^[A-Z][A-Za-z]+$/))
     .min(1)
@@ -139,6 +154,7 @@ function configuredOf(each: Written, whole: (path: string) => string): Configure
       baseUrl: each.base_url,
       mode: each.mode,
       facts: each.facts === undefined ? null : new Set(each.facts),
+      words: new Map(Object.entries(each.words) as [FactName, Words][]),
       types: each.resource_types === undefined ? null : new Set(each.resource_types),
       patient: each.patient,
       encounter: each.encounter,

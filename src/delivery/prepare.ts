@@ -57,7 +57,7 @@ function isWanted({ type, id, text }: Resource, { facts }: Target, { mode, types
   if (!isFact(id)) return true;
   // A drain without a patient concerns nobody's record yet.
   if (!text.includes('"subject":')) return false;
-  return facts === null || facts.has(id.slice(0, id.indexOf('.')) as FactName);
+  return facts === null || facts.has(factOf(id));
 }
 
 /** What is referred to goes first, so that a target that checks references finds it. */
@@ -134,3 +134,24 @@ function referenceFor(
   const { system, value } = to.identifier;
   return { reference: `${type}?identifier=${encodeURIComponent(`${system}|${value}`)}` };
 }
+
+interface Coded {
+  category?: object;
+  code?: { coding?: object };
+}
+
+/** In the words that a target is said to know a fact by; the text of the code stays. */
+export function withWords(resource: Resource, { words }: Target): string {
+  const { id, text } = resource;
+  const said = words.size === 0 ? undefined : words.get(factOf(id));
+  if (said === undefined) return text;
+  const changed = parseExactJson(text) as Record<string, object> & Coded;
+  if (said.categories !== undefined) changed.category = said.categories.map((each) => ({ coding: [each] }));
+  if (said.codings !== undefined) changed.code = { coding: said.codings, ...textOf(changed.code) };
+  return writeExact(changed);
+}
+
+const textOf = (code: object | undefined): object =>
+  code !== undefined && 'text' in code ? { text: code.text } : {};
+
+const factOf = (id: string): FactName => id.slice(0, id.indexOf('.')) as FactName;

@@ -5,7 +5,7 @@ import type { Clock } from './clock.ts';
 import type { Connection } from './connection.ts';
 import { createDirectory, type Directory } from './directory.ts';
 import type { Attempted, End, Stopped } from './end.ts';
-import { chooseResources, inOrder, withSubjects } from './prepare.ts';
+import { chooseResources, inOrder, withSubjects, withWords } from './prepare.ts';
 import { fixedWay, probe, type Way } from './probe.ts';
 import { identifierOf, type Resource, withReferences } from './resource.ts';
 import { sendBundle } from './send-bundle.ts';
@@ -104,7 +104,7 @@ async function withSubjectsFound(
   for (const resource of resources) {
     const found = await directory.find(resource.text, target);
     if ('kind' in found) return found;
-    ready.push({ ...resource, text: withSubjects(resource.text, target, found) });
+    ready.push({ ...resource, text: withSubjects(withWords(resource, target), target, found) });
   }
   return ready;
 }

@@ -9,6 +9,8 @@ export interface Target {
   readonly mode: Mode;
   /** Null: all. */
   readonly facts: ReadonlySet<FactName> | null;
+  /** In other words than ours: a target may know a fact by codes of its own, and look for it in another category. */
+  readonly words: ReadonlyMap<FactName, Words>;
   /** Types of resources; null: all that are issued, or those that the target is found to take. */
   readonly types: ReadonlySet<string> | null;
   readonly patient: Resolution;
@@ -21,6 +23,18 @@ export interface Target {
   /** After so long, and ten attempts, a delivery that only ever failed is set aside, ms. */
   readonly giveUpMs: number;
   readonly mostAtOnce: number;
+}
+
+/** What stands in the place of our own; absent: ours. */
+export interface Words {
+  readonly categories?: readonly Coding[] | undefined;
+  readonly codings?: readonly Coding[] | undefined;
+}
+
+export interface Coding {
+  readonly system: string;
+  readonly code: string;
+  readonly display?: string | undefined;
 }
 
 /**

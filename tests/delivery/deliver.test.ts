@@ -147,4 +147,61 @@ describe('delivery', () => {
     expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
     expect(paths).toEqual(['/fhir', '/fhir']);
   });
+
+  it('never lets what is sent again overtake what is newer', async () => {
+    const fix: Told = { ...level('b-fixed', '10:30', 25), corrects: 'b', to: '10:00' } as Told;
+    const by = {
+      author: { type: 'person', reference: 'Practitioner/n1' },
+      reason: 'mended',
+      client: 'c',
+    } as const;
+    answers = [{ status: 200 }, { status: 200 }, ...Array.from({ length: 30 }, () => ({ status: 422 }))];
+    await tell([...STORY.slice(0, 4)]);
+    deliver();
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1, dead: 1 });
+    answers = [];
+    await tell([fix]);
+    await untilIdle(ledger.store);
+    received = [];
+    await ledger.store.requeue({ target: 'ehr' }, by, Date.now());
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
+    // The target took the corrected level already; what it refused of the first has not changed since.
+    expect(sentLevels()).not.toContain(20);
+    expect(received).toHaveLength(1);
+  });
+
+  it('gives up on what has failed for too long and too often, and goes on with the drain', async () => {
+    answers = Array.from({ length: 12 }, () => ({ status: 503, headers: { 'retry-after': '0' } }));
+    await tell(STORY.slice(0, 3));
+    const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
+    deliverer = deliverTo(ledger.store, baseUrl, { giveUpMs: 0 });
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1, dead: 1 });
+    const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);
+    expect(dead).toMatchObject({
+      attempts: 10,
+      outcome: { why: 'given up after 10 attempts in 0 h: HTTP 503' },
+    });
+    expect(sentLevels()).toContain(10);
+  });
+
+  it('sends one by one what a transaction was refused for, so that only the bad one stays behind', async () => {
+    const isBad = (body: string) => body.includes('"id":"net-drainage.');
+    server.removeAllListeners('request');
+    server.on('request', (request, response) => {
+      let body = '';
+      request.on('data', (chunk: Buffer) => {
+        body += chunk.toString();
+      });
+      request.on('end', () => {
+        paths.push(request.url);
+        response.writeHead(isBad(body) ? 422 : 200).end();
+      });
+    });
+    await tell(STORY.slice(0, 3));
+    deliver();
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1, dead: 1 });
+    const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);
+    expect(dead?.outcome?.resources).toEqual([expect.stringMatching(/^Observation\/net-drainage\./)]);
+    expect(paths.filter((path) => path?.startsWith('/fhir/Observation/level.'))).toHaveLength(1);
+  });
 });

@@ -6,6 +6,7 @@ export function targetOf(more: Partial<Target>): Target {
     baseUrl: 'http://127.0.0.1/fhir',
     mode: 'transaction',
     facts: null,
+    words: new Map(),
     types: null,
     patient: 'as-given',
     encounter: 'as-given',

@@ -92,6 +92,12 @@ describe('a file of targets', () => {
       '/timeout_s must be at most ceiling_s',
     ],
     ['a certificate without its key', { tls: { cert_file: 'c.pem' } }, 'needs cert_file and key_file'],
+    ['words for a fact that is not issued', { words: { blood: {} } }, '/targets/0/words'],
+    [
+      'a code without its system',
+      { words: { level: { codings: [{ code: '1' }] } } },
+      '/words/level/codings/0/system',
+    ],
     ['an unknown field', { requests: 3 }, 'unknown fields: requests'],
     ['a name that no label takes', { name: 'The EHR' }, '/targets/0/name is no name'],
   ])('refuses %s', (_what, change, words) => {

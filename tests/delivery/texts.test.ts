@@ -1,6 +1,6 @@
 /** What of an issued text is changed for a target, and what never is. */
 import { describe, expect, it } from 'vitest';
-import { inOrder, subjectsIn, withSubjects } from '../../src/delivery/prepare.ts';
+import { inOrder, subjectsIn, withSubjects, withWords } from '../../src/delivery/prepare.ts';
 import { type Capability, wayOf } from '../../src/delivery/probe.ts';
 import { resourceOf, withReferences, withRemoteId } from '../../src/delivery/resource.ts';
 import { isSame } from '../../src/delivery/same.ts';
@@ -118,6 +118,21 @@ describe('a patient who is charted by identifier', () => {
       '"subject":{"reference":"Patient?identifier=urn%3Amrn%7C1%7C2"}',
     );
     expect(withSubjects(byIdentifier, targetOf({}), NOBODY)).toBe(byIdentifier);
+  });
+});
+
+describe('a fact that a target knows by other words', () => {
+  it('goes in those, with the text of its code and every digit', () => {
+    const ours = resourceOf(
+      '{"resourceType":"Observation","id":"level.d.e","category":[{"coding":[{"code":"exam"}]}],"code":{"coding":[{"code":"level"}],"text":"Level"},"valueQuantity":{"value":2.0}}',
+    );
+    const flowsheet = { system: 'urn:example:flowsheet', code: '4711' };
+    const survey = { system: 'urn:example:category', code: 'survey', display: 'Survey' };
+    const words = new Map([['level', { codings: [flowsheet], categories: [survey] }] as const]);
+    expect(withWords(ours, targetOf({ words }))).toBe(
+      '{"resourceType":"Observation","id":"level.d.e","category":[{"coding":[{"system":"urn:example:category","code":"survey","display":"Survey"}]}],"code":{"coding":[{"system":"urn:example:flowsheet","code":"4711"}],"text":"Level"},"valueQuantity":{"value":2.0}}',
+    );
+    expect(withWords({ ...ours, id: 'net-drainage.d.e' }, targetOf({ words }))).toBe(ours.text);
   });
 });
 

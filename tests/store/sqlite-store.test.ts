@@ -285,4 +285,101 @@ describe('delivery', () => {
     expect(claimed?.texts.length).toBeGreaterThan(5);
     expect(claimed?.texts.every((text) => text.includes('{"reference":"Patient/p"}'))).toBe(true);
   });
+
+  it('costs an entry nothing while its lanes are busy, whatever the number of targets', async () => {
+    await ledger.close();
+    const targets = Array.from({ length: 20 }, (_, n) => `target-${n}`);
+    ledger = openLedger(place.file, { targets });
+    await tell(STORY.slice(0, 2));
+    expect(ledger.store.deliveryCounts().filter(({ state }) => state === 'waiting')).toHaveLength(20);
+    ledger.db.exec(
+      `CREATE TRIGGER untouched BEFORE INSERT ON lane BEGIN SELECT RAISE(ABORT, 'touched'); END;
+       CREATE TRIGGER unchanged BEFORE UPDATE ON lane BEGIN SELECT RAISE(ABORT, 'changed'); END`,
+    );
+    await tell(STORY.slice(2, 5));
+    expect(ledger.store.backlog('target-7')).toMatchObject({ depth: 4 });
+    ledger.db.exec('DROP TRIGGER untouched; DROP TRIGGER unchanged');
+  });
+
+  it('tells when targets begin to be served and cease to be', async () => {
+    const kinds = () => ledger.store.deliveryEvents({}, 0, 99).map(({ target, kind }) => `${target} ${kind}`);
+    expect(kinds()).toEqual(['ehr started']);
+    for (const targets of [['ehr'], ['other'], ['ehr', 'other']]) {
+      await ledger.close();
+      ledger = openLedger(place.file, { targets });
+    }
+    expect(kinds()).toEqual(['ehr started', 'other started', 'ehr left', 'ehr started']);
+  });
+
+  const BY = { author: { type: 'person', reference: 'Practitioner/n1' }, reason: 'x', client: 'c' } as const;
+
+  /** Claims and settles until nothing is due; what was sent, by place in the ledger. */
+  async function sendAll(now: number): Promise<string[]> {
+    const sent: string[] = [];
+    for (;;) {
+      const [next] = await ledger.store.claim('ehr', now, now + 500, 1);
+      if (next === undefined) return sent;
+      sent.push(`${next.logIndex}${next.redo === null ? '' : ` ${next.redo}`}`);
+      await ledger.store.settle(next, DELIVERED, now);
+    }
+  }
+
+  it('takes what is asked for again before what comes next, and goes on where it was', async () => {
+    await tell(STORY.slice(0, 3));
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1);
+    if (first === undefined) throw new Error('nothing was claimed');
+    await ledger.store.settle(first, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW);
+    expect(await ledger.store.requeue({ target: 'ehr' }, BY, NOW)).toBe(1);
+    await tell(STORY.slice(3, 5));
+    expect(await sendAll(NOW)).toEqual(['2', '1 requeue', '3', '4']);
+    expect(ledger.store.deliveryCounts()).toEqual([{ target: 'ehr', state: 'idle', count: 1 }]);
+    expect(await ledger.store.requeue({ target: 'ehr' }, BY, NOW)).toBe(0);
+  });
+
+  it('replays what was recorded in a period, then goes on; also to a target that never had it', async () => {
+    await ledger.close();
+    let now = 2_000_000_000_000;
+    const clock = () => {
+      now += 1000;
+      return now;
+    };
+    ledger = openLedger(place.file, { targets: [], now: clock });
+    await tell(STORY.slice(0, 5));
+    const [, , third] = ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 9);
+    await ledger.close();
+    ledger = openLedger(place.file, { now: clock });
+    const from = Date.parse(third?.recordedAt ?? '');
+    const period = { fromMs: from, toMs: from + 2000 };
+    expect(await ledger.store.replay('ehr', null, period, BY, NOW)).toBe(1);
+    expect(await sendAll(NOW)).toEqual(['2 replay', '3 replay']);
+    await tell(STORY.slice(5));
+    expect(await sendAll(NOW)).toEqual(['5']);
+  });
+
+  it('keeps waiting where a skipped delivery may still be acted on', async () => {
+    await tell(STORY.slice(0, 3));
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1);
+    if (first === undefined) throw new Error('nothing was claimed');
+    expect(await ledger.store.skip(first, BY, NOW)).toBe(false);
+    const unknown = { state: 'unknown', dueMs: NOW + 300, outcome: { why: 'reset' }, taken: [] } as const;
+    await ledger.store.settle(first, unknown, NOW);
+    expect(await ledger.store.skip(first, BY, NOW)).toBe(true);
+    expect(await ledger.store.claim('ehr', NOW + 299, NOW + 999, 1)).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW + 300, NOW + 999, 1)).toMatchObject([{ uncertain: false }]);
+  });
+
+  it('makes waits good that another clock began', async () => {
+    await tell(STORY.slice(0, 3));
+    const far = NOW + 9_000_000;
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1);
+    if (first === undefined) throw new Error('nothing was claimed');
+    await ledger.store.settle(first, { state: 'waiting', dueMs: far, outcome: { why: 'x' }, taken: [] }, NOW);
+    await ledger.store.rebaseWaits('ehr', NOW + 100, NOW + 200);
+    expect(await ledger.store.claim('ehr', NOW + 199, NOW + 300, 1)).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW + 200, NOW + 300, 1)).toHaveLength(1);
+    // Under way when the process was killed: as long as a request may still be acted on, whatever the clock says.
+    await ledger.store.rebaseWaits('ehr', NOW + 1000, NOW + 5000);
+    expect(await ledger.store.claim('ehr', NOW + 999, NOW + 9999, 1)).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW + 1000, NOW + 9999, 1)).toMatchObject([{ uncertain: true }]);
+  });
 });

@@ -86,6 +86,8 @@ function patientsIn(sides: readonly DrainSide[]): ReadonlyMap<string, readonly D
 function windowsSince(sides: readonly DrainSide[], since: EpochMs, policy: Policy): readonly CalendarSpan[] {
   const settled = Math.min(...sides.map((side) => settledBefore(side, since)));
   const spans = sides.flatMap((side) => timesKnown(side, settled, policy.settings.max_gap_ms));
+  // What was settled up to a moment within a window leaves that window unsettled, with what is known earlier in it.
+  if (Number.isFinite(settled)) spans.push({ from: epochMs(settled), to: epochMs(settled) });
   const windows = new Map<string, CalendarSpan>();
   for (const over of merged(spans)) {
     for (const window of policy.windowsOver(over)) windows.set(`${window.kind} ${window.from}`, window);

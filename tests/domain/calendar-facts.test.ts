@@ -140,6 +140,24 @@ describe('a patient with two drains', () => {
     expect(issued(story)).toContain('left patient-hour 01T06:00-01T07:00 100 corrected 2');
   });
 
+  it('is summed when the first level of one that was placed late closes the hour of its placement', () => {
+    const gone = asDrain('left', [
+      ...START,
+      level('a', '11:00', 10),
+      level('b', '11:33', 45),
+      says('out', '12:00', 'removed', {}),
+    ]);
+    const late = [
+      placed('11:45', { patient: { reference: 'Patient/1' } }),
+      level('early', '10:15', 40),
+      says('look', '12:28', 'reading', { clamped: false }),
+      level('a', '12:30', 75),
+    ];
+    expect(issued([...gone, ...asDrain('right', late)])).toContain(
+      'left patient-hour 01T11:00-01T12:00 >=35 final 1',
+    );
+  });
+
   it('is a lower bound that names the drain of which too little is known', () => {
     const lacking = [...asDrain('right', [START[0] as Told, setUp('06:20', 0), level('a', '07:20', 60)])];
     const { accepted } = tell([...left, ...lacking]);

@@ -19,7 +19,8 @@ beforeAll(async () => {
       seal: { level_cmh2o: 5 },
       air_leak: { grade: 3, phase: 'expiratory' },
     }),
-    level('b', '09:30', 130, { air_leak: { grade: 1, phase: 'expiratory' } }),
+    level('b', '09:30', 130, { air_leak: { grade: 2, phase: 'expiratory' } }),
+    entry('b-2', 'reading', '09:45', { air_leak: { grade: 1, phase: 'expiratory' } }),
     level('c', '10:00', 200, { suction: wet(20, 'none'), seal: { swing_low_cmh2o: 3, swing_high_cmh2o: 7 } }),
     entry('flush', 'instilled', '10:15', { volume_ml: 50, purpose: 'flush' }),
     level('d', '11:00', 240),
@@ -75,7 +76,7 @@ describe('by clock hour', () => {
       `${SPAN}&series=leak_grade,seal,suction,total_negativity`,
     );
     expect(leak_grade?.[0]).toMatchObject({ value: 3, low: 3, high: 3, readings: 1, scale_max: 5 });
-    expect(leak_grade?.[1]).toMatchObject({ value: 1, readings: 1 });
+    expect(leak_grade?.[1]).toMatchObject({ value: 2, low: 1, high: 2, readings: 2 });
     expect(leak_grade?.[2]).toMatchObject({ value: null, reasons: ['no-reading'], readings: 0 });
     expect(seal?.[1]).toMatchObject({ value: null, low: 3, high: 7, reasons: ['only-seal-swing-charted'] });
     expect(suction?.[1]).toMatchObject({ value: 20 });

@@ -67,6 +67,16 @@ test('nothing of a group that could not be written', async () => {
   expect(kinds()).toEqual(['placed', 'set-up']);
 });
 
+test('once of a group that was written again without its bad one', async () => {
+  await tell(PLACED);
+  ledger.db.exec(`CREATE TRIGGER not_this BEFORE INSERT ON payload WHEN NEW.body LIKE '%"level_ml":66%'
+    BEGIN SELECT RAISE(ABORT, 'no'); END`);
+  const [good, bad] = [tell(setUp('08:00', 0)), tell(level('bad', '09:00', 66))];
+  await good;
+  await expect(bad).rejects.toThrow();
+  expect(kinds()).toEqual(['placed', 'set-up']);
+});
+
 test('nothing of the configuration, which is of no drain', async () => {
   await ledger.store.configure('{"a":1}');
   expect([told, ledger.store.committedAfter(-1, 10)]).toEqual([[], []]);

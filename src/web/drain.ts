@@ -3,7 +3,7 @@
 import { advisoriesSection } from './advisories.ts';
 import type { Advisories, Chart, State } from './answers.ts';
 import { askKept, type Kept } from './api.ts';
-import { type Child, h, link } from './dom.ts';
+import { button, type Child, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { EVENTS } from './fields.ts';
 import { watch } from './live.ts';
@@ -18,10 +18,11 @@ import { referenceText, siteText, wordsFor } from './words.ts';
 const CHART_MS = 72 * 3_600_000;
 const MINUTE_MS = 60_000;
 
-/** Rows of the last three days; a long stay has too many to look at. */
-export function askChart(drain: string): Promise<Kept<Chart>> {
+/** Rows of the last three days; a long stay has too many to look at, but they can be had. */
+export function askChart(drain: string, isWhole = false): Promise<Kept<Chart>> {
   const from = new Date(Date.now() - CHART_MS).toISOString();
-  return askKept<Chart>(`/v1/drains/${drain}/chart?from=${from}`, `chart ${drain}`);
+  const path = `/v1/drains/${drain}/chart`;
+  return isWhole ? askKept(path) : askKept(`${path}?from=${from}`, `chart ${drain}`);
 }
 
 const NO_ADVISORIES = 'What is for review cannot be shown now.';
@@ -30,12 +31,13 @@ export async function drainView(place: Place, drain: string): Promise<void> {
   const { zone } = await askFacts();
   const [top, chart] = [h('div'), h('section', { 'aria-labelledby': 'chart' })];
   const plots = plotsSection(drain);
+  let isWhole = false;
 
   async function draw(): Promise<void> {
     const [state, advisories, rows] = await Promise.all([
       askKept<State>(`/v1/drains/${drain}/state`),
       askKept<Advisories>(`/v1/drains/${drain}/advisories`).catch(() => null),
-      askChart(drain),
+      askChart(drain, isWhole),
     ]);
     if (place.left.aborted) return;
     const unsent = waiting().filter((each) => each.drain === drain);
@@ -52,10 +54,15 @@ export async function drainView(place: Place, drain: string): Promise<void> {
         advisories === null ? NO_ADVISORIES : advisoriesSection(drain, advisories.body, zone),
       ),
     );
+    const showWhole = button('Show all since placement', () => {
+      isWhole = true;
+      void draw();
+    });
     redraw(
       chart,
-      h('h2', { id: 'chart' }, 'Chart of the last 3 days'),
+      h('h2', { id: 'chart' }, isWhole ? 'Chart since placement' : 'Chart of the last 3 days'),
       rowsTable(drain, rows.body.rows, zone),
+      !isWhole && h('p', { class: 'actions' }, showWhole),
     );
   }
 

@@ -43,7 +43,7 @@ export async function reviewView(place: Place, drain: string, advisory: string):
 
 export async function correctView(place: Place, drain: string, entry: string): Promise<void> {
   const known = await knownOf(drain);
-  const row = rowOf(known, entry);
+  const row = await rowOf(known, entry);
   const { identifier: _identifier, author: _author, as_sent: _sent, kind: _kind, ...charted } = row.charted;
   const content: Content = {
     ...charted,
@@ -57,7 +57,7 @@ export async function correctView(place: Place, drain: string, entry: string): P
 
 export async function voidView(place: Place, drain: string, entry: string): Promise<void> {
   const known = await knownOf(drain);
-  const row = rowOf(known, entry);
+  const row = await rowOf(known, entry);
   const { system, value } = row.newest_identifier;
   const fixed = { target: { system, value } };
   const about = `${wordsFor(row.kind)} of ${clockText(row.effective_at, known.facts.zone, Date.now())}, charted by ${referenceText(row.author)}, never was true. This cannot be undone; it stays in the ledger.`;
@@ -100,9 +100,11 @@ const fixedIn = ({ advisory, target }: Content): FormContext['fixed'] => ({
   ...(typeof target === 'object' ? { target: target as { system: string; value: string } } : {}),
 });
 
-function rowOf({ rows }: Known, entry: string): ChartRow {
-  const row = rows.find((each) => each.entry === entry);
-  if (row === undefined) throw new Error('There is no such entry in the chart of the last 3 days.');
+/** Of the last days as a rule; an older one is looked up in the whole chart. */
+async function rowOf({ rows, state }: Known, entry: string): Promise<ChartRow> {
+  const isWanted = (row: ChartRow): boolean => row.entry === entry;
+  const row = rows.find(isWanted) ?? (await askChart(state.drain, true)).body.rows.find(isWanted);
+  if (row === undefined) throw new Error('There is no such entry: it may have been withdrawn.');
   return row;
 }
 

@@ -1,7 +1,9 @@
 /** Keeps the page up to date while it is looked at, and says so when it cannot. */
 import { listenOnce } from './api.ts';
+import { spaced } from './spaced.ts';
 
 const AGAIN_MS = 2000;
+const BETWEEN_MS = 1000;
 /** The service gives a sign of life every 15 s. */
 const SILENT_MS = 40_000;
 
@@ -19,6 +21,9 @@ export interface Watcher {
 /** Listens until it is stopped, again and again. */
 export function watch(path: string, { changed, connected }: Watcher): Watching {
   const stopped = new AbortController();
+  const tellChanged = spaced(() => {
+    if (!stopped.signal.aborted) changed();
+  }, BETWEEN_MS);
   let lastId: string | null = null;
 
   async function once(): Promise<void> {
@@ -38,7 +43,7 @@ export function watch(path: string, { changed, connected }: Watcher): Watching {
           if (name === 'beat') return;
           lastId = id;
           connected(true);
-          if (name !== 'now') changed();
+          if (name !== 'now') tellChanged();
         },
         signal,
       );

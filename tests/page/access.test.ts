@@ -32,7 +32,10 @@ describeInBrowser('a service that asks who comes', () => {
     await vi.waitUntil(isKnown, { timeout: 5000 });
     page = await ward.open('/');
   });
-  afterAll(() => ward.close());
+  afterAll(async () => {
+    await ward.close();
+    await guarded.stop();
+  });
 
   test('asks for a token, once, and shows the ward', async () => {
     const asked = page.getByLabel('Access token or key');

@@ -53,7 +53,7 @@ export async function openWard(own?: TestService): Promise<Ward> {
     },
     async close() {
       await browser.close();
-      await service.stop();
+      if (own === undefined) await service.stop();
     },
   };
 }

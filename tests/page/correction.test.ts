@@ -64,6 +64,18 @@ describeInBrowser('a misread level', () => {
     });
   });
 
+  test('an entry of long ago is found in the whole chart', async () => {
+    const old = await chartedDrain(ward, 'long-ago', 5 * 24 * 60);
+    const reader = await ward.open(`/#/drain/${old.drain}`);
+    await reader.getByRole('heading', { name: 'Chart of the last 3 days' }).waitFor();
+    expect(await reader.getByRole('row').count()).toBe(1);
+    await reader.getByRole('button', { name: 'Show all since placement' }).click();
+    const row = reader.getByRole('row').filter({ hasText: '160' }).first();
+    await row.getByRole('link', { name: 'Correct' }).click();
+    await reader.getByRole('heading', { name: 'Correct: reading' }).waitFor();
+    expect(await field(reader, 'level_ml').inputValue()).toBe('160');
+  });
+
   test('an entry that the service does not take says why at its field, and can be mended', async () => {
     await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/weighed`);
     await field(page, 'weight_kg').fill('0.05');

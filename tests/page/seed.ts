@@ -2,9 +2,9 @@
 import { entry, level, placeDrain, setUp, type TestDrain, tell } from '../http/messages.ts';
 import { minutesAgo, type Ward } from './browser.ts';
 
-/** Placed 3 h ago; 120 mL 2 h ago, 160 mL 1 h ago. */
-export async function chartedDrain({ service }: Ward, name: string): Promise<TestDrain> {
-  const ago = (minutes: number): string => minutesAgo(minutes).moment;
+/** Placed 3 h ago; 120 mL 2 h ago, 160 mL 1 h ago. @param earlier all of it so many minutes before that */
+export async function chartedDrain({ service }: Ward, name: string, earlier = 0): Promise<TestDrain> {
+  const ago = (minutes: number): string => minutesAgo(minutes + earlier).moment;
   const drain = await placeDrain(service, name, ago(180), { patient: { reference: `Patient/${name}` } });
   const charted = {
     suction: { source: 'on', column_cmh2o: 15, bubbling: 'gentle' },

@@ -12,7 +12,7 @@ import type { Resolution, Target } from './target.ts';
 
 export interface Chosen {
   readonly resources: readonly Resource[];
-  /** What the target took last, of these and of what they refer to. */
+  /** What the target took last of these, as far as it matters. */
   readonly known: ReadonlyMap<string, Taken>;
 }
 
@@ -27,17 +27,34 @@ export function chooseResources(store: Store, target: Target, way: Way, delivery
   return { resources: wanted.filter(isDue), known };
 }
 
-/** Of these and of what they refer to. What is sent for the first time in its first version is not asked for. */
+/** Of these. What is sent for the first time in its first version is not asked for. */
 function takenBefore(store: Store, delivery: Delivery, wanted: readonly Resource[]): Chosen['known'] {
   const isFirst = delivery.attempts === 1 && !delivery.uncertain && delivery.redo === null;
-  const own = new Set(wanted.map(({ name }) => name));
-  const asked = new Set<string>();
-  for (const { name, version, references } of wanted) {
-    if (!isFirst || version > 1) asked.add(name);
-    for (const each of references) if (!own.has(each)) asked.add(each);
+  const asked = isFirst ? wanted.filter(({ version }) => version > 1) : wanted;
+  return byName(
+    store.taken(
+      delivery.target,
+      delivery.drain,
+      asked.map(({ name }) => name),
+    ),
+  );
+}
+
+const byName = (taken: readonly Taken[]): Map<string, Taken> =>
+  new Map(taken.map((each) => [each.resource, each]));
+
+/** What the target took of that which these refer to, of whatever drain it is. */
+export function takenReferences(
+  store: Store,
+  target: string,
+  resources: readonly Resource[],
+): ReadonlyMap<string, Taken> {
+  const byDrain = new Map<string, Set<string>>();
+  for (const name of resources.flatMap(({ references }) => references)) {
+    const drain = name.split('.')[1] ?? '';
+    byDrain.set(drain, (byDrain.get(drain) ?? new Set()).add(name));
   }
-  const taken = store.taken(delivery.target, delivery.drain, [...asked]);
-  return new Map(taken.map((each) => [each.resource, each]));
+  return byName([...byDrain].flatMap(([drain, names]) => store.taken(target, drain, [...names])));
 }
 
 /** What is sent out of turn is sent as it stands now, so that nothing older overtakes it. */
@@ -59,6 +76,10 @@ function isWanted({ type, id, text }: Resource, { facts }: Target, { mode, types
   if (!text.includes('"subject":')) return false;
   return facts === null || facts.has(factOf(id));
 }
+
+/** Whether a fact is among those that a target is sent. */
+export const isAmongFacts = (name: string, { facts }: Target): boolean =>
+  facts === null || facts.has(factOf(name.slice(name.indexOf('/') + 1)));
 
 /** What is referred to goes first, so that a target that checks references finds it. */
 export function inOrder(resources: readonly Resource[]): readonly Resource[] {

@@ -5,7 +5,14 @@ import type { Clock } from './clock.ts';
 import type { Connection } from './connection.ts';
 import { createDirectory, type Directory } from './directory.ts';
 import type { Attempted, End, Stopped } from './end.ts';
-import { chooseResources, inOrder, withSubjects, withWords } from './prepare.ts';
+import {
+  chooseResources,
+  inOrder,
+  isAmongFacts,
+  takenReferences,
+  withSubjects,
+  withWords,
+} from './prepare.ts';
 import { fixedWay, probe, type Way } from './probe.ts';
 import { identifierOf, type Resource, withReferences } from './resource.ts';
 import { sendBundle } from './send-bundle.ts';
@@ -59,7 +66,6 @@ export function createSender(options: SenderOptions): Sender {
       delivery,
       isCertain,
       known: new Map(chosen.known),
-      sent: new Set(resources.map(({ name }) => name)),
       connection: whileClaimed(options, delivery),
       inTurn: turns,
     };
@@ -85,9 +91,7 @@ interface Sending extends SenderOptions {
   readonly delivery: Delivery;
   /** Nothing of it was sent before. */
   readonly isCertain: boolean;
-  readonly known: Map<string, Taken>;
-  /** Names of all that goes with this attempt. */
-  readonly sent: ReadonlySet<string>;
+  readonly known: ReadonlyMap<string, Taken>;
   readonly inTurn: Turns;
 }
 
@@ -109,64 +113,72 @@ async function withSubjectsFound(
   return ready;
 }
 
-/** How each went, up to the first that stops the delivery. */
+/** How each went, up to the first that stops the delivery; referring only to what the target is known to have. */
 async function sendEach(sending: Sending, resources: readonly Resource[]): Promise<readonly Tried[]> {
+  const known = new Map([
+    ...takenReferences(sending.store, sending.target.name, resources),
+    ...sending.known,
+  ]);
   const wents: Tried[] = [];
   for (const resource of inOrder(resources)) {
-    const one = oneOf(sending, resource, false);
+    const one = oneOf(sending, resource, (name, version) => versionThere(known.get(name), version));
     const send = () => sendOne(sending.connection, sending.way, one);
     const went = await (sending.way.mode === 'create' ? sending.inTurn(keyOf(one), send) : send());
     wents.push({ ...went, name: resource.name });
-    if (went.taken !== null) sending.known.set(went.taken.resource, went.taken);
+    if (went.taken !== null) known.set(went.taken.resource, went.taken);
     if (stops(went)) break;
   }
   return wents;
 }
 
+/** Under our ids, so that references are right as they stand once all of it is there. */
 async function sendTogether(sending: Sending, resources: readonly Resource[]): Promise<readonly Tried[]> {
-  const { way, connection, clock } = sending;
+  const { way, connection, clock, known, target } = sending;
   const type = way.mode === 'batch' ? 'batch' : 'transaction';
-  const ones = resources.map((resource) => oneOf(sending, resource, true));
+  const valueAt = (name: string, version: string | undefined): string | null =>
+    isAmongFacts(name, target) ? versionToBe(name, version, known.get(name)) : null;
+  const ones = resources.map((resource) => oneOf(sending, resource, valueAt));
   const wents = (await sendBundle(connection, type, ones, clock.now())).map(
     (went, i): Tried => ({ ...went, name: resources[i]?.name ?? '' }),
   );
   if (wents.some(stops)) return wents;
-  // One bad resource fails a whole transaction: one by one only the bad one fails.
-  const again = wents.map(({ verdict }) => canGoAlone(verdict.kind, type, ones.length));
-  const alone = await sendEach(
-    { ...sending, way: { ...way, mode: 'put' } },
-    resources.filter((_, i) => again[i]),
-  );
-  return [...wents.filter((_, i) => again[i] !== true), ...alone];
+  // One bad resource fails a whole transaction, and one may be bad for what it refers to: alone it is told which.
+  const isWhole = type === 'transaction' && resources.length > 1;
+  const again = resources.filter((resource, i) => canGoAlone(wents[i]?.verdict.kind, resource, isWhole));
+  const alone = await sendEach({ ...sending, way: { ...way, mode: 'put' } }, again);
+  return [...wents.filter(({ name }) => !again.some((each) => each.name === name)), ...alone];
 }
 
-function canGoAlone(kind: Went['verdict']['kind'], type: 'batch' | 'transaction', count: number): boolean {
-  if (kind === 'conflict' || kind === 'gone') return true;
-  return type === 'transaction' && count > 1 && kind !== 'taken' && kind !== 'accepted';
+function canGoAlone(
+  kind: Went['verdict']['kind'] | undefined,
+  { references }: Resource,
+  isWhole: boolean,
+): boolean {
+  if (kind === 'taken' || kind === 'accepted') return false;
+  return isWhole || references.length > 0 || kind === 'conflict' || kind === 'gone';
 }
 
-function oneOf(sending: Sending, resource: Resource, together: boolean): One {
-  const { known, sent, canonical } = sending;
-  const valueAt = (name: string, version: string | undefined): string | null => {
-    const there = known.get(name);
-    if (together && sent.has(name))
-      return version === undefined ? name : versionToBe(name, Number(version), there);
-    if (there?.remote == null) return null;
-    return version === undefined ? there.remote : versionThere(there, Number(version));
-  };
+function oneOf(
+  { known, canonical, isCertain }: Sending,
+  resource: Resource,
+  valueAt: (name: string, version: string | undefined) => string | null,
+): One {
   const text = withReferences(resource, valueAt, `${canonical}/observation`);
-  return { resource, text, known: known.get(resource.name), uncertain: !sending.isCertain };
+  return { resource, text, known: known.get(resource.name), uncertain: !isCertain };
 }
 
 /** Versions are counted by the target: one is named only where it is sure to be the one that is meant. */
-function versionThere({ remote, etag, version }: Taken, wanted: number): string {
-  const [, counted] = /^W\/"([A-Za-z0-9\-.]{1,64})"$/.exec(etag ?? '') ?? [];
-  return counted === undefined || version !== wanted ? `${remote}` : `${remote}/_history/${counted}`;
+function versionThere(there: Taken | undefined, wanted: string | undefined): string | null {
+  if (there === undefined || there.remote === null) return null;
+  const [, counted] = /^W\/"([A-Za-z0-9\-.]{1,64})"$/.exec(there.etag ?? '') ?? [];
+  const isMeant = counted !== undefined && String(there.version) === wanted;
+  return isMeant ? `${there.remote}/_history/${counted}` : there.remote;
 }
 
 /** The same for what goes in the same Bundle: it will be the next, if the target has counted as we have. */
-function versionToBe(name: string, wanted: number, before: Taken | undefined): string {
-  const isInStep = wanted === 1 ? before === undefined : before?.etag === `W/"${wanted - 1}"`;
+function versionToBe(name: string, wanted: string | undefined, before: Taken | undefined): string {
+  if (wanted === undefined) return name;
+  const isInStep = wanted === '1' ? before === undefined : before?.etag === `W/"${Number(wanted) - 1}"`;
   return isInStep ? `${name}/_history/${wanted}` : name;
 }
 

@@ -6,6 +6,7 @@
 import type { Subject } from '../domain/book.ts';
 import type { Author, Identifier } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
+import type { LogTree, LogWrites } from './log-port.ts';
 
 export interface AppendRequest {
   readonly entryId: string;
@@ -111,7 +112,8 @@ export interface DeliveryCount {
   readonly count: number;
 }
 
-export interface Store {
+export interface Store extends LogWrites {
+  readonly log: LogTree;
   /**
    * Appends all of a unit or none of it; outcomes in the order of the requests. One refused request, or one conflict,
    * leaves the others of its unit unwritten.
@@ -153,3 +155,6 @@ export class StoreBusy extends Error {
 
 /** Nothing of the unit was made durable. */
 export class StoreFailed extends Error {}
+
+/** The store is only read until a person has looked into it: the message says why. */
+export class StoreReadOnly extends Error {}

@@ -22,6 +22,8 @@ beforeEach(() => {
   group = createGroupCommit(db, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: 100,
+    beforeCommit() {},
+    onSettled() {},
     onRollback() {},
     onFatal(error) {
       throw error;

@@ -5,6 +5,7 @@ import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope 
 import type { AppendOutcome, AppendRequest, Decision, DrainIssue, Place, Write } from '../port.ts';
 import type { BookShelf } from './books.ts';
 import { createFrameWriter } from './frames.ts';
+import { createLogEnd, type LogEnd } from './log-end.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
@@ -43,7 +44,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   const head = db.prepare<[string], { seq: number; hash: string }>(
     'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
   );
-  const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
+  const endOfLog = createLogEnd(db);
   const write = statements(db);
   const frames = createFrameWriter(db);
   const savepoint = {
@@ -51,13 +52,12 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     back: db.prepare('ROLLBACK TO unit'),
     free: db.prepare('RELEASE unit'),
   };
-  let lastIndex: number | null = null;
-  let lastRecordedMs = 0;
+  let end: LogEnd | null = null;
 
-  function placeOf(seq: number): Place {
+  function placeOf(seq: number, { recordedMs: last }: LogEnd): Place {
     // Never backwards, though the clock may step: order of recording is order of the log.
-    lastRecordedMs = Math.max(lastRecordedMs, options.now());
-    return { seq, recordedMs: lastRecordedMs, recordedAt: new Date(lastRecordedMs).toISOString() };
+    const recordedMs = Math.max(last, options.now());
+    return { seq, recordedMs, recordedAt: new Date(recordedMs).toISOString() };
   }
 
   function appendOne(request: AppendRequest): AppendOutcome {
@@ -66,14 +66,16 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     const { drain } = request;
     const subject = shelf.take(drain, request.linksPatient);
     const last = head.get(drain) ?? { seq: 0, hash: genesis(origin, drain) };
-    const place = placeOf(last.seq + 1);
+    end ??= endOfLog();
+    const place = placeOf(last.seq + 1, end);
     const decision: Decision = request.decide(subject, place);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
-    lastIndex = (lastIndex ?? newest.get() ?? -1) + 1;
-    keep(lastIndex, request, decision, place, last.hash);
+    const index = end.index + 1;
+    end = { index, recordedMs: place.recordedMs };
+    keep(index, request, decision, place, last.hash);
     decision.enter();
     if (decision.relinked !== null) {
-      write.drain.run(drain, decision.relinked.patientKey, lastIndex);
+      write.drain.run(drain, decision.relinked.patientKey, index);
       shelf.drop(subject);
     }
     return { kind: 'recorded', receipt: decision.receipt };
@@ -130,7 +132,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       savepoint.back.run();
       savepoint.free.run();
       for (const { drain } of unit) shelf.forget(drain);
-      lastIndex = null;
+      end = null;
       frames.forget();
       if (error instanceof UnitRefused) return error.outcomes;
       throw error;
@@ -140,7 +142,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   return {
     append: (unit) => (unit.length === 1 ? unit.map(appendOne) : appendWhole(unit)),
     forget() {
-      lastIndex = null;
+      end = null;
       frames.forget();
       shelf.clear();
     },

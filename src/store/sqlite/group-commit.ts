@@ -24,6 +24,10 @@ export interface GroupCommit {
 export interface GroupCommitOptions {
   readonly mostInGroup: number;
   readonly mostQueued: number;
+  /** Called last in each transaction. */
+  beforeCommit(): void;
+  /** Called after each group, when its jobs are settled. */
+  onSettled(): void;
   /** Called after a rollback: whatever was kept in memory of this group is void. */
   onRollback(): void;
   /** Called when the file can no longer be trusted; the process should end. */
@@ -42,6 +46,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     const group = queue.slice(0, options.mostInGroup);
     queue = queue.slice(options.mostInGroup);
     if (!commitGroup(group) && group.length > 1) for (const job of group) commitGroup([job]);
+    options.onSettled();
     if (queue.length > 0) schedule();
     else closed?.();
   }
@@ -51,6 +56,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     try {
       begin.run();
       const values = group.map((job) => job.run());
+      options.beforeCommit();
       commit.run();
       group.forEach((job, i) => {
         job.resolve(values[i]);

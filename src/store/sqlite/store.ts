@@ -7,8 +7,16 @@ import { createDeliveries, createDeliveryReader } from './deliveries.ts';
 import { createFrameReader } from './frames.ts';
 import { createGroupCommit } from './group-commit.ts';
 import { migrate } from './migrate.ts';
+import {
+  createCheckpointReader,
+  createCheckpointWriter,
+  createNoticeReader,
+  createNoticeWriter,
+} from './notices.ts';
 import { openReader, openWriter } from './open.ts';
+import { createOwnEntryWriter } from './own-entries.ts';
 import { claimOwnership } from './owner.ts';
+import { createTree, createTreeReader } from './tree.ts';
 
 export interface SqliteStoreOptions {
   readonly file: string;
@@ -37,13 +45,29 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   const reader = openReader(options.file);
   const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
   const appender = createAppender(writer, { ...options, shelf });
-  const configure = createConfigurationWriter(writer, options);
+  const tree = createTree(writer);
+  // A ledger from before there was a tree, or whose tree was emptied, gets it here.
+  writer.transaction(() => tree.grow()).immediate();
+  const append = createOwnEntryWriter(writer, options);
+  const configure = createConfigurationWriter(writer, append);
+  const notice = createNoticeWriter(append);
+  const checkpoint = createCheckpointWriter(writer, tree);
   const deliveries = createDeliveries(writer);
   const open = createDeliveryReader(reader);
+  let [grownTo, onGrown] = [tree.size(), (_size: number): void => {}];
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
-    onRollback: () => appender.forget(),
+    beforeCommit: () => tree.grow(),
+    onSettled() {
+      if (tree.size() === grownTo) return;
+      grownTo = tree.size();
+      onGrown(grownTo);
+    },
+    onRollback() {
+      appender.forget();
+      tree.forget();
+    },
     onFatal: options.onFatal,
   });
   return {
@@ -55,6 +79,20 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
         if (configured.isNew) appender.forget();
         return configured;
       }),
+    notice: (said) =>
+      group.submit(() => {
+        appender.forget();
+        return notice(said);
+      }),
+    checkpoint: (sign) => group.submit(() => checkpoint(sign)),
+    log: {
+      ...createTreeReader(reader),
+      newestCheckpoint: createCheckpointReader(reader),
+      notices: createNoticeReader(reader),
+      watch(listener) {
+        onGrown = listener;
+      },
+    },
     configurations: createConfigurationReader(reader),
     claim(target, now, lapses, most) {
       if (!open.isDue(target, now)) return Promise.resolve([]);

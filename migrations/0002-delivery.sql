@@ -1,0 +1,1 @@
+-- Holds the place of the migration that brings deliveries to several receivers.

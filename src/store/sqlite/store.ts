@@ -38,14 +38,14 @@ const MOST_ENTRIES_IN_MEMORY = 100_000;
  * Opens the ledger in one SQLite file, which this process then owns.
  * @throws when another process owns it, its settings are not durable, or its schema is newer than this program
  */
-export function openSqliteStore(options: SqliteStoreOptions): Store {
+export function openSqliteStore(options: SqliteStoreOptions, openTree = createTree): Store {
   const owner = claimOwnership(options.file);
   const writer = openWriter(options.file);
   migrate(writer, options.migrationsFolder);
   const reader = openReader(options.file);
   const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
   const appender = createAppender(writer, { ...options, shelf });
-  const tree = createTree(writer);
+  const tree = openTree(writer);
   // A ledger from before there was a tree, or whose tree was emptied, gets it here.
   writer.transaction(() => tree.grow()).immediate();
   const append = createOwnEntryWriter(writer, options);

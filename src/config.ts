@@ -1,6 +1,7 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { z } from 'zod';
 import type { Calendar } from './domain/configuration.ts';
+import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
@@ -14,6 +15,8 @@ export const timeOfDay = z
   .string()
   .regex(new RegExp(`^${TIME_OF_DAY}$`), { error: 'is no local time of day, such as 07:00' })
   .transform(minutesOf);
+
+const path = z.string().min(1).optional();
 
 const environment = z.object({
   DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
@@ -31,8 +34,12 @@ const environment = z.object({
     .default(8080),
   DRAINLEDGER_PUBLIC_URL: url.optional(),
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
-  DRAINLEDGER_PROFILES: z.string().min(1).optional(),
-  DRAINLEDGER_RULES: z.string().min(1).optional(),
+  DRAINLEDGER_PROFILES: path,
+  DRAINLEDGER_RULES: path,
+  DRAINLEDGER_CHECKPOINT_KEY: path,
+  DRAINLEDGER_HEAD_FILE: path,
+  DRAINLEDGER_ESCROW_FILE: path,
+  DRAINLEDGER_ESCROW_URL: url.optional(),
   DRAINLEDGER_EHR_URL: url.optional(),
   DRAINLEDGER_EHR_CEILING_S: z
     .string()
@@ -68,6 +75,7 @@ export interface Config {
   readonly rulesFile: string | undefined;
   readonly ehr: { readonly baseUrl: string; readonly requestCeilingMs: number } | null;
   readonly calendar: Calendar;
+  readonly proof: ProofConfig;
   readonly logLevel: string;
 }
 
@@ -81,6 +89,10 @@ export function readConfig(env: Readonly<Record<string, string | undefined>>): C
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
   );
   const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
+  for (const name of ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_ESCROW_URL']) {
+    if (env[name] !== undefined && env.DRAINLEDGER_CHECKPOINT_KEY === undefined)
+      faults.push(`${name} needs DRAINLEDGER_CHECKPOINT_KEY: what is not signed proves nothing to others`);
+  }
   for (const issue of parsed.error?.issues ?? []) faults.push(`${issue.path.join('.')} ${issue.message}`);
   if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
@@ -101,6 +113,12 @@ export function readConfig(env: Readonly<Record<string, string | undefined>>): C
       zone: e.DRAINLEDGER_ZONE,
       dayStart: e.DRAINLEDGER_DAY_START,
       shiftStarts: e.DRAINLEDGER_SHIFTS,
+    },
+    proof: {
+      keyFile: e.DRAINLEDGER_CHECKPOINT_KEY,
+      headFile: e.DRAINLEDGER_HEAD_FILE,
+      escrowFile: e.DRAINLEDGER_ESCROW_FILE,
+      escrowUrl: e.DRAINLEDGER_ESCROW_URL,
     },
     logLevel: e.DRAINLEDGER_LOG_LEVEL,
   };

@@ -5,11 +5,12 @@ import type { Config } from './config.ts';
 import { readConfigurations, writeConfiguration } from './configuration-text.ts';
 import { type Deliverer, startDelivering } from './delivery/deliver.ts';
 import type { Configuration, ConfigurationInForce } from './domain/configuration.ts';
-import { type Policy, phaseAt } from './domain/policy.ts';
+import { ALWAYS, type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { epochMs } from './domain/units.ts';
 import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
+import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
 import { createRecord } from './record/record.ts';
@@ -17,6 +18,7 @@ import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
 import { startSearchIndex } from './search/host.ts';
 import type { Store } from './store/port.ts';
+import { readOnly } from './store/read-only.ts';
 import { openSqliteStore } from './store/sqlite/store.ts';
 
 export interface Service {
@@ -38,7 +40,7 @@ const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const chosen = configurationOf(config);
-  const store = openSqliteStore({
+  const opened = openSqliteStore({
     file: config.database,
     migrationsFolder: MIGRATIONS,
     origin: config.origin,
@@ -49,10 +51,12 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     now: Date.now,
     onFatal,
   });
-  const versions = await configure(store, chosen, logger).catch(async (error: unknown) => {
-    await store.close();
-    throw error;
-  });
+  const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
+    async (error: unknown) => {
+      await opened.close();
+      throw error;
+    },
+  );
   const policy = policyOf(chosen, versions);
   const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
@@ -67,26 +71,62 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       policy,
       rules,
       calendar,
+      proof,
       canonical: config.canonical,
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  const deliverer = config.ehr === null ? null : deliverTo(config.ehr, store, logger);
-  return { url, stop: () => stopInOrder({ app, deliverer, search, store }) };
+  const deliverer = config.ehr === null || !writes ? null : deliverTo(config.ehr, store, logger);
+  return { url, stop: () => stopInOrder({ app, deliverer, proof, search, store }) };
+}
+
+interface Standing {
+  readonly store: Store;
+  readonly proof: Proof;
+  readonly versions: readonly ConfigurationInForce[];
+  readonly writes: boolean;
+}
+
+/** Takes the ledger into use where it holds all that others have seen of it; else only reads it. */
+async function stand(
+  opened: Store,
+  chosen: Configuration,
+  { origin, proof: proofConfig }: Config,
+  logger: FastifyBaseLogger,
+): Promise<Standing> {
+  const doubts = standingOf(opened, origin, proofConfig).map(({ why }) => why);
+  if (doubts.length === 0) {
+    const versions = await configure(opened, chosen, logger);
+    const proof = await startProof(opened, origin, proofConfig, logger);
+    return { store: opened, proof, versions, writes: true };
+  }
+  logger.error(
+    { doubts },
+    'the ledger is not what was seen of it: it is only read until a person accepts it',
+  );
+  const versions = readConfigurations(opened.configurations());
+  return {
+    store: readOnly(opened, doubts.join('; ')),
+    proof: proofOf(opened, origin),
+    versions: versions.length > 0 ? versions : [{ ...chosen, from: ALWAYS, version: '0' }],
+    writes: false,
+  };
 }
 
 interface Running {
   readonly app: ReturnType<typeof buildApp>;
   readonly deliverer: Deliverer | null;
+  readonly proof: Proof;
   readonly search: ReturnType<typeof startSearchIndex>;
   readonly store: Store;
 }
 
-async function stopInOrder({ app, deliverer, search, store }: Running): Promise<void> {
+async function stopInOrder({ app, deliverer, proof, search, store }: Running): Promise<void> {
   await app.close();
   await deliverer?.stop();
+  await proof.stop();
   // Before the store, whose last checkpoint wants no readers.
   await search.close();
   await store.close();

@@ -2,6 +2,7 @@
 import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify';
 import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy } from '../store/port.ts';
+import { registerAudit } from './audit.ts';
 import { acceptJson } from './body.ts';
 import { answerBrokenHttp } from './broken-http.ts';
 import { logFailure, problemOf } from './failures.ts';
@@ -61,6 +62,7 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
     },
     { prefix: '/v1' },
   );
+  app.register(async (audit) => registerAudit(audit, parts), { prefix: '/audit' });
   app.register(async (fhir) => registerFhir(fhir, parts), { prefix: FHIR_BASE });
   return app;
 }

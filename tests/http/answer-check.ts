@@ -30,7 +30,8 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
     const pointer = schemaFor(document, answered);
     const validate = compiled.get(pointer) ?? ajv.compile({ $ref: `openapi#${pointer}` });
     compiled.set(pointer, validate);
-    if (!validate(JSON.parse(answered.text))) {
+    const value = answered.contentType.startsWith('text/') ? answered.text : JSON.parse(answered.text);
+    if (!validate(value)) {
       const { method, path, status, text } = answered;
       const faults = ajv.errorsText(validate.errors, { separator: '\n' });
       throw new Error(

@@ -1,6 +1,8 @@
 /** The command line: `node dist/cli/main.js COMMAND`. */
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
+import { runCheckpointKey } from './checkpoint-key.ts';
+import { runLedger } from './ledger.ts';
 import { runRules } from './rules.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
@@ -15,6 +17,18 @@ Commands:
       Shows the rule table that ships: each threshold with its source and evidence, on or off.
   rules check FILE
       Shows the rules that would hold with a facility's file, or all that is wrong in it: 0 good, 1 not.
+
+  checkpoint-key new FILE [--origin NAME]
+  checkpoint-key show FILE [--origin NAME]
+      Makes the key that signs checkpoints, for its owner's eyes only; prints its public half for auditors.
+  checkpoint-key rotate OLD NEW --by WHO
+      Hands the log over to another key, with the service stopped. WHO: Practitioner/n1.
+
+  ledger accept-restored --by WHO --reason WORDS
+      Lets the service write again to a ledger that lost entries, with the service stopped: it says so in the ledger.
+  ledger copy FILE
+      Copies the ledger at one moment, also while the service runs.
+  The ledger and its files are those of the environment that the service starts with.
 
   --help  this text
 `;
@@ -42,7 +56,26 @@ function read(args: readonly string[]) {
   return { help: false, once: values.once, keepIn: values['keep-database'] ?? null } as const;
 }
 
+/** Commands with verbs of their own, which read their own options. */
+const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
+  'checkpoint-key': runCheckpointKey,
+  ledger: runLedger,
+};
+
+async function runCommand(name: string, args: readonly string[]): Promise<number> {
+  try {
+    const code = await COMMANDS[name]?.(args);
+    if (typeof code === 'number') return code;
+    process.stderr.write(`no such command: ${name} ${args.join(' ')}\n\n${USAGE}`);
+  } catch (error) {
+    process.stderr.write(`${messageOf(error)}\n`);
+  }
+  return EXIT_USAGE;
+}
+
 async function main(args: readonly string[]): Promise<number> {
+  const [first = '', ...rest] = args;
+  if (Object.hasOwn(COMMANDS, first) && !rest.includes('--help')) return runCommand(first, rest);
   let asked: ReturnType<typeof read>;
   try {
     asked = read(args);

@@ -18,7 +18,7 @@ export interface ProofConfig {
 }
 
 /** Heads of the log that are kept outside its tree, newest of each place. */
-export function keptHeads({ log }: Pick<Store, 'log'>, { headFile, escrowFile }: ProofConfig): KeptHead[] {
+function keptHeads({ log }: Pick<Store, 'log'>, { headFile, escrowFile }: ProofConfig): KeptHead[] {
   const signed = log.newestCheckpoint();
   const note = signed === undefined ? undefined : readCheckpoint(signed);
   const own = note && { where: 'the newest checkpoint in the database', note };

@@ -40,17 +40,8 @@ const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const chosen = configurationOf(config);
-  const opened = openSqliteStore({
-    file: config.database,
-    migrationsFolder: MIGRATIONS,
-    origin: config.origin,
-    targets: config.ehr === null ? [] : [EHR],
-    // What is in force is in the store itself, and nobody asks it for books before it is configured.
-    policy: () => policy,
-    mostQueued: MOST_QUEUED,
-    now: Date.now,
-    onFatal,
-  });
+  // What is in force is in the store itself, and nobody asks it for books before it is configured.
+  const opened = openStore(config, () => policy, onFatal);
   const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
     async (error: unknown) => {
       await opened.close();
@@ -81,6 +72,18 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const deliverer = config.ehr === null || !writes ? null : deliverTo(config.ehr, store, logger);
   return { url, stop: () => stopInOrder({ app, deliverer, proof, search, store }) };
 }
+
+const openStore = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
+  openSqliteStore({
+    file: config.database,
+    migrationsFolder: MIGRATIONS,
+    origin: config.origin,
+    targets: config.ehr === null ? [] : [EHR],
+    policy,
+    mostQueued: MOST_QUEUED,
+    now: Date.now,
+    onFatal,
+  });
 
 interface Standing {
   readonly store: Store;

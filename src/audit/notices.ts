@@ -75,7 +75,6 @@ export interface Restored {
 }
 
 export const writeRestored = (said: Restored): string => canonical(said);
-export const readRestored = (body: string): Restored => JSON.parse(body) as Restored;
 
 /** The entries by which a person accepted that the log goes on from what was left of it. */
 export const restoresOf = <T extends Said>(notices: readonly T[]): readonly T[] =>

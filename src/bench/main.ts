@@ -7,6 +7,7 @@ import { fileURLToPath } from 'node:url';
 import { costPerEntry } from './cost-per-entry.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { fillLedger, searchFigures } from './search.ts';
+import { treeCost } from './tree-cost.ts';
 import { wholeFold } from './whole-fold.ts';
 
 const SECONDS = Number(process.env.BENCH_SECONDS ?? '5');
@@ -96,6 +97,7 @@ try {
     worker: await ingest(['--database', join(folder, 'worker.db'), '--worker']),
   });
   const cost = await costPerEntry(join(folder, 'cost.db'));
+  const tree = await treeCost(folder);
   const fold = wholeFold();
   const searched = join(folder, 'search.db');
   await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
@@ -110,6 +112,10 @@ try {
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
   console.log(
+    'Processor time of an entry with the tree over all entries, and without (target: ratio >= 0.85)',
+  );
+  console.table(tree);
+  console.log(
     '20,160 readings of one drain, one a minute; limit: to parse and sort the same entries (target: whole under 1 s, next ratio <= 1.3)',
   );
   console.table([fold]);
@@ -118,7 +124,7 @@ try {
   );
   console.table(search.rows);
   mkdirSync('bench-results', { recursive: true });
-  const results = { node: process.version, ingest: ingestRows, cost, fold, search };
+  const results = { node: process.version, ingest: ingestRows, cost, tree, fold, search };
   writeFileSync('bench-results/latest.json', `${JSON.stringify(results, null, 2)}\n`);
 } finally {
   rmSync(folder, { recursive: true, force: true });

@@ -4,6 +4,7 @@ import { runDemo } from '../demo/run.ts';
 import { runCheckpointKey } from './checkpoint-key.ts';
 import { runLedger } from './ledger.ts';
 import { runRules } from './rules.ts';
+import { runVerify } from './verify/run.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
 
@@ -29,6 +30,10 @@ Commands:
   ledger copy FILE
       Copies the ledger at one moment, also while the service runs.
   The ledger and its files are those of the environment that the service starts with.
+
+  verify DATABASE|BUNDLE --key PUB [--checkpoint FILE]…
+      Recomputes a copy of the ledger, or an audit bundle, from what is stored, holds it against the checkpoints in it
+      and in FILEs kept outside, and names what is wrong first: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable.
 
   --help  this text
 `;
@@ -60,6 +65,7 @@ function read(args: readonly string[]) {
 const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
   'checkpoint-key': runCheckpointKey,
   ledger: runLedger,
+  verify: runVerify,
 };
 
 async function runCommand(name: string, args: readonly string[]): Promise<number> {

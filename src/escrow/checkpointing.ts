@@ -8,8 +8,8 @@ import type { Store } from '../store/port.ts';
 import { writeHeadFile } from './head-file.ts';
 import { type Feed, type FeedLog, feed, type Sink, type SinkState } from './sinks.ts';
 
-export const EVERY_MS = 1000;
-export const EVERY_ENTRIES = 1000;
+const EVERY_MS = 1000;
+const EVERY_ENTRIES = 1000;
 
 export interface CheckpointingOptions {
   readonly store: Pick<Store, 'checkpoint' | 'log'>;

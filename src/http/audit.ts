@@ -96,10 +96,10 @@ interface Asked {
 }
 
 export function registerAudit(app: FastifyInstance, { store: { log }, proof }: Parts): void {
-  const newest = (): { size: number; text: string } | undefined => {
-    const kept = log.newestCheckpoint();
-    const covered = kept === undefined ? undefined : readCheckpoint(kept)?.size;
-    return kept === undefined || covered === undefined ? undefined : { size: covered, text: kept };
+  const newest = (): Newest | undefined => {
+    const text = log.newestCheckpoint();
+    const size = text === undefined ? undefined : readCheckpoint(text)?.size;
+    return text === undefined || size === undefined ? undefined : { size, text };
   };
 
   app.get('/', { config: { doc: DOCS.overview } }, (_request, reply) =>
@@ -114,29 +114,52 @@ export function registerAudit(app: FastifyInstance, { store: { log }, proof }: P
       })),
     }),
   );
-
   app.get('/checkpoint', { config: { doc: DOCS.checkpoint } }, (_request, reply) => {
     const found = newest();
     return found === undefined ? sendProblem(reply, notYet('the log')) : sendText(reply, found.text);
   });
+  app.get<Asked>('/proof', { config: { doc: DOCS.proof } }, ({ query }, reply) =>
+    sendProof(reply, log, newest(), query),
+  );
+  app.get<Asked>('/consistency', { config: { doc: DOCS.consistency } }, ({ query }, reply) =>
+    sendConsistency(reply, log, newest(), query),
+  );
+}
 
-  app.get<Asked>('/proof', { config: { doc: DOCS.proof } }, ({ query }, reply) => {
-    if (query.index === undefined) return sendProblem(reply, missing('?index'));
-    const [index, found] = [Number(query.index), newest()];
-    if (found === undefined || index >= found.size) return sendProblem(reply, notYet(`entry ${index}`));
-    return sendText(reply, writeProof(index, log.inclusion(index, found.size), found.text));
-  });
+/** The newest checkpoint. */
+interface Newest {
+  readonly size: number;
+  readonly text: string;
+}
+type Log = Parts['store']['log'];
+type Query = Asked['Querystring'];
 
-  app.get<Asked>('/consistency', { config: { doc: DOCS.consistency } }, ({ query }, reply) => {
-    if (query.from === undefined) return sendProblem(reply, missing('?from'));
-    const from = Number(query.from);
-    const to = query.to === undefined ? newest()?.size : Number(query.to);
-    if (to === undefined || to > log.size())
-      return sendProblem(reply, notYet(`a log of ${query.to ?? from} entries`));
-    if (from < 1 || from > to) return sendProblem(reply, noBeginning(query.from, to));
-    const hashes = log.consistency(from, to).map((hash) => hash.toString('base64'));
-    return sendPlain(reply, { from, to, hashes });
-  });
+function sendProof(
+  reply: FastifyReply,
+  log: Log,
+  newest: Newest | undefined,
+  { index }: Query,
+): FastifyReply {
+  if (index === undefined) return sendProblem(reply, missing('?index'));
+  const at = Number(index);
+  if (newest === undefined || at >= newest.size) return sendProblem(reply, notYet(`entry ${index}`));
+  return sendText(reply, writeProof(at, log.inclusion(at, newest.size), newest.text));
+}
+
+function sendConsistency(
+  reply: FastifyReply,
+  log: Log,
+  newest: Newest | undefined,
+  query: Query,
+): FastifyReply {
+  if (query.from === undefined) return sendProblem(reply, missing('?from'));
+  const from = Number(query.from);
+  const to = query.to === undefined ? newest?.size : Number(query.to);
+  if (to === undefined || to > log.size())
+    return sendProblem(reply, notYet(`a log of ${query.to ?? from} entries`));
+  if (from < 1 || from > to) return sendProblem(reply, noBeginning(query.from, to));
+  const hashes = log.consistency(from, to).map((hash) => hash.toString('base64'));
+  return sendPlain(reply, { from, to, hashes });
 }
 
 const sendText = (reply: FastifyReply, body: string): FastifyReply =>

@@ -25,6 +25,7 @@ const MAY_IMPORT = {
   auth: ['auth', 'domain', 'json'],
   store: ['store', 'domain', 'json', 'audit'],
   delivery: ['delivery', 'store/port.ts', 'fhir', 'domain', 'json'],
+  escrow: ['escrow', 'store/port.ts', 'audit', 'domain', 'json'],
   rules: ['rules', 'domain'],
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],

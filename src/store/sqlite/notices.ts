@@ -6,7 +6,7 @@ import { recordedAtOf } from './log-end.ts';
 import type { OwnEntry, WrittenEntry } from './own-entries.ts';
 import type { Tree } from './tree.ts';
 
-export const NOTICES = 'log';
+const NOTICES = 'log';
 
 interface Row {
   readonly log_index: number;

@@ -1,11 +1,12 @@
 import type { Policy } from '../../domain/policy.ts';
+import type { LogTree, LogWrites } from '../log-port.ts';
 import type { Store, StoredEntry } from '../port.ts';
-import { createAppender } from './append.ts';
+import { type Appender, createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader, createConfigurationWriter } from './configurations.ts';
 import { createDeliveries, createDeliveryReader } from './deliveries.ts';
 import { createFrameReader } from './frames.ts';
-import { createGroupCommit } from './group-commit.ts';
+import { createGroupCommit, type GroupCommit } from './group-commit.ts';
 import { migrate } from './migrate.ts';
 import {
   createCheckpointReader,
@@ -16,7 +17,7 @@ import {
 import { openReader, openWriter } from './open.ts';
 import { createOwnEntryWriter } from './own-entries.ts';
 import { claimOwnership } from './owner.ts';
-import { createTree, createTreeReader } from './tree.ts';
+import { createTree, createTreeReader, type Tree } from './tree.ts';
 
 export interface SqliteStoreOptions {
   readonly file: string;
@@ -48,22 +49,14 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   const tree = openTree(writer);
   // A ledger from before there was a tree, or whose tree was emptied, gets it here.
   writer.transaction(() => tree.grow()).immediate();
-  const append = createOwnEntryWriter(writer, options);
-  const configure = createConfigurationWriter(writer, append);
-  const notice = createNoticeWriter(append);
-  const checkpoint = createCheckpointWriter(writer, tree);
   const deliveries = createDeliveries(writer);
   const open = createDeliveryReader(reader);
-  let [grownTo, onGrown] = [tree.size(), (_size: number): void => {}];
+  const growth = watchGrowth(tree);
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
     beforeCommit: () => tree.grow(),
-    onSettled() {
-      if (tree.size() === grownTo) return;
-      grownTo = tree.size();
-      onGrown(grownTo);
-    },
+    onSettled: growth.look,
     onRollback() {
       appender.forget();
       tree.forget();
@@ -72,27 +65,8 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   });
   return {
     append: (unit) => group.submit(() => appender.append(unit)),
-    configure: (body) =>
-      group.submit(() => {
-        const configured = configure(body);
-        // The appender keeps the end of the log in memory, and that has moved.
-        if (configured.isNew) appender.forget();
-        return configured;
-      }),
-    notice: (said) =>
-      group.submit(() => {
-        appender.forget();
-        return notice(said);
-      }),
-    checkpoint: (sign) => group.submit(() => checkpoint(sign)),
-    log: {
-      ...createTreeReader(reader),
-      newestCheckpoint: createCheckpointReader(reader),
-      notices: createNoticeReader(reader),
-      watch(listener) {
-        onGrown = listener;
-      },
-    },
+    ...createOwnWrites(writer, options, { appender, tree, group }),
+    log: { ...createLogReads(reader), watch: growth.watch },
     configurations: createConfigurationReader(reader),
     claim(target, now, lapses, most) {
       if (!open.isDue(target, now)) return Promise.resolve([]);
@@ -113,6 +87,61 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
       writer.pragma('wal_checkpoint(TRUNCATE)');
       writer.close();
       owner.release();
+    },
+  };
+}
+
+interface Writing {
+  readonly appender: Appender;
+  readonly tree: Tree;
+  readonly group: GroupCommit;
+}
+
+/** What the service itself writes. */
+function createOwnWrites(
+  writer: ReturnType<typeof openWriter>,
+  options: SqliteStoreOptions,
+  { appender, tree, group }: Writing,
+): LogWrites & Pick<Store, 'configure'> {
+  const append = createOwnEntryWriter(writer, options);
+  const configure = createConfigurationWriter(writer, append);
+  const notice = createNoticeWriter(append);
+  const checkpoint = createCheckpointWriter(writer, tree);
+  return {
+    configure: (body) =>
+      group.submit(() => {
+        const configured = configure(body);
+        // The appender keeps the end of the log in memory, and that has moved.
+        if (configured.isNew) appender.forget();
+        return configured;
+      }),
+    notice: (said) =>
+      group.submit(() => {
+        const written = notice(said);
+        appender.forget();
+        return written;
+      }),
+    checkpoint: (sign) => group.submit(() => checkpoint(sign)),
+  };
+}
+
+const createLogReads = (reader: ReturnType<typeof openReader>): Omit<LogTree, 'watch'> => ({
+  ...createTreeReader(reader),
+  newestCheckpoint: createCheckpointReader(reader),
+  notices: createNoticeReader(reader),
+});
+
+/** Tells whoever watches when the tree has grown, once that is durable. */
+function watchGrowth(tree: Tree) {
+  let [grownTo, onGrown] = [tree.size(), (_size: number): void => {}];
+  return {
+    watch(listener: typeof onGrown): void {
+      onGrown = listener;
+    },
+    look(): void {
+      if (tree.size() === grownTo) return;
+      grownTo = tree.size();
+      onGrown(grownTo);
     },
   };
 }

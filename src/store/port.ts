@@ -67,6 +67,8 @@ export type AppendOutcome =
 
 export interface StoredEntry {
   readonly seq: number;
+  /** Place in the whole log, from 0. */
+  readonly logIndex: number;
   readonly entryId: string;
   readonly recordedAt: string;
   readonly hash: string;

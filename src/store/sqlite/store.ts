@@ -148,6 +148,7 @@ function watchGrowth(tree: Tree) {
 
 interface EntryRow {
   readonly seq: number;
+  readonly log_index: number;
   readonly envelope: string;
   readonly hash: string;
   readonly body: string;
@@ -155,7 +156,7 @@ interface EntryRow {
 
 function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entries' | 'drains' | 'versions'> {
   const entries = reader.prepare<[object], EntryRow>(
-    `SELECT seq, envelope, hash, body FROM ledger JOIN payload USING (log_index)
+    `SELECT seq, log_index, envelope, hash, body FROM ledger JOIN payload USING (log_index)
      WHERE stream = @drain AND seq > @afterSeq AND ${IS_DRAIN} ORDER BY seq LIMIT @most`,
   );
   const drains = reader
@@ -183,7 +184,7 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
   };
 }
 
-function storedEntry({ seq, envelope, hash, body }: EntryRow): StoredEntry {
+function storedEntry({ seq, log_index, envelope, hash, body }: EntryRow): StoredEntry {
   const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
-  return { seq, entryId: entry, recordedAt: recorded_at, hash, body };
+  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, body };
 }

@@ -1,6 +1,7 @@
 /** The command line: `node dist/cli/main.js COMMAND`. */
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
+import { runAuditBundle } from './audit-bundle/run.ts';
 import { runCheckpointKey } from './checkpoint-key.ts';
 import { runLedger } from './ledger.ts';
 import { runRules } from './rules.ts';
@@ -35,6 +36,9 @@ Commands:
       Recomputes a copy of the ledger, or an audit bundle, from what is stored, holds it against the checkpoints in it
       and in FILEs kept outside, and names what is wrong first: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable.
 
+  audit-bundle --drain ID | --patient REFERENCE | --from TIME --to TIME   --out FOLDER
+      Writes a part of the ledger with its proofs, so that a stranger can check it with Node and nothing else.
+
   --help  this text
 `;
 
@@ -63,6 +67,7 @@ function read(args: readonly string[]) {
 
 /** Commands with verbs of their own, which read their own options. */
 const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
+  'audit-bundle': runAuditBundle,
   'checkpoint-key': runCheckpointKey,
   ledger: runLedger,
   verify: runVerify,

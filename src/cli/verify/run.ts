@@ -2,7 +2,9 @@
 import { existsSync, readFileSync, statSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import { type PublicKey, readVerifierKey } from '../../audit/checkpoint.ts';
+import { verifyBundle } from '../../bundle-verifier/verify.ts';
 import { readEscrow } from '../../escrow/escrow-file.ts';
+import { progress } from '../progress.ts';
 import { verifyDatabase } from './database.ts';
 import { exitCodeOf, reportText, type VerifyOptions } from './report.ts';
 
@@ -13,7 +15,13 @@ export async function runVerify(args: readonly string[]): Promise<number | null>
   const { values, positionals } = parseArgs({ args: [...args], options: OPTIONS, allowPositionals: true });
   const [target, ...more] = positionals;
   if (target === undefined || more.length > 0) return null;
-  const given = values.key === undefined ? null : readKey(values.key);
+  const key = values.key === undefined ? null : readKey(values.key);
+  if (existsSync(target) && statSync(target).isDirectory()) {
+    const { code, text } = await verifyBundle(target, key?.text ?? null);
+    process.stdout.write(`${code === 0 ? `ok: ${text}` : text}\n`);
+    return code;
+  }
+  const given = key?.key ?? null;
   const outside = (values.checkpoint ?? []).flatMap(readOutside);
   const report = verifyDatabase(target, { given, outside, onProgress: progress() });
   process.stdout.write(reportText(report));
@@ -21,13 +29,13 @@ export async function runVerify(args: readonly string[]): Promise<number | null>
 }
 
 /** The key itself, or a file that holds it. */
-function readKey(text: string): PublicKey {
-  const read = readVerifierKey(
-    existsSync(text) && statSync(text).isFile() ? readFileSync(text, 'utf8') : text,
-  );
-  if (read !== undefined) return read.key;
+function readKey(given: string): { readonly text: string; readonly key: PublicKey } {
+  const isFile = existsSync(given) && statSync(given).isFile();
+  const text = (isFile ? readFileSync(given, 'utf8') : given).trim();
+  const read = readVerifierKey(text);
+  if (read !== undefined) return { text, key: read.key };
   throw new Error(
-    `--key ${text} is no public key, nor a file of one: give what 'checkpoint-key show' prints`,
+    `--key ${given} is no public key, nor a file of one: give what 'checkpoint-key show' prints`,
   );
 }
 
@@ -38,10 +46,4 @@ function readOutside(file: string): VerifyOptions['outside'] {
   for (const line of unreadable)
     process.stderr.write(`${file}:${line} holds no checkpoint and is passed over\n`);
   return notes.map((note) => ({ where: `the checkpoint of ${note.size} entries in ${file}`, note }));
-}
-
-/** On a terminal only, and not too often. */
-function progress(): VerifyOptions['onProgress'] {
-  if (process.stderr.isTTY !== true) return () => {};
-  return (done, total) => process.stderr.write(`\r${done} of ${total} entries${done === total ? '\n' : ''}`);
 }

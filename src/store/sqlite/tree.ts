@@ -7,6 +7,7 @@ import {
   type Head,
   inclusionProof,
   leafOf,
+  type ReadSubtree,
   rootOf,
 } from '../../audit/merkle.ts';
 import type { LogTree } from '../log-port.ts';
@@ -79,11 +80,8 @@ export function createTree(db: Database.Database): Tree {
   };
 }
 
-type TreeReads = Pick<LogTree, 'size' | 'rootAt' | 'inclusion' | 'consistency'>;
-
-/** Entries and tiles only ever come to be, so reads need no snapshot. */
-export function createTreeReader(db: Database.Database): TreeReads {
-  const size = db.prepare<[], number>('SELECT size FROM tree').pluck();
+/** Roots of complete subtrees, from entries and tiles: at most 256 of either for one. */
+export function createSubtreeReader(db: Database.Database): ReadSubtree {
   const hashes = db
     .prepare<[number, number], string>(
       'SELECT hash FROM ledger WHERE log_index >= ? AND log_index < ? ORDER BY log_index',
@@ -94,8 +92,7 @@ export function createTreeReader(db: Database.Database): TreeReads {
       'SELECT root FROM tile WHERE height = ? AND place >= ? AND place < ? ORDER BY place',
     )
     .pluck();
-
-  function subtree(height: number, place: number): Hash {
+  return (height, place) => {
     const above = height % TILE_HEIGHT;
     const [from, to] = [place * 2 ** above, (place + 1) * 2 ** above];
     const parts =
@@ -105,8 +102,15 @@ export function createTreeReader(db: Database.Database): TreeReads {
     const whole = new Frontier();
     for (const part of parts) whole.add(part);
     return whole.root();
-  }
+  };
+}
 
+type TreeReads = Pick<LogTree, 'size' | 'rootAt' | 'inclusion' | 'consistency'>;
+
+/** Entries and tiles only ever come to be, so reads need no snapshot. */
+export function createTreeReader(db: Database.Database): TreeReads {
+  const size = db.prepare<[], number>('SELECT size FROM tree').pluck();
+  const subtree = createSubtreeReader(db);
   const sizeNow = (): number => size.get() ?? 0;
   const within = (wanted: number): number => {
     if (wanted > sizeNow()) throw new RangeError(`the log has ${sizeNow()} entries, not ${wanted}`);

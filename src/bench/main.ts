@@ -8,11 +8,13 @@ import { costPerEntry } from './cost-per-entry.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { fillLedger, searchFigures } from './search.ts';
 import { treeCost } from './tree-cost.ts';
+import { verifyCost } from './verify-cost.ts';
 import { wholeFold } from './whole-fold.ts';
 
 const SECONDS = Number(process.env.BENCH_SECONDS ?? '5');
 const DRAINS = 200;
 const CONNECTIONS = [1, 10, 50, 200];
+const ENTRIES = Number(process.env.BENCH_ENTRIES ?? '100000');
 /** The full size is 1,000,000 on 2,000 drains, which takes most of an hour to fill on a slow machine. */
 const OBSERVATIONS = Number(process.env.BENCH_OBSERVATIONS ?? '50000');
 
@@ -98,6 +100,7 @@ try {
   });
   const cost = await costPerEntry(join(folder, 'cost.db'));
   const tree = await treeCost(folder);
+  const verify = await verifyCost(join(folder, 'verify.db'), ENTRIES);
   const fold = wholeFold();
   const searched = join(folder, 'search.db');
   await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
@@ -115,6 +118,8 @@ try {
     'Processor time of an entry with the tree over all entries, and without (target: ratio >= 0.85)',
   );
   console.table(tree);
+  console.log('A whole ledger recomputed; limit: the same rows read and hashed once');
+  console.table([verify]);
   console.log(
     '20,160 readings of one drain, one a minute; limit: to parse and sort the same entries (target: whole under 1 s, next ratio <= 1.3)',
   );
@@ -124,7 +129,7 @@ try {
   );
   console.table(search.rows);
   mkdirSync('bench-results', { recursive: true });
-  const results = { node: process.version, ingest: ingestRows, cost, tree, fold, search };
+  const results = { node: process.version, ingest: ingestRows, cost, tree, verify, fold, search };
   writeFileSync('bench-results/latest.json', `${JSON.stringify(results, null, 2)}\n`);
 } finally {
   rmSync(folder, { recursive: true, force: true });

@@ -4,7 +4,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type Database from 'better-sqlite3';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { isBeginning, isIncluded, leafOf, nodeOf } from '../../src/audit/merkle.ts';
+import { Frontier, isBeginning, isIncluded, leafOf, nodeOf } from '../../src/audit/merkle.ts';
 import { StoreFailed } from '../../src/store/port.ts';
 import { migrate } from '../../src/store/sqlite/migrate.ts';
 import { openWriter } from '../../src/store/sqlite/open.ts';
@@ -79,6 +79,8 @@ describe('the tree', () => {
     await tell(STORY.slice(2));
     expect(ledger.store.log.rootAt(2)).toEqual(before);
     expect(ledger.store.log.rootAt(4)).toEqual(rootOf(hashes(ledger.db).map(leafOf)));
+    const kept = ledger.db.prepare<[], { size: number; frontier: Buffer }>('SELECT * FROM tree').get();
+    expect(kept && Frontier.of(kept.size, kept.frontier).root()).toEqual(ledger.store.log.rootAt(4));
   });
 
   it('says when it has grown, and only then', async () => {

@@ -7,7 +7,7 @@ import { type Doubt, doubtsOf, type KeptHead } from './audit/standing.ts';
 import { startCheckpointing } from './escrow/checkpointing.ts';
 import { readEscrowFile } from './escrow/escrow-file.ts';
 import { readHeadFile } from './escrow/head-file.ts';
-import { type FeedLog, fileSink, httpSink, type SinkState } from './escrow/sinks.ts';
+import { type FeedLog, fileSink, headSink, httpSink, type SinkState } from './escrow/sinks.ts';
 import type { Store } from './store/port.ts';
 
 export interface ProofConfig {
@@ -61,13 +61,13 @@ export async function startProof(
   const key = config.keyFile === undefined ? null : readKeyFile(config.keyFile);
   await admitKey(store, name, key, log);
   const { origin, keys } = proofOf(store, name);
-  const { escrowFile, escrowUrl } = config;
+  const { headFile, escrowFile, escrowUrl } = config;
   const checkpointing = startCheckpointing({
     store,
     origin,
     key,
-    headFile: config.headFile ?? null,
     sinks: [
+      ...(headFile === undefined ? [] : [headSink(headFile)]),
       ...(escrowFile === undefined ? [] : [fileSink(escrowFile, Date.now)]),
       ...(escrowUrl === undefined ? [] : [httpSink(escrowUrl)]),
     ],

@@ -1,11 +1,10 @@
 /**
- * Makes checkpoints while the log grows, and tells them to the head file and the sinks. What is written between two of
+ * Makes checkpoints while the log grows, and tells them to the sinks. What is written between two of
  * them is what a rewritten history could leave out unseen, so their distance is the number that is promised.
  */
 import type { KeyObject } from 'node:crypto';
 import { signCheckpoint, writeBody } from '../audit/checkpoint.ts';
 import type { Store } from '../store/port.ts';
-import { writeHeadFile } from './head-file.ts';
 import { type Feed, type FeedLog, feed, type Sink, type SinkState } from './sinks.ts';
 
 const EVERY_MS = 1000;
@@ -17,7 +16,6 @@ export interface CheckpointingOptions {
   readonly origin: string;
   /** Without it heads are written and nothing is signed. */
   readonly key: KeyObject | null;
-  readonly headFile: string | null;
   readonly sinks: readonly Sink[];
   readonly log: FeedLog;
   now(): number;
@@ -32,7 +30,7 @@ export interface Checkpointing {
 const MOST_STOPPING_MS = 2000;
 
 export function startCheckpointing(options: CheckpointingOptions): Checkpointing {
-  const { store, headFile, log, now } = options;
+  const { store, log, now } = options;
   const feeds: Feed[] = options.sinks.map((sink) => feed(sink, log, now));
   let madeAt = 0;
   let under: Promise<void> | null = null;
@@ -44,7 +42,6 @@ export function startCheckpointing(options: CheckpointingOptions): Checkpointing
     const { size, text } = await newest(options);
     madeAt = size;
     for (const each of feeds) each.offer(text);
-    if (headFile !== null) await writeHeadFile(headFile, text);
   }
 
   /** One at a time; what grows meanwhile is seen when it ends. */

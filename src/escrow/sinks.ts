@@ -1,5 +1,6 @@
-/** Where checkpoints are told outside the database. Each keeps its own pace: one that is down holds up nobody. */
+/** Where checkpoints, or heads where nothing is signed, are told outside the database. Each keeps its own pace: one that is down holds up nobody. */
 import { appendToEscrow } from './escrow-file.ts';
+import { writeHeadFile } from './head-file.ts';
 
 export interface Sink {
   /** For people. */
@@ -9,6 +10,11 @@ export interface Sink {
 }
 
 const HTTP_TIMEOUT_MS = 5000;
+
+export const headSink = (file: string): Sink => ({
+  name: `the head file ${file}`,
+  take: (head) => writeHeadFile(file, head),
+});
 
 export const fileSink = (file: string, now: () => number): Sink => ({
   name: `the file ${file}`,
@@ -40,7 +46,7 @@ export interface SinkState {
 export interface Feed {
   offer(checkpoint: string): void;
   state(): SinkState;
-  /** Gives what is under way so long to end, and tries no more. */
+  /** One more try for what was not taken yet, for so long. */
   stop(withinMs: number): Promise<void>;
 }
 
@@ -62,17 +68,22 @@ export function feed(sink: Sink, log: FeedLog, now: () => number): Feed {
   let stopped = false;
 
   async function give(): Promise<void> {
-    while (next !== null) {
-      const checkpoint: string = next;
-      next = null;
-      try {
-        await sink.take(checkpoint);
-        succeeded();
-      } catch (error) {
-        next ??= checkpoint;
-        failed(error);
-        return;
+    try {
+      while (next !== null) {
+        const checkpoint: string = next;
+        next = null;
+        try {
+          await sink.take(checkpoint);
+          succeeded();
+        } catch (error) {
+          next ??= checkpoint;
+          failed(error);
+          return;
+        }
       }
+    } finally {
+      // In the turn that saw nothing more to give, so that what is offered next starts anew.
+      busy = null;
     }
   }
 
@@ -94,11 +105,7 @@ export function feed(sink: Sink, log: FeedLog, now: () => number): Feed {
 
   function start(): void {
     pause = undefined;
-    busy ??= give().finally(() => {
-      busy = null;
-      // Offered just as the last one had been taken.
-      if (next !== null && pause === undefined && !stopped) start();
-    });
+    busy ??= Promise.resolve().then(give);
   }
 
   return {
@@ -110,6 +117,7 @@ export function feed(sink: Sink, log: FeedLog, now: () => number): Feed {
     async stop(withinMs) {
       stopped = true;
       clearTimeout(pause);
+      if (next !== null) start();
       let late: NodeJS.Timeout | undefined;
       const end = new Promise<void>((resolve) => {
         late = setTimeout(resolve, withinMs);

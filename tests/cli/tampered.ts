@@ -111,7 +111,7 @@ export function rehash(db: Database.Database): void {
   regrow(db);
 }
 
-export function regrow(db: Database.Database): void {
+function regrow(db: Database.Database): void {
   db.exec('DELETE FROM tree; DELETE FROM tile');
   createTree(db).grow();
 }

@@ -66,7 +66,6 @@ function started(log: ReturnType<typeof logOf>) {
     store,
     origin: 'log.example',
     key,
-    headFile: null,
     sinks: [sink],
     log: logger,
     now: Date.now,

@@ -1,4 +1,4 @@
-// Writes openapi/openapi.json from the built service, by asking it. Run as: npm run openapi
+// Writes openapi/openapi.json and openapi/fhir/ from the built service, by asking it. Run as: npm run openapi
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -14,6 +14,7 @@ try {
     config: readConfig({
       DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
       DRAINLEDGER_ORIGIN: 'reference.example',
+      DRAINLEDGER_DEVELOPMENT: 'yes',
       DRAINLEDGER_PORT: '0',
     }),
     logger: pino({ level: 'silent' }),
@@ -25,6 +26,16 @@ try {
     const answer = await fetch(`${service.url}/openapi.json`);
     mkdirSync(target, { recursive: true });
     writeFileSync(join(target, 'openapi.json'), await answer.text());
+    rmSync(join(target, 'fhir'), { recursive: true, force: true });
+    mkdirSync(join(target, 'fhir'));
+    for (const type of ['CodeSystem', 'ValueSet', 'StructureDefinition']) {
+      const bundle = await (await fetch(`${service.url}/fhir/${type}?_count=1000`)).json();
+      for (const { resource } of bundle.entry)
+        writeFileSync(
+          join(target, 'fhir', `${type}-${resource.id}.json`),
+          `${JSON.stringify(resource, null, 2)}\n`,
+        );
+    }
   } finally {
     await service.stop();
   }

@@ -1,8 +1,9 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { z } from 'zod';
-import type { Calendar } from './domain/configuration.ts';
+import type { Calendar, Terminology } from './domain/configuration.ts';
 import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
+import { categoryList, snomedSwitch } from './terminology.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
 const url = z
@@ -23,9 +24,9 @@ const environment = z.object({
   DRAINLEDGER_ORIGIN: z
     .string({ error: 'is missing: name this log for ever, such as drains.ward.example' })
     .regex(/^[A-Za-z0-9.\-/]{3,100}$/, { error: 'is no name: 3 to 100 of A-Z a-z 0-9 . - /' }),
-  DRAINLEDGER_HOST: z
-    .enum(LOOPBACK, { error: 'must be a loopback address: this version has no access control of its own' })
-    .default('127.0.0.1'),
+  DRAINLEDGER_ACCESS: z.string().min(1).optional(),
+  DRAINLEDGER_DEVELOPMENT: z.enum(['yes'], { error: "can only be 'yes'" }).optional(),
+  DRAINLEDGER_HOST: z.string().min(1).default('127.0.0.1'),
   DRAINLEDGER_PORT: z
     .string()
     .regex(/^\d{1,5}$/, { error: 'is no port: 0 to 65535' })
@@ -61,12 +62,21 @@ const environment = z.object({
     .refine((starts) => starts.every((start, i) => i === 0 || start > (starts[i - 1] ?? 0)), {
       error: 'must rise: name each start once, the earliest in the day first',
     }),
+  DRAINLEDGER_SNOMED: snomedSwitch,
+  DRAINLEDGER_CATEGORIES: categoryList,
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
-export interface Config {
+/** The ledger and what vouches for it: all that the command line needs to know of the environment. */
+export interface LedgerConfig {
   readonly database: string;
   readonly origin: string;
+  readonly proof: ProofConfig;
+}
+
+export interface Config extends LedgerConfig {
+  /** Who may come in; null in development, where everybody may. */
+  readonly accessFile: string | null;
   readonly host: string;
   readonly port: number;
   readonly publicUrl: string | undefined;
@@ -75,15 +85,65 @@ export interface Config {
   readonly rulesFile: string | undefined;
   readonly ehr: { readonly baseUrl: string; readonly requestCeilingMs: number } | null;
   readonly calendar: Calendar;
-  readonly proof: ProofConfig;
+  readonly terminology: Terminology;
   readonly logLevel: string;
 }
 
 /** Everything that is wrong with the environment, a line each. */
 export class ConfigError extends Error {}
 
+type Environment = Readonly<Record<string, string | undefined>>;
+
+/** Without a word about who may come in nobody is served; where everybody may, nobody comes from elsewhere. */
+function accessFaults(env: Environment): readonly string[] {
+  const {
+    DRAINLEDGER_DEVELOPMENT: open,
+    DRAINLEDGER_ACCESS: access,
+    DRAINLEDGER_HOST: host = '127.0.0.1',
+  } = env;
+  if (open !== undefined && access !== undefined)
+    return ['DRAINLEDGER_DEVELOPMENT stands beside DRAINLEDGER_ACCESS: set one of them'];
+  if (open === undefined && access === undefined)
+    return [
+      'DRAINLEDGER_ACCESS is missing: send the path of the file that says who may come in, or DRAINLEDGER_DEVELOPMENT=yes on a machine of your own',
+    ];
+  if (open !== undefined && !LOOPBACK.includes(host))
+    return [`DRAINLEDGER_HOST must be a loopback address in development: one of ${LOOPBACK.join(', ')}`];
+  return [];
+}
+
+const ledger = environment.pick({
+  DRAINLEDGER_DATABASE: true,
+  DRAINLEDGER_ORIGIN: true,
+  DRAINLEDGER_CHECKPOINT_KEY: true,
+  DRAINLEDGER_HEAD_FILE: true,
+  DRAINLEDGER_ESCROW_FILE: true,
+  DRAINLEDGER_ESCROW_URL: true,
+});
+
+/** @throws {ConfigError} listing all faults of these settings */
+export function readLedgerConfig(env: Environment): LedgerConfig {
+  const parsed = ledger.safeParse(env);
+  if (!parsed.success) throw new ConfigError(issueTexts(parsed.error).join('\n'));
+  return ledgerOf(parsed.data);
+}
+
+const issueTexts = (error: z.ZodError | undefined): string[] =>
+  (error?.issues ?? []).map((issue) => `${issue.path.join('.')} ${issue.message}`);
+
+const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
+  database: e.DRAINLEDGER_DATABASE,
+  origin: e.DRAINLEDGER_ORIGIN,
+  proof: {
+    keyFile: e.DRAINLEDGER_CHECKPOINT_KEY,
+    headFile: e.DRAINLEDGER_HEAD_FILE,
+    escrowFile: e.DRAINLEDGER_ESCROW_FILE,
+    escrowUrl: e.DRAINLEDGER_ESCROW_URL,
+  },
+});
+
 /** @throws {ConfigError} listing all faults and unknown DRAINLEDGER_ names */
-export function readConfig(env: Readonly<Record<string, string | undefined>>): Config {
+export function readConfig(env: Environment): Config {
   const parsed = environment.safeParse(env);
   const unknown = Object.keys(env).filter(
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
@@ -93,12 +153,12 @@ export function readConfig(env: Readonly<Record<string, string | undefined>>): C
     if (env[name] !== undefined && env.DRAINLEDGER_CHECKPOINT_KEY === undefined)
       faults.push(`${name} needs DRAINLEDGER_CHECKPOINT_KEY: what is not signed proves nothing to others`);
   }
-  for (const issue of parsed.error?.issues ?? []) faults.push(`${issue.path.join('.')} ${issue.message}`);
+  faults.push(...issueTexts(parsed.error), ...accessFaults(env));
   if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
   return {
-    database: e.DRAINLEDGER_DATABASE,
-    origin: e.DRAINLEDGER_ORIGIN,
+    ...ledgerOf(e),
+    accessFile: e.DRAINLEDGER_ACCESS ?? null,
     host: e.DRAINLEDGER_HOST,
     port: e.DRAINLEDGER_PORT,
     publicUrl: e.DRAINLEDGER_PUBLIC_URL,
@@ -114,12 +174,7 @@ export function readConfig(env: Readonly<Record<string, string | undefined>>): C
       dayStart: e.DRAINLEDGER_DAY_START,
       shiftStarts: e.DRAINLEDGER_SHIFTS,
     },
-    proof: {
-      keyFile: e.DRAINLEDGER_CHECKPOINT_KEY,
-      headFile: e.DRAINLEDGER_HEAD_FILE,
-      escrowFile: e.DRAINLEDGER_ESCROW_FILE,
-      escrowUrl: e.DRAINLEDGER_ESCROW_URL,
-    },
+    terminology: { snomed: e.DRAINLEDGER_SNOMED, categories: e.DRAINLEDGER_CATEGORIES },
     logLevel: e.DRAINLEDGER_LOG_LEVEL,
   };
 }

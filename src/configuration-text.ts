@@ -1,7 +1,7 @@
 /** A configuration as the ledger keeps it: one canonical JSON text, every digit kept, read back by the schemas of the files. */
 import { z } from 'zod';
 import { timeOfDay } from './config.ts';
-import type { Configuration, ConfigurationInForce } from './domain/configuration.ts';
+import { type Configuration, type ConfigurationInForce, USUAL_TERMINOLOGY } from './domain/configuration.ts';
 import { Decimal } from './domain/decimal.ts';
 import { parseInstant } from './domain/instant.ts';
 import type { RuleTable } from './domain/rule.ts';
@@ -22,6 +22,7 @@ import {
   words,
 } from './rules/row-schema.ts';
 import type { StoredConfiguration } from './store/port.ts';
+import { categories } from './terminology.ts';
 
 /** The same configuration gives the same text: profiles by id, as their order in a file says nothing. Rows keep theirs. */
 export function writeConfiguration({ profiles, calendar, ...rest }: Configuration): string {
@@ -102,6 +103,8 @@ const document = z.strictObject({
       dayStart: day_start,
       shiftStarts: shift_starts,
     })),
+  // Versions before it was chosen had the usual one.
+  terminology: z.strictObject({ snomed: z.boolean(), categories }).default(USUAL_TERMINOLOGY),
 });
 
 /**

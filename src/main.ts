@@ -18,6 +18,8 @@ async function main(): Promise<void> {
       process.exit(70);
     },
   });
+  if (config.accessFile === null)
+    logger.warn('development mode: no access control, whoever reaches this machine may read and chart');
   logger.info({ url: service.url }, 'listening');
   let stopping = false;
   const stop = async (signal: string): Promise<void> => {

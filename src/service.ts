@@ -1,6 +1,8 @@
 /** Puts the parts together: store, record, HTTP, delivery. */
 import { fileURLToPath } from 'node:url';
 import type { FastifyBaseLogger } from 'fastify';
+import { readAccess } from './access.ts';
+import { DEVELOPMENT } from './auth/access-control.ts';
 import type { Config } from './config.ts';
 import { readConfigurations, writeConfiguration } from './configuration-text.ts';
 import { type Deliverer, startDelivering } from './delivery/deliver.ts';
@@ -39,9 +41,11 @@ const EHR = 'ehr';
 const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
+  const access = config.accessFile === null ? DEVELOPMENT : readAccess(config.accessFile);
   const chosen = configurationOf(config);
+  const { canonical, origin } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
-  const opened = openStore(config, () => policy, onFatal);
+  const opened = storeOf(config, () => policy, onFatal);
   const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
     async (error: unknown) => {
       await opened.close();
@@ -49,21 +53,15 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     },
   );
   const policy = policyOf(chosen, versions);
-  const { profiles, rules, calendar } = phaseAt(versions, epochMs(Infinity));
+  const { profiles, rules, calendar, terminology } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
-  let url = `http://${config.host}:${config.port}`;
+  let url = '';
   const app = buildApp({
     logger,
+    access,
     parts: {
-      store,
-      search,
-      record: createRecord(store, { policy, canonical: config.canonical }),
-      profiles,
-      policy,
-      rules,
-      calendar,
-      proof,
-      canonical: config.canonical,
+      ...{ store, search, profiles, policy, rules, calendar, canonical, proof },
+      record: createRecord(store, { policy, canonical, origin, terminology }),
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
     },
@@ -72,18 +70,6 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const deliverer = config.ehr === null || !writes ? null : deliverTo(config.ehr, store, logger);
   return { url, stop: () => stopInOrder({ app, deliverer, proof, search, store }) };
 }
-
-const openStore = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
-  openSqliteStore({
-    file: config.database,
-    migrationsFolder: MIGRATIONS,
-    origin: config.origin,
-    targets: config.ehr === null ? [] : [EHR],
-    policy,
-    mostQueued: MOST_QUEUED,
-    now: Date.now,
-    onFatal,
-  });
 
 interface Standing {
   readonly store: Store;
@@ -118,6 +104,18 @@ async function stand(
   };
 }
 
+const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
+  openSqliteStore({
+    file: config.database,
+    migrationsFolder: MIGRATIONS,
+    origin: config.origin,
+    targets: config.ehr === null ? [] : [EHR],
+    policy,
+    mostQueued: MOST_QUEUED,
+    now: Date.now,
+    onFatal,
+  });
+
 interface Running {
   readonly app: ReturnType<typeof buildApp>;
   readonly deliverer: Deliverer | null;
@@ -135,13 +133,14 @@ async function stopInOrder({ app, deliverer, proof, search, store }: Running): P
   await store.close();
 }
 
-function configurationOf({ profilesFile, rulesFile, calendar }: Config): Configuration {
+function configurationOf({ profilesFile, rulesFile, calendar, terminology }: Config): Configuration {
   return {
     algorithm: ALGORITHM,
     settings: DEFAULT_SETTINGS,
     profiles: profilesFile === undefined ? defaultProfiles() : readProfiles(profilesFile),
     rules: rulesFile === undefined ? DEFAULT_TABLE : readRules(rulesFile),
     calendar,
+    terminology,
   };
 }
 

@@ -94,6 +94,8 @@ async function asked(index: SearchIndex, kind: Ask['kind'], query: string): Prom
     pairs,
     base,
     lenient: false,
+    within: null,
+    readable: ['Observation', 'Device', 'Provenance'],
     nowMs: Date.now(),
   });
   if (!('text' in answer)) throw new Error(answer.diagnostics);

@@ -1,6 +1,8 @@
 /** The server under load, as a process of its own: validation only, or durable with `--database FILE` (`--worker`: in a thread). */
+
 import { parseArgs } from 'node:util';
 import { pino } from 'pino';
+import { DEVELOPMENT } from '../auth/access-control.ts';
 import { readConfig } from '../config.ts';
 import { buildApp } from '../http/app.ts';
 import { defaultProfiles } from '../profiles.ts';
@@ -24,6 +26,7 @@ async function durable(database: string): Promise<string> {
   const config = readConfig({
     DRAINLEDGER_DATABASE: database,
     DRAINLEDGER_ORIGIN: 'bench.example',
+    DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_PORT: '0',
     // Nothing listens there: entries wait in their lanes, as in an outage.
     DRAINLEDGER_EHR_URL: 'http://127.0.0.1:9/fhir',
@@ -64,5 +67,5 @@ function listening(record: Record): Promise<string> {
     publicUrl: () => 'http://127.0.0.1',
     now: Date.now,
   };
-  return buildApp({ parts, logger }).listen({ host: '127.0.0.1', port: 0 });
+  return buildApp({ parts, logger, access: DEVELOPMENT }).listen({ host: '127.0.0.1', port: 0 });
 }

@@ -1,4 +1,5 @@
 import { fileURLToPath } from 'node:url';
+import { USUAL_TERMINOLOGY } from '../domain/configuration.ts';
 import { ALWAYS, type Policy } from '../domain/policy.ts';
 import { DEFAULT_SETTINGS } from '../domain/settings.ts';
 import { createPolicy } from '../record/policy.ts';
@@ -23,10 +24,11 @@ export function openBenchStore(
   create: typeof createRecord,
   openTree?: typeof createTree,
 ): { store: Store; record: Record } {
+  const origin = 'bench.example';
   const options = {
     file,
     migrationsFolder: MIGRATIONS,
-    origin: 'bench.example',
+    origin,
     targets: ['ehr'],
     policy: () => BENCH_POLICY,
     mostQueued: 10_000,
@@ -37,5 +39,8 @@ export function openBenchStore(
   };
   const store = openSqliteStore(options, openTree);
   const canonical = 'http://example.org/drainledger';
-  return { store, record: create(store, { policy: BENCH_POLICY, canonical }) };
+  return {
+    store,
+    record: create(store, { policy: BENCH_POLICY, canonical, origin, terminology: USUAL_TERMINOLOGY }),
+  };
 }

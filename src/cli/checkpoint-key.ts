@@ -4,7 +4,7 @@ import { parseArgs } from 'node:util';
 import { rawPublicKey, writeVerifierKey } from '../audit/checkpoint.ts';
 import { makeKeyFile, readKeyFile } from '../audit/key-file.ts';
 import { readKeys, writeRotation } from '../audit/notices.ts';
-import { readConfig } from '../config.ts';
+import { readLedgerConfig } from '../config.ts';
 import { standingOf } from '../proof.ts';
 import { openLedger, personOf } from './open-ledger.ts';
 
@@ -34,7 +34,7 @@ function show(key: KeyObject, origin = process.env.DRAINLEDGER_ORIGIN): number {
 async function rotate(oldFile: string, newFile: string, by: string | undefined): Promise<number> {
   const actor = personOf(by);
   const [old, next] = [readKeyFile(oldFile), rawPublicKey(readKeyFile(newFile))];
-  const config = readConfig(process.env);
+  const config = readLedgerConfig(process.env);
   const store = openLedger(config);
   try {
     const doubts = standingOf(store, config.origin, config.proof);

@@ -4,7 +4,7 @@ import { open } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { parseArgs } from 'node:util';
 import { writeRestored } from '../audit/notices.ts';
-import { readConfig } from '../config.ts';
+import { readLedgerConfig } from '../config.ts';
 import { syncFolder } from '../escrow/head-file.ts';
 import { standingOf } from '../proof.ts';
 import { openReader } from '../store/sqlite/open.ts';
@@ -17,14 +17,14 @@ export async function runLedger(args: readonly string[]): Promise<number | null>
   const { values, positionals } = parseArgs({ args: [...args], options: OPTIONS, allowPositionals: true });
   const [verb, file, ...more] = positionals;
   if (more.length > 0) return null;
-  if (verb === 'copy' && file !== undefined) return copy(readConfig(process.env).database, file);
+  if (verb === 'copy' && file !== undefined) return copy(readLedgerConfig(process.env).database, file);
   if (verb === 'accept-restored' && file === undefined) return acceptRestored(values.by, values.reason);
   return null;
 }
 
 async function acceptRestored(by: string | undefined, why: string | undefined): Promise<number> {
   const [actor, reason] = [personOf(by), wordsOf(why)];
-  const config = readConfig(process.env);
+  const config = readLedgerConfig(process.env);
   const store = openLedger(config);
   try {
     const doubts = standingOf(store, config.origin, config.proof);

@@ -3,6 +3,8 @@ import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
 import { runAuditBundle } from './audit-bundle/run.ts';
 import { runCheckpointKey } from './checkpoint-key.ts';
+import { runImport } from './import/run.ts';
+import { runKeys } from './keys.ts';
 import { runLedger } from './ledger.ts';
 import { runRules } from './rules.ts';
 import { runVerify } from './verify/run.ts';
@@ -19,6 +21,16 @@ Commands:
       Shows the rule table that ships: each threshold with its source and evidence, on or off.
   rules check FILE
       Shows the rules that would hold with a facility's file, or all that is wrong in it: 0 good, 1 not.
+
+  import FILE [--mapping MAPPING] [--dry-run] [--refused OUT] [--url URL]
+      Sends a file of entries to the running service: JSON lines, or CSV by a mapping of its columns. What is refused is
+      kept in OUT (FILE.refused), to be mended and sent again. 0 all taken, 1 some refused, 2 the answer was cut.
+
+  keys add CLIENT --scope WORDS [--patient Patient/ID] [--drain ID] --file FILE
+  keys list --file FILE
+  keys revoke ID --file FILE
+      Keys of clients that cannot do OAuth. One is shown once; the file holds only hashes, and a running service sees a
+      change at once.
 
   checkpoint-key new FILE [--origin NAME]
   checkpoint-key show FILE [--origin NAME]
@@ -71,6 +83,8 @@ const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<num
   'checkpoint-key': runCheckpointKey,
   ledger: runLedger,
   verify: runVerify,
+  import: runImport,
+  keys: runKeys,
 };
 
 async function runCommand(name: string, args: readonly string[]): Promise<number> {

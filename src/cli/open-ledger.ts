@@ -1,5 +1,5 @@
 import { fileURLToPath } from 'node:url';
-import type { Config } from '../config.ts';
+import type { LedgerConfig } from '../config.ts';
 import type { Author } from '../domain/entry.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';
@@ -7,7 +7,7 @@ import { openSqliteStore } from '../store/sqlite/store.ts';
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
 
 /** Opens the ledger of the environment to write about the log itself. @throws while the service has it */
-export function openLedger({ database, origin }: Config): Store {
+export function openLedger({ database, origin }: LedgerConfig): Store {
   return openSqliteStore({
     file: database,
     migrationsFolder: MIGRATIONS,

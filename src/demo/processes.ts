@@ -46,6 +46,7 @@ export async function startLedger(folder: string, database: string, ehrUrl: stri
     settings: {
       DRAINLEDGER_DATABASE: database,
       DRAINLEDGER_ORIGIN: 'invented-demo.example',
+      DRAINLEDGER_DEVELOPMENT: 'yes',
       DRAINLEDGER_PORT: String(port),
       DRAINLEDGER_EHR_URL: `${ehrUrl}/fhir`,
       DRAINLEDGER_EHR_CEILING_S: '5',

@@ -4,12 +4,12 @@ import type { Observation } from 'fhir/r4.js';
 import { getJson, getText } from './api.ts';
 import { type Column, tableLines } from './table.ts';
 
-/** Current resource texts by id. */
+/** Current resource texts by type and id. */
 export type Texts = ReadonlyMap<string, string>;
 
 export interface Received {
   readonly texts: Texts;
-  /** How many versions of each id came. */
+  /** How many versions of each came. */
   readonly versions: ReadonlyMap<string, number>;
   readonly requests: number;
 }
@@ -41,8 +41,7 @@ export async function deliverySettled(base: string): Promise<void> {
 
 export async function readReceived(ehr: string): Promise<Received> {
   const received = await getJson<{ requests: number; versions: Record<string, number> }>(`${ehr}/_received`);
-  const counts = Object.entries(received.versions).filter(([name]) => name.startsWith(OBSERVATION));
-  const versions = new Map(counts.map(([name, count]) => [name.slice(OBSERVATION.length), count]));
+  const versions = new Map(Object.entries(received.versions));
   return {
     texts: await readTexts(`${ehr}/fhir`, [...versions.keys()]),
     versions,
@@ -50,13 +49,13 @@ export async function readReceived(ehr: string): Promise<Received> {
   };
 }
 
-/** Current texts of Observations from a FHIR server, some at a time. */
-export async function readTexts(fhir: string, ids: readonly string[]): Promise<Texts> {
+/** Current texts from a FHIR server, some at a time. */
+export async function readTexts(fhir: string, names: readonly string[]): Promise<Texts> {
   const texts = new Map<string, string>();
-  const left = [...ids];
+  const left = [...names];
   const readSome = async () => {
-    for (let id = left.pop(); id !== undefined; id = left.pop()) {
-      texts.set(id, await getText(`${fhir}/Observation/${id}`));
+    for (let name = left.pop(); name !== undefined; name = left.pop()) {
+      texts.set(name, await getText(`${fhir}/${name}`));
     }
   };
   await Promise.all(Array.from({ length: AT_ONCE }, readSome));
@@ -66,20 +65,21 @@ export async function readTexts(fhir: string, ids: readonly string[]): Promise<T
 const right = (heading: string, width: number): Column => ({ heading: [heading], width, align: 'right' });
 const STATUSES = ['final', 'amended', 'corrected', 'entered-in-error'] as const;
 
-/** Counts by fact and by status, and how many versions came after the first of each. */
+/** Observations by fact and by status, and how many versions came after the first of each. */
 export function receivedTable({ texts, versions }: Received): string[] {
   const byFact = new Map<string, number[]>();
   const total = [...STATUSES.map(() => 0), 0];
-  for (const [id, text] of texts) {
+  for (const [name, text] of texts) {
+    if (!name.startsWith(OBSERVATION)) continue;
     const { code, status } = JSON.parse(text) as Observation;
-    const fact = code.text ?? id;
+    const fact = code.text ?? name;
     const counts = byFact.get(fact) ?? [...STATUSES.map(() => 0), 0];
     byFact.set(fact, counts);
     for (const sums of [counts, total]) {
       STATUSES.forEach((each, i) => {
         if (each === status) sums[i] = (sums[i] ?? 0) + 1;
       });
-      sums[STATUSES.length] = (sums[STATUSES.length] ?? 0) + (versions.get(id) ?? 1) - 1;
+      sums[STATUSES.length] = (sums[STATUSES.length] ?? 0) + (versions.get(name) ?? 1) - 1;
     }
   }
   const columns: Column[] = [
@@ -93,4 +93,14 @@ export function receivedTable({ texts, versions }: Received): string[] {
     ...rows.map(([fact, counts]) => [fact, ...cells(counts)]),
     ['All', ...cells(total)],
   ]);
+}
+
+/** How many resources of each type came. */
+export function typesReceived({ texts }: Received): string {
+  const counts = new Map<string, number>();
+  for (const name of texts.keys()) {
+    const type = name.slice(0, name.indexOf('/'));
+    counts.set(type, (counts.get(type) ?? 0) + 1);
+  }
+  return [...counts].map(([type, count]) => `${count} of type ${type}`).join(', ');
 }

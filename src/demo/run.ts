@@ -4,13 +4,20 @@ import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { HOUR_MS } from '../domain/units.ts';
-import { observationId } from '../fhir/observation.ts';
+import { factId } from '../fhir/reference.ts';
 import type { AdvisoriesAnswer } from './advisories.ts';
 import { type ChartAnswer, getJson } from './api.ts';
 import { differences, issuedTexts } from './compare.ts';
 import { layOut } from './exact-print.ts';
 import { type ServerProcess, startEhr, startLedger } from './processes.ts';
-import { deliverySettled, type Received, readReceived, readTexts, receivedTable } from './received.ts';
+import {
+  deliverySettled,
+  type Received,
+  readReceived,
+  readTexts,
+  receivedTable,
+  typesReceived,
+} from './received.ts';
 import { type Replayed, replay } from './replay.ts';
 import { chartLines, heading, LEGEND, openingLines, replayLines } from './report.ts';
 import { ADULT } from './stories/adult.ts';
@@ -100,7 +107,7 @@ async function show({ ledger, ehr, database }: Servers): Promise<Received> {
   const example = exampleId(replayed);
   print([
     ...heading('What arrived at the EHR'),
-    `  ${received.texts.size} Observations in ${received.requests} requests:`,
+    `  ${typesReceived(received)}, in ${received.requests} requests:`,
     '',
     ...receivedTable(received),
     ...heading('One of them, as the EHR holds it'),
@@ -116,7 +123,7 @@ function exampleId({ drains, watched }: Replayed): string {
   const ofAdult = watched.find(({ drain }) => drain === drains.get(ADULT.name));
   const row = ofAdult?.before[0];
   if (ofAdult === undefined || row === undefined) throw new Error('no story shows a value that changes');
-  return observationId(ofAdult.drain, { name: 'net-drainage', anchor: row.entry });
+  return `Observation/${factId(ofAdult.drain, { name: 'net-drainage', anchor: row.entry })}`;
 }
 
 function links(base: string, ehr: string, { drains }: Replayed, example: string): string[] {
@@ -128,9 +135,10 @@ function links(base: string, ehr: string, { drains }: Replayed, example: string)
     `  drains           ${base}/v1/drains`,
     ...ofDrains,
     `  FHIR metadata    ${base}/fhir/metadata`,
-    `  Observation      ${base}/fhir/Observation/${example}`,
-    `  its history      ${base}/fhir/Observation/${example}/_history`,
-    `  EHR, the same    ${ehr}/fhir/Observation/${example}/_history`,
+    `  Observation      ${base}/fhir/${example}`,
+    `  its history      ${base}/fhir/${example}/_history`,
+    `  who changed it   ${base}/fhir/Provenance?target=${example}`,
+    `  EHR, the same    ${ehr}/fhir/${example}/_history`,
     `  EHR, all of it   ${ehr}/_received`,
   ];
 }
@@ -149,7 +157,7 @@ async function check({ ledger, database }: Servers, { texts }: Received): Promis
     print(['  No:', ...found.map((line) => `  ${line}`)]);
     return 1;
   }
-  const same = `${issued.size} Observations issued, ${texts.size} at the EHR, all in their current version.`;
+  const same = `${issued.size} resources issued, ${texts.size} at the EHR, all in their current version.`;
   print([`  Yes: ${same}`]);
   return 0;
 }

@@ -1,6 +1,6 @@
 /** The facts that a statement charts as they are: no arithmetic here. */
 import type { Decimal } from './decimal.ts';
-import type { Reading } from './entry.ts';
+import type { Reading, SetUp, UnitChanged } from './entry.ts';
 import type { Fact, FactName, FactValue, Flag } from './fact.ts';
 import type { Row } from './row.ts';
 
@@ -11,17 +11,15 @@ export function chartedFacts(row: Row): Fact[] {
     case 'reading':
       return readingFacts(row, content);
     case 'set-up':
-      return quantities(row, [
-        ['opening-level', content.opening_level_ml],
-        ['seal-level', content.seal_filled_cmh2o],
-        ['imposed-suction', content.suction?.column_cmh2o ?? content.suction?.dial_cmh2o],
-        ['ordered-suction', content.suction?.ordered_cmh2o],
-      ]);
+      return setUpFacts(row, content);
     case 'unit-changed':
-      return quantities(row, [
-        ['closing-level', content.closing_level_ml],
-        ['opening-level', content.opening_level_ml],
-      ]);
+      return [
+        unitFact(row, content),
+        ...quantities(row, [
+          ['closing-level', content.closing_level_ml],
+          ['opening-level', content.opening_level_ml],
+        ]),
+      ];
     case 'level-rebased':
       return quantities(row, [
         ['closing-level', content.last_trusted_level_ml],
@@ -55,7 +53,7 @@ function readingFacts(row: Row, reading: Reading): Fact[] {
       ['air-leak-flow', leak?.flow_ml_min],
     ]),
     ...codes(row, [
-      ['air-leak-grade', leak?.grade?.text],
+      ['air-leak-grade', leak?.grade === undefined ? undefined : String(leak.grade.thousandths / 1000)],
       ['air-leak-phase', leak?.phase],
       ['tidaling', reading.tidaling],
       ['fluid-character', reading.fluid_character],
@@ -67,6 +65,28 @@ function readingFacts(row: Row, reading: Reading): Fact[] {
   if (facts.length === 0) return facts;
   const members = facts.map(({ name, anchor }) => ({ name, anchor }));
   return [...facts, { ...charted(row, 'reading', { grouping: true }), members }];
+}
+
+function setUpFacts(row: Row, setUp: SetUp): Fact[] {
+  const { suction } = setUp;
+  return [
+    unitFact(row, setUp),
+    ...quantities(row, [
+      ['opening-level', setUp.opening_level_ml],
+      ['seal-level', setUp.seal_filled_cmh2o],
+      ['imposed-suction', suction?.column_cmh2o ?? suction?.dial_cmh2o],
+      ['ordered-suction', suction?.ordered_cmh2o],
+    ]),
+  ];
+}
+
+/** The unit itself. It says nothing of an encounter or of who attached it, so those cannot change it. */
+function unitFact(row: Row, { unit_profile: unit, unit_serial: serial }: SetUp | UnitChanged): Fact {
+  return {
+    ...charted(row, 'collection-unit', { unit, serial: serial ?? null }),
+    author: null,
+    encounter: null,
+  };
 }
 
 function quantities(row: Row, charts: readonly (readonly [FactName, Decimal | undefined])[]): Fact[] {
@@ -81,6 +101,7 @@ function codes(row: Row, charts: readonly (readonly [FactName, string | undefine
 
 function charted(row: Row, name: FactName, value: FactValue): Fact {
   const { item, encounter } = row;
+  const unit = unitShowing(row, name);
   return {
     name,
     anchor: item.id,
@@ -93,8 +114,29 @@ function charted(row: Row, name: FactName, value: FactValue): Fact {
     author: item.author,
     encounter,
     note: name === 'reading' ? (item.content.note ?? null) : null,
+    ...(unit === null ? {} : { read_off: { name: 'collection-unit', anchor: unit } }),
     ...(item.received_as === name ? { identifier: item.identifier } : {}),
   };
+}
+
+const SHOWN_BY_UNIT: ReadonlySet<FactName> = new Set([
+  'level',
+  'opening-level',
+  'closing-level',
+  'imposed-suction',
+  'seal-level',
+  'measured-pressure',
+  'air-leak-grade',
+  'air-leak-phase',
+  'air-leak-flow',
+  'tidaling',
+]);
+
+/** The entry that attached the unit on which this was read; of a unit change the closing level is the old one's. */
+function unitShowing({ item, conditions }: Row, name: FactName): string | null {
+  if (!SHOWN_BY_UNIT.has(name)) return null;
+  if (name === 'closing-level' && item.content.kind === 'unit-changed') return null;
+  return conditions.unit?.item.id ?? null;
 }
 
 const NONE: readonly never[] = [];

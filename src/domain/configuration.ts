@@ -1,4 +1,5 @@
 /** What a facility chose, in versions: each counts from the moment it was recorded, and changes nothing before it. */
+import type { ObservationName } from './fact.ts';
 import type { RuleTable } from './rule.ts';
 import type { Settings } from './settings.ts';
 import type { UnitProfile } from './unit-profile.ts';
@@ -16,7 +17,29 @@ export interface Calendar {
   readonly shiftStarts: readonly MinuteOfDay[];
 }
 
-/** All that derived values depend on beside the entries. */
+/** Of http://terminology.hl7.org/CodeSystem/observation-category. */
+export type Category =
+  | 'social-history'
+  | 'vital-signs'
+  | 'imaging'
+  | 'laboratory'
+  | 'procedure'
+  | 'survey'
+  | 'exam'
+  | 'therapy'
+  | 'activity';
+
+/** How facts are coded for the record; no value depends on it. */
+export interface Terminology {
+  /** Whether SNOMED CT codings, which need a licence, stand beside the others. */
+  readonly snomed: boolean;
+  /** In place of the usual one, by fact. */
+  readonly categories: Readonly<Partial<Record<ObservationName, Category>>>;
+}
+
+export const USUAL_TERMINOLOGY: Terminology = { snomed: true, categories: {} };
+
+/** All that derived values, and the record's view of them, depend on beside the entries. */
 export interface Configuration {
   /** Version of the arithmetic itself. */
   readonly algorithm: string;
@@ -25,6 +48,7 @@ export interface Configuration {
   readonly profiles: ReadonlyMap<string, UnitProfile>;
   readonly rules: RuleTable;
   readonly calendar: Calendar;
+  readonly terminology: Terminology;
 }
 
 export interface ConfigurationInForce extends Configuration {

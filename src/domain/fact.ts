@@ -1,11 +1,12 @@
 import type { Author, Identifier, Reference } from './entry.ts';
 import type { CalendarKind } from './policy.ts';
 import type { Rule } from './rule.ts';
+import type { UnitProfile } from './unit-profile.ts';
 
 export type TrailingHours = 1 | 4 | 8 | 12 | 24;
 
-/** What the service hands to the record. One name, one meaning, one unit (fhir/codes.ts). */
-export type FactName =
+/** What the record gets as Observations. One name, one meaning, one unit (fhir/codes.ts). */
+export type ObservationName =
   | 'reading'
   | 'level'
   | 'opening-level'
@@ -33,6 +34,9 @@ export type FactName =
   | 'sampled-volume'
   | 'body-weight';
 
+/** What the service hands to the record: the collection units too, off which facts are read. */
+export type FactName = ObservationName | 'collection-unit';
+
 export type ComponentName =
   | 'drained'
   | 'sampled'
@@ -59,6 +63,7 @@ export type FactValue =
   | { readonly quantity: string; readonly at_least?: true }
   | { readonly code: string }
   | { readonly text: string }
+  | { readonly unit: UnitProfile; readonly serial: string | null }
   /** A row of the rule table. */
   | { readonly rule: string; readonly title: string }
   /** No value, and why. */
@@ -90,6 +95,10 @@ export interface FactRef {
   readonly drain?: string;
 }
 
+export type ObservedFact = Fact & { readonly name: ObservationName };
+
+export const isObserved = (fact: Fact): fact is ObservedFact => fact.name !== 'collection-unit';
+
 /** One thing that is charted or derived, at a moment or over a period, with what it rests on. */
 export interface Fact extends FactRef {
   /** A period without an end goes on. */
@@ -101,6 +110,8 @@ export interface Fact extends FactRef {
   readonly flags: readonly Flag[];
   readonly derived_from: readonly FactRef[];
   readonly members: readonly FactRef[];
+  /** The collection unit that shows it. */
+  readonly read_off?: FactRef;
   /** Who charted it; null for what the service worked out. */
   readonly author: Author | null;
   readonly encounter: Reference | null;

@@ -7,6 +7,7 @@ export interface Links {
 }
 
 export interface Found {
+  readonly type: string;
   readonly id: string;
   readonly text: string;
   readonly mode: 'match' | 'include';
@@ -15,7 +16,7 @@ export interface Found {
 /** @param total null where it was not counted @param outcome what was left out, if anything */
 export function searchset(
   base: string,
-  found: readonly (Found & { readonly type: string })[],
+  found: readonly Found[],
   links: Links,
   total: number | null,
   outcome: OperationOutcome | null,

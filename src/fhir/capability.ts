@@ -1,13 +1,10 @@
 /** What this service says it can do: made from the rows that routes and searches are made from. */
 import type { CapabilityStatement, CapabilityStatementRestResource } from 'fhir/r4.js';
 import { modifiersOf } from './search/read-criterion.ts';
-import {
-  OPERATIONS,
-  RESOURCE_TYPES,
-  type ResourceType,
-  type SearchParameter,
-  SYSTEM_INTERACTIONS,
-} from './search/resource-types.ts';
+import { includeName, revincludeName } from './search/read-query.ts';
+import type { ResourceType, SearchParameter } from './search/resource-type.ts';
+import { OPERATIONS, RESOURCE_TYPES, SYSTEM_INTERACTIONS } from './search/resource-types.ts';
+import { DEFINITION_TYPES } from './search/type-definitions.ts';
 
 export interface CapabilitySettings {
   /** Without a slash at the end. */
@@ -39,7 +36,7 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
       {
         mode: 'server',
         documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Resources are never deleted.`,
-        resource: RESOURCE_TYPES.map((type) => resource(type, zone)),
+        resource: [...RESOURCE_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
         interaction: SYSTEM_INTERACTIONS.map((code) => ({ code })),
       },
     ],
@@ -47,30 +44,43 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
 }
 
 function resource(row: ResourceType, zone: string): CapabilityStatementRestResource {
+  const isVersioned = row.interactions.includes('vread');
   return {
     type: row.type as CapabilityStatementRestResource['type'],
     interaction: row.interactions.map((code) => ({ code })),
-    versioning: row.interactions.includes('update') ? 'versioned-update' : 'versioned',
-    readHistory: row.interactions.includes('vread'),
+    versioning: versioningOf(row),
+    readHistory: isVersioned,
     updateCreate: false,
     conditionalCreate: row.interactions.includes('create'),
-    conditionalRead: 'full-support',
+    conditionalRead: isVersioned ? 'full-support' : 'not-supported',
     conditionalUpdate: false,
     conditionalDelete: 'not-supported',
-    ...(row.includes.length === 0
-      ? {}
-      : { searchInclude: row.includes.map((name) => `${row.type}:${name}`) }),
+    ...listed(
+      'searchInclude',
+      row.includes.map((each) => includeName(row.type, each)),
+    ),
+    ...listed('searchRevInclude', row.revincludes.map(revincludeName)),
     searchParam: row.parameters.map((each) => ({
       name: each.name,
       type: each.kind,
       definition: each.definition,
       documentation: documentation(each, zone),
     })),
-    ...(row.operations.length === 0
-      ? {}
-      : { operation: row.operations.map((name) => ({ name, definition: OPERATIONS[name].definition })) }),
+    ...listed(
+      'operation',
+      row.operations.map((name) => ({ name, definition: OPERATIONS[name].definition })),
+    ),
   };
 }
+
+function versioningOf({ interactions }: ResourceType): 'no-version' | 'versioned' | 'versioned-update' {
+  if (!interactions.includes('vread')) return 'no-version';
+  return interactions.includes('update') ? 'versioned-update' : 'versioned';
+}
+
+/** FHIR knows no empty lists. */
+const listed = <N extends string, T>(name: N, values: T[]): { [name in N]?: T[] } =>
+  (values.length === 0 ? {} : { [name]: values }) as { [name in N]?: T[] };
 
 function documentation(parameter: SearchParameter, zone: string): string {
   const modifiers = modifiersOf(parameter).map((each) => `:${each}`);

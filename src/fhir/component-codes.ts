@@ -1,6 +1,6 @@
 /** Parts of a fact that stand beside its value: one row a part. */
 import type { ComponentName } from '../domain/fact.ts';
-import type { Unit } from './codes.ts';
+import type { Unit } from './codings.ts';
 
 export interface ComponentCode {
   readonly display: string;

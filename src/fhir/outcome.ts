@@ -9,6 +9,8 @@ export type IssueCode = Extract<
   | 'code-invalid'
   | 'business-rule'
   | 'conflict'
+  | 'forbidden'
+  | 'login'
   | 'informational'
   | 'too-costly'
   | 'invalid'

@@ -2,7 +2,7 @@
  * What may come in as FHIR: one row a raw quantity, from its code to the field of the entry that it becomes. What the
  * service works out by itself has no row here, and is taken from nobody.
  */
-import type { FactName } from '../domain/fact.ts';
+import type { ObservationName } from '../domain/fact.ts';
 import { FACT_CODES } from './codes.ts';
 
 interface Common {
@@ -10,7 +10,7 @@ interface Common {
   /** Where its value stands in the native entry. */
   readonly field: readonly string[];
   /** The fact as which it is issued; null for what is charted beside others and is no Observation of its own. */
-  readonly issued: FactName | null;
+  readonly issued: ObservationName | null;
   readonly display: string;
   readonly definition: string;
 }
@@ -26,13 +26,13 @@ export type RawCode = Common &
 type Issued = Pick<Common, 'issued' | 'display' | 'definition'>;
 
 /** In words of the fact that it is issued as. */
-const as = (issued: FactName): Issued => ({
+const as = (issued: ObservationName): Issued => ({
   issued,
   display: FACT_CODES[issued].display,
   definition: FACT_CODES[issued].definition,
 });
 /** Issued as a fact that does not say which of several it was read from. */
-const readFrom = (issued: FactName, display: string, definition: string): Issued => ({
+const readFrom = (issued: ObservationName, display: string, definition: string): Issued => ({
   issued,
   display,
   definition,
@@ -145,8 +145,13 @@ export const RAW_CODES: Readonly<Record<string, RawCode>> = {
   'sampled-volume': { ...quantity('volume_ml', as('sampled-volume')), entry: 'sampled' },
 };
 
+/** Codes under which nothing is issued. */
+export const RECEIVED_ONLY: readonly (readonly [string, RawCode])[] = Object.entries(RAW_CODES).filter(
+  ([code]) => !Object.hasOwn(FACT_CODES, code),
+);
+
 /** Groups the parts of one look at the drain, which stand in its components. */
-export const GROUPING: FactName = 'reading';
+export const GROUPING: ObservationName = 'reading';
 
 /** Codes of other systems that mean a raw quantity, as `system|code`. */
 export const ALSO_KNOWN_AS: Readonly<Record<string, string>> = {

@@ -2,11 +2,11 @@
 import { type ExactValue, parseExactJson } from '../json/exact-json.ts';
 import { writeExact } from '../json/exact-write.ts';
 import type { View } from './search/query.ts';
-import type { ResourceType } from './search/resource-types.ts';
+import type { ResourceType } from './search/resource-type.ts';
 
 type Members = Readonly<Record<string, ExactValue>>;
 
-const ALWAYS = ['resourceType', 'id', 'meta', 'implicitRules'];
+const ALWAYS = ['implicitRules'];
 const SUBSETTED = {
   system: 'http://terminology.hl7.org/CodeSystem/v3-ObservationValue',
   code: 'SUBSETTED',
@@ -16,13 +16,11 @@ const SUBSETTED = {
 /** The text itself where all is asked for: what was issued is served as it was. */
 export function subset(text: string, type: ResourceType, view: View): string {
   if (isWhole(view)) return text;
-  const resource = parseExactJson(text) as Members;
-  const kept = Object.entries(resource).filter(([name]) => keeps(type, view, name));
-  const meta = (resource.meta ?? {}) as Members & { readonly tag?: readonly ExactValue[] };
-  const tagged = { ...meta, tag: [...(meta.tag ?? []), SUBSETTED] };
-  return writeExact(
-    Object.fromEntries(kept.map(([name, value]) => [name, name === 'meta' ? tagged : value])),
-  );
+  const { resourceType = null, id = null, meta = {}, ...rest } = parseExactJson(text) as Members;
+  const { tag = [] } = meta as { readonly tag?: readonly ExactValue[] };
+  const kept = Object.entries(rest).filter(([name]) => keeps(type, view, name));
+  const tagged = { ...(meta as Members), tag: [...tag, SUBSETTED] };
+  return writeExact({ resourceType, id, meta: tagged, ...Object.fromEntries(kept) });
 }
 
 export const isWhole = ({ summary, elements }: View): boolean =>

@@ -1,5 +1,12 @@
 /** Builds the HTTP side and never listens. */
-import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify';
+import type { Server } from 'node:http';
+import Fastify, {
+  type FastifyBaseLogger,
+  type FastifyHttpOptions,
+  type FastifyInstance,
+  LogController,
+} from 'fastify';
+import type { AccessControl } from '../auth/access-control.ts';
 import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy } from '../store/port.ts';
 import { registerAudit } from './audit.ts';
@@ -8,12 +15,14 @@ import { answerBrokenHttp } from './broken-http.ts';
 import { logFailure, problemOf } from './failures.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
 import { registerFhir } from './fhir/routes.ts';
+import { gate } from './gate.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
 import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerEntries } from './native/entries.ts';
+import { registerLines } from './native/lines.ts';
 import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerOps } from './ops.ts';
@@ -21,33 +30,26 @@ import type { Parts } from './parts.ts';
 import { registerReference } from './reference.ts';
 import { refuse } from './refuse.ts';
 import { collectRoutes } from './routes.ts';
+import { cutSlowRequests } from './slow-requests.ts';
 
 export interface AppOptions {
   readonly parts: Parts;
   readonly logger: FastifyBaseLogger;
+  readonly access: AccessControl;
 }
 
 const BODY_BYTES = 256 * 1024;
 
-export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
-  const app = Fastify({
-    loggerInstance: quiet(logger),
-    logController: new LogController({ disableRequestLogging: true }),
-    bodyLimit: BODY_BYTES,
-    requestTimeout: 10_000,
-    connectionTimeout: 30_000,
-    keepAliveTimeout: 75_000,
-    routerOptions: { maxParamLength: 128 },
-    return503OnClosing: false,
-    frameworkErrors: (error, request, reply) => refuse(request, reply, problemOf(error, request)),
-    clientErrorHandler: answerBrokenHttp,
-  });
+export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance {
+  const app = Fastify<Server>(optionsOf(logger));
   const routes = collectRoutes(app);
   endKeepAliveOnClose(app);
+  cutSlowRequests(app);
   logAnswers(app, logger);
   keepFromCaches(app);
   acceptJson(app, 'application/json');
   guard(app, routes);
+  gate(app, access, parts.store);
   answerErrors(app);
   registerOps(app, parts);
   registerReference(app, routes);
@@ -59,13 +61,29 @@ export function buildApp({ parts, logger }: AppOptions): FastifyInstance {
       registerAdvisories(native, parts);
       registerConfiguration(native, parts);
       registerEntries(native, parts);
+      registerLines(native, parts);
     },
     { prefix: '/v1' },
   );
   app.register(async (audit) => registerAudit(audit, parts), { prefix: '/audit' });
-  app.register(async (fhir) => registerFhir(fhir, parts), { prefix: FHIR_BASE });
+  app.register(async (fhir) => registerFhir(fhir, parts, access), { prefix: FHIR_BASE });
   return app;
 }
+
+const optionsOf = (logger: FastifyBaseLogger): FastifyHttpOptions<Server> => ({
+  loggerInstance: quiet(logger),
+  logController: new LogController({ disableRequestLogging: true }),
+  bodyLimit: BODY_BYTES,
+  // Of a whole request; that of its body is watched by slow-requests.ts, as some bodies may go on.
+  requestTimeout: 0,
+  connectionTimeout: 30_000,
+  http: { connectionsCheckingInterval: 1000 },
+  keepAliveTimeout: 75_000,
+  routerOptions: { maxParamLength: 128 },
+  return503OnClosing: false,
+  frameworkErrors: (error, request, reply) => refuse(request, reply, problemOf(error, request)),
+  clientErrorHandler: answerBrokenHttp,
+});
 
 /** The framework's own lines only where something is wrong: some would quote the URL, which could name a patient. */
 function quiet(logger: FastifyBaseLogger): FastifyBaseLogger {

@@ -56,17 +56,20 @@ const DOCS = {
   overview: {
     operation: 'audit',
     summary: 'How far the log goes, who signs it and who was told',
+    access: 'audit',
     answers: { 200: json('The log as it is.', overview), ...problems({}) },
   },
   checkpoint: {
     operation: 'auditCheckpoint',
     summary: 'The newest checkpoint: size and root of the tree over all entries, signed',
+    access: 'audit',
     about: 'C2SP tlog-checkpoint. Keep it where nobody who can change the database can reach it.',
     answers: { 200: text('The checkpoint.'), ...problems({ 404: NOT_YET }) },
   },
   proof: {
     operation: 'auditProof',
     summary: 'Proof that an entry is in the log, whole in itself',
+    access: 'audit',
     about:
       'C2SP tlog-proof, to be verified offline. The leaf is SHA-256 of 0x00 and the 32 bytes of the entry’s hash.',
     query: { index: count.meta({ description: 'Required: place of the entry in the whole log, from 0.' }) },
@@ -78,6 +81,7 @@ const DOCS = {
   consistency: {
     operation: 'auditConsistency',
     summary: 'Proof that the log of one size is the beginning of that of another',
+    access: 'audit',
     query: {
       from: count.meta({ description: 'Required: entries in the older tree, at least 1.' }),
       to: count.meta({

@@ -64,20 +64,40 @@ function unsupported(header: string, value: string, detail: string, mend: string
 }
 
 function readJson(body: Buffer): ExactValue {
+  let text: string;
   try {
-    return parseExactJson(new TextDecoder('utf-8', { fatal: true }).decode(body));
-  } catch (error) {
-    throw notJson(
-      error instanceof ExactJsonError
-        ? {
-            pointer: shortened(pointerOf(error.path)),
-            value: shortened(error.found),
-            detail: error.message,
-            mend: error.mend,
-          }
-        : { pointer: '', value: undefined, detail: 'is not UTF-8', mend: 'send JSON in UTF-8' },
-    );
+    text = new TextDecoder('utf-8', { fatal: true }).decode(body);
+  } catch {
+    throw notJson({ pointer: '', value: undefined, detail: 'is not UTF-8', mend: 'send JSON in UTF-8' });
   }
+  return parsedJson(text);
+}
+
+/** @throws {BadBody} when it is no acceptable JSON */
+export function parsedJson(text: string): ExactValue {
+  try {
+    return parseExactJson(text);
+  } catch (error) {
+    if (!(error instanceof ExactJsonError)) throw error;
+    throw notJson({
+      pointer: shortened(pointerOf(error.path)),
+      value: shortened(error.found),
+      detail: error.message,
+      mend: error.mend,
+    });
+  }
+}
+
+/** The body as it comes in, for a route that reads it by itself. */
+export function acceptStream(app: FastifyInstance, type: string): void {
+  app.addContentTypeParser(type, (request, payload, done) => {
+    try {
+      refuseEncoded(request);
+      done(null, payload);
+    } catch (error) {
+      done(error instanceof Error ? error : new Error(String(error)));
+    }
+  });
 }
 
 const notJson = (fault: Fault): BadBody =>

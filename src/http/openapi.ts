@@ -1,5 +1,6 @@
 /** The API reference, OpenAPI 3.1, from the routes and the schemas that the code itself uses. */
 import { z } from 'zod';
+import { type Access, scopeFor } from '../auth/scope.ts';
 import { CAUTIONS } from './parts.ts';
 import type { AnswerDoc, RouteDoc } from './route-doc.ts';
 import type { Route } from './routes.ts';
@@ -49,10 +50,19 @@ export function writeOpenApi(routes: readonly Route[]): string {
     info: { title: 'drainledger', version: VERSION, description: ABOUT, license: LICENSE },
     servers: [{ url: '/' }],
     paths,
-    components: { schemas: Object.fromEntries(schemas) },
+    components: { securitySchemes: SECURITY, schemas: Object.fromEntries(schemas) },
   };
   return `${JSON.stringify(document, null, 2)}\n`;
 }
+
+const SECURITY = {
+  bearer: {
+    type: 'http',
+    scheme: 'bearer',
+    description:
+      'A JWT of a configured issuer, or a key. Scopes are those of SMART App Launch 2.2.0; in development none is asked for.',
+  },
+};
 
 const LICENSE = { name: 'Apache-2.0', identifier: 'Apache-2.0' };
 
@@ -69,10 +79,17 @@ function operationOf(url: string, doc: RouteDoc, components: Components): Json {
     operationId: doc.operation,
     summary: doc.summary,
     description: [doc.about, CAUTIONS[0]].filter((part) => part !== undefined).join('\n\n'),
+    security: securityOf(doc.access),
     ...(parameters.length === 0 ? {} : { parameters }),
     ...(doc.body === undefined ? {} : { requestBody: bodyOf(doc.body, doc.bodyTypes, components) }),
     responses: Object.fromEntries(answers),
   };
+}
+
+/** The scope is the one that suffices; of a route for whoever is known there is none. */
+function securityOf(access: Access): Json[] {
+  if (access === 'public') return [];
+  return [{ bearer: access === 'known' ? [] : [scopeFor(access)] }];
 }
 
 function pathParameters(url: string): Json[] {

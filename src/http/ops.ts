@@ -16,11 +16,13 @@ const deliveries = z
 const DOCS = {
   live: {
     operation: 'live',
+    access: 'public',
     summary: 'Whether the process lives',
     answers: { 200: json('It does.', z.object({ alive: z.literal(true) })), ...problems({}) },
   },
   ready: {
     operation: 'ready',
+    access: 'public',
     summary: 'Whether entries can be taken',
     answers: {
       200: json('They can.', z.object({ ready: z.literal(true), deliveries })),

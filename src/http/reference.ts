@@ -16,6 +16,7 @@ export function registerReference(app: FastifyInstance, routes: Routes): void {
   });
   const doc = {
     operation: 'apiReference',
+    access: 'public' as const,
     summary: 'This document',
     answers: { 200: json('The API reference, OpenAPI 3.1.', document), ...problems({}) },
   };

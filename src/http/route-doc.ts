@@ -1,14 +1,21 @@
 /** What a route says of itself. The API reference is made from these, and query parameters are checked by them. */
 import type { z } from 'zod';
+import type { Access } from '../auth/scope.ts';
 
 export interface RouteDoc {
   /** Unique name of the operation. */
   readonly operation: string;
   readonly summary: string;
+  /** Who may call it. */
+  readonly access: Access;
+  /** It sees by itself to what a confined client may reach. */
+  readonly seesToBounds?: true;
   readonly about?: string;
   readonly body?: z.ZodType;
   /** Of the body; application/json unless given. */
   readonly bodyTypes?: readonly string[];
+  /** The body may go on for as long as it keeps coming. */
+  readonly streams?: true;
   readonly query?: Readonly<Record<string, z.ZodType>>;
   /** The handler reads the query itself: FHIR knows modifiers, chains and parameters that stand more than once. */
   readonly readsQuery?: true;

@@ -1,4 +1,5 @@
 import type { Accepted } from '../domain/decide.ts';
+import { isObserved } from '../domain/fact.ts';
 import type { Settings } from '../domain/settings.ts';
 import type { Place } from '../store/port.ts';
 import { advisoryChanges } from './advisory-changes.ts';
@@ -21,6 +22,6 @@ export function writeReceipt(accepted: Accepted, place: Place, settings: Setting
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     derived: row === null ? null : rowView(row),
     ...advisoryChanges(changes),
-    observations: changes.flatMap(({ issued }) => issued).length,
+    observations: changes.flatMap(({ issued }) => issued).filter(({ fact }) => isObserved(fact)).length,
   });
 }

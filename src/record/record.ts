@@ -3,14 +3,19 @@ import { writeBody } from '../audit/entry-text.ts';
 import type { Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
 import type { DrainChange } from '../domain/changes.ts';
+import type { Terminology } from '../domain/configuration.ts';
 import { type Accepted, decide, enter } from '../domain/decide.ts';
 import { type DrainView, patientKey } from '../domain/drain.ts';
 import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/entry.ts';
+import { isObserved } from '../domain/fact.ts';
 import { parseInstant } from '../domain/instant.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { Settings } from '../domain/settings.ts';
 import { epochMs } from '../domain/units.ts';
-import { createObservationWriter, referenceText, type WriteObservation } from '../fhir/observation.ts';
+import { createDeviceWriter, type WriteDevice } from '../fhir/device.ts';
+import { createObservationWriter, type WriteObservation } from '../fhir/observation.ts';
+import { createProvenanceWriter, type WriteProvenance } from '../fhir/provenance.ts';
+import { referenceText } from '../fhir/reference.ts';
 import type {
   AppendOutcome,
   AppendRequest,
@@ -49,13 +54,22 @@ export interface RecordSettings {
   readonly policy: Policy;
   /** Start of our canonical URLs. */
   readonly canonical: string;
+  /** Name of this log. */
+  readonly origin: string;
+  readonly terminology: Terminology;
 }
 
 /** Records a unit: all of its entries or none. */
 export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
 
 export function createRecord(store: Store, settings: RecordSettings): Record {
-  const tools = { policy: settings.policy, write: createObservationWriter(settings.canonical) };
+  const { policy, canonical, origin, terminology } = settings;
+  const tools = {
+    policy,
+    writeObservation: createObservationWriter(canonical, terminology),
+    writeDevice: createDeviceWriter(canonical),
+    writeProvenance: createProvenanceWriter(canonical, origin),
+  };
   return (unit) => store.append(unit.map((incoming) => requestOf(incoming, tools)));
 }
 
@@ -64,7 +78,9 @@ export const drainNameOf = (placement: Identifier): string => nameOf(placement);
 
 interface Tools {
   readonly policy: Policy;
-  readonly write: WriteObservation;
+  readonly writeObservation: WriteObservation;
+  readonly writeDevice: WriteDevice;
+  readonly writeProvenance: WriteProvenance;
 }
 
 function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
@@ -87,8 +103,9 @@ function decision(
   place: Place,
   incoming: Incoming,
   entryId: string,
-  { policy, write }: Tools,
+  tools: Tools,
 ): Decision {
+  const { policy } = tools;
   const { drain, body } = incoming;
   const refused = notTaken(subject, place, incoming, policy.settings);
   if (refused !== null) return { refused };
@@ -111,7 +128,7 @@ function decision(
     supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
     body: writeBody(body),
     receipt: writeReceipt(decided, place, policy.settings),
-    issues: decided.changes.map((change) => issueOf(change, decided, place, write)),
+    issues: decided.changes.map((change) => issueOf(change, decided, place, tools)),
     relinked: relinked(subject, decided),
     enter: () => enter(subject, decided, policy),
   };
@@ -200,13 +217,24 @@ function issueOf(
   { drain, view, issued }: DrainChange,
   { entry }: Accepted,
   place: Place,
-  write: WriteObservation,
+  { writeObservation, writeDevice, writeProvenance }: Tools,
 ): DrainIssue {
   const patient = view.patient === undefined ? null : referenceText(view.patient);
   const context = { drain, patient, site: view.site, issuedAt: place.recordedAt };
   return {
     drain,
-    resources: issued.map((fact) => write(fact, context)),
+    // After what it is about, so that whoever takes them in order holds that already.
+    resources:
+      issued.length === 0
+        ? []
+        : [
+            ...issued.map(({ fact, version, status }) =>
+              isObserved(fact)
+                ? writeObservation({ fact, version, status }, context)
+                : writeDevice({ fact, version, status }, context),
+            ),
+            writeProvenance(issued, { entry, ...context }),
+          ],
     reissued: issued
       .filter(({ version, fact }) => version > 1 || fact.anchor !== entry.id)
       .map(({ key, version, status }) => ({ factKey: key, version, status })),

@@ -5,7 +5,7 @@ import { patientKey } from '../domain/drain.ts';
 import { compactMoment, type Review } from '../domain/episodes.ts';
 import { parseInstant } from '../domain/instant.ts';
 import { reviewsOn } from '../domain/watch.ts';
-import { observationId } from '../fhir/observation.ts';
+import { factId } from '../fhir/reference.ts';
 import type { Store } from '../store/port.ts';
 import { reviewView } from './advisory-view.ts';
 
@@ -30,7 +30,7 @@ function isOfSame(book: Book, other: Book): boolean {
 }
 
 function viewOf(drain: string, key: string, reviews: readonly Review[], store: Pick<Store, 'versions'>) {
-  const observation = observationId(drain, { name: 'advisory', anchor: key.slice(KEY.length) });
+  const observation = factId(drain, { name: 'advisory', anchor: key.slice(KEY.length) });
   const text = store.versions('Observation', drain, key, observation).at(-1);
   if (text === undefined) throw new Error(`${observation} was withdrawn and is not in the ledger`);
   const { valueCodeableConcept, effectivePeriod, meta } = JSON.parse(text) as Observation;

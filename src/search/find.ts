@@ -34,17 +34,14 @@ const HIT = 'v.row, v.id, v.issue, v.position, v.shape, v.subject, v.lo, v.hi, v
 const COLUMN: Readonly<Record<string, string>> = {
   // The end, at which a sum since placement is as new as the level it ends with.
   date: 'v.hi',
+  recorded: 'v.hi',
   // Rows are in the order of their issue.
   _lastUpdated: 'v.row',
   _id: 'v.id',
   code: 's.code',
   status: 's.status',
-  /** For no sender to name: the end of the effective time. */
-  end: 'v.hi',
 };
 export const NEWEST_FIRST: Query['sort'] = [{ name: 'date', descending: true }];
-/** A sum that grows keeps its start: what is most recent about a period is its end. */
-export const LATEST_END_FIRST: Query['sort'] = [{ name: 'end', descending: true }];
 /** A page is merged from one walk of an index for each pair of subject and shape, up to so many walks. */
 const MOST_WALKS = 3000;
 
@@ -94,7 +91,10 @@ function createPreparer(db: Database.Database): (sql: string) => Database.Statem
   };
 }
 
-/** By effective time: each walk stops at the page's length, so a page costs the same however deep it is. */
+/**
+ * By effective time: every walk is in order, so of each only as much is read as may be on the page, and a page costs
+ * the same however deep it is.
+ */
 function merged(
   plan: Plan,
   key: SortKey | undefined,
@@ -103,24 +103,62 @@ function merged(
   most: number,
   run: (of: Fragment) => readonly Hit[],
 ): readonly Hit[] {
-  const [order, beyond, sign] = key?.descending === true ? ['DESC', '<', -1] : ['ASC', '>', 1];
-  const start =
-    after === null ? [] : [fragment(`(v.hi, v.row) ${beyond} (?, ?)`, after.keys[0] ?? 0, after.row)];
-  const found: Hit[] = [];
-  for (const shape of plan.shapes) {
-    const tests = [visible(asOf), plan.where, plan.whereOf(shape), ...start];
-    for (const subject of plan.subjects ?? [null]) {
-      const walk =
-        subject === null
-          ? fragment('v.shape = ?', shape.number)
-          : fragment('v.subject = ? AND v.shape = ?', subject, shape.number);
-      const { sql, values } = both([walk, ...tests]);
-      const index = subject === null ? 'version_by_shape' : 'version_by_subject';
-      const select = `SELECT ${HIT} FROM version v INDEXED BY ${index} WHERE ${sql} ORDER BY v.hi ${order}, v.row ${order} LIMIT ?`;
-      found.push(...run(fragment(select, ...values, most)));
-    }
+  const sign = key?.descending === true ? -1 : 1;
+  const compare = (a: Pick<Hit, 'hi' | 'row'>, b: Pick<Hit, 'hi' | 'row'>): number =>
+    sign * (a.hi - b.hi || a.row - b.row);
+  const start = after === null ? null : { hi: Number(after.keys[0]), row: after.row };
+  let going = walksOf(plan, asOf).map((walk) => ({ ...walk, last: start }));
+  const inOne = Math.min(most, LEAST_OF_A_WALK + Math.ceil((2 * most) / going.length));
+  let found: Hit[] = [];
+  while (going.length > 0) {
+    const gone = going.map((walk) => ({ walk, hits: run(nextOf(walk, walk.last, sign, inOne)) }));
+    found = [...found, ...gone.flatMap(({ hits }) => hits)].sort(compare).slice(0, most);
+    const end = found.length < most ? undefined : found.at(-1);
+    going = gone.flatMap(({ walk, hits }) => {
+      const last = hits.at(-1);
+      const isOver = last === undefined || hits.length < inOne;
+      return isOver || (end !== undefined && compare(last, end) >= 0) ? [] : { ...walk, last };
+    });
   }
-  return found.sort((a, b) => Number(sign) * (a.hi - b.hi || a.row - b.row)).slice(0, most);
+  return found;
+}
+
+const LEAST_OF_A_WALK = 4;
+
+interface Walk {
+  readonly index: string;
+  readonly where: Fragment;
+}
+
+/** One for each pair of subject and shape, by the index in which it stands in order. */
+function walksOf(plan: Plan, asOf: number): readonly Walk[] {
+  return plan.shapes.flatMap((shape) => {
+    const tests = [visible(asOf), plan.where, plan.whereOf(shape)];
+    if (plan.subjects === null) {
+      const where = both([fragment('v.shape = ?', shape.number), ...tests]);
+      return { index: 'version_by_shape', where };
+    }
+    return plan.subjects.map((subject) => ({
+      index: 'version_by_subject',
+      where: both([fragment('v.subject = ? AND v.shape = ?', subject, shape.number), ...tests]),
+    }));
+  });
+}
+
+function nextOf(
+  { index, where }: Walk,
+  after: Pick<Hit, 'hi' | 'row'> | null,
+  sign: number,
+  most: number,
+): Fragment {
+  const [order, beyond] = sign < 0 ? ['DESC', '<'] : ['ASC', '>'];
+  const start = after === null ? [] : [fragment(`(v.hi, v.row) ${beyond} (?, ?)`, after.hi, after.row)];
+  const { sql, values } = both([where, ...start]);
+  return fragment(
+    `SELECT ${HIT} FROM version v INDEXED BY ${index} WHERE ${sql} ORDER BY v.hi ${order}, v.row ${order} LIMIT ?`,
+    ...values,
+    most,
+  );
 }
 
 /** By any keys: all matches are sorted, but for the order of issue, in which rows stand anyway. */

@@ -2,7 +2,8 @@
 import { createHash } from 'node:crypto';
 import Database from 'better-sqlite3';
 import type { MomentOf } from '../fhir/search/date-range.ts';
-import { RESOURCE_TYPES, type ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
+import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { createSeal, type Seal } from './cursor.ts';
 import { createNames, createShapes, type Shapes } from './dictionaries.ts';
 import { createFinder, type Finder, type Hit } from './find.ts';

@@ -3,7 +3,7 @@ import { historyBundle, versionOf } from '../fhir/bundle.ts';
 import type { Pair } from '../fhir/search/query.ts';
 import { readHistoryWindow } from '../fhir/search/read-history.ts';
 import { Refused } from '../fhir/search/refused.ts';
-import type { ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
 import type { Hit } from './find.ts';
 import { both, type Fragment, fragment } from './fragments.ts';
 import type { Held } from './held.ts';

@@ -8,18 +8,19 @@ import type { Shape } from '../fhir/search/extract.ts';
 import type { Pair, Query } from '../fhir/search/query.ts';
 import { readQuery } from '../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../fhir/search/refused.ts';
-import type { ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
 import { subset } from '../fhir/subset.ts';
-import { type Hit, LATEST_END_FIRST } from './find.ts';
+import { type Hit, NEWEST_FIRST } from './find.ts';
 import { both, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
 import type { Plan } from './plan.ts';
 import type { Ask } from './port.ts';
 import { linkTo } from './search.ts';
 import { textsOf } from './texts.ts';
+import { within } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
-const OF_A_PAGE = ['_count', '_sort', '_total', '_include'];
+const OF_A_PAGE = ['_count', '_sort', '_total', '_include', '_revinclude'];
 const UNBOUNDED = 1_000_000_000;
 
 export function lastn(held: Held, type: ResourceType, ask: Ask): string {
@@ -27,7 +28,12 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): string {
   const most = readMax(ask.pairs);
   checkScope(query, ask.pairs);
   const asOf = held.finder.newestRow();
-  const hits = newestOfEach(held, held.planner.plan(query), asOf, most);
+  const hits = newestOfEach(
+    held,
+    held.planner.plan({ type, criteria: within(held, type, ask, query.criteria) }),
+    asOf,
+    most,
+  );
   const texts = textsOf(held.ledger, hits);
   const found = hits.map(({ id }, i) => ({
     type: type.type,
@@ -61,15 +67,16 @@ function checkScope({ criteria }: Query, pairs: readonly Pair[]): void {
 
 /** Of each code the newest by end of the effective time; those of the last one's time all. */
 function newestOfEach(held: Held, plan: Plan, asOf: number, most: number): readonly Hit[] {
-  const page = (of: Plan, limit: number) => held.finder.page(of, LATEST_END_FIRST, asOf, null, limit);
+  const page = (of: Plan, limit: number) => held.finder.page(of, NEWEST_FIRST, asOf, null, limit);
+  // One more than asked for tells whether the last shares its time with the next.
   const seen = plan.shapes.flatMap((known) => {
-    const hits = page({ ...plan, shapes: [known] }, most);
+    const hits = page({ ...plan, shapes: [known] }, most + 1);
     return hits.length === 0 ? [] : [{ known, hits }];
   });
   return groupsOf(seen, ({ known }) => known.shape).flatMap((group) => {
     const hits = group.flatMap((each) => each.hits).sort(newestFirst);
-    const last = hits[most - 1];
-    if (last === undefined) return hits;
+    const [last, next] = hits.slice(most - 1);
+    if (last === undefined || next?.hi !== last.hi) return hits.slice(0, most);
     const shapes = group.map(({ known }) => known);
     const where = both([plan.where, fragment('v.hi >= ?', last.hi)]);
     return page({ ...plan, shapes, where }, UNBOUNDED);

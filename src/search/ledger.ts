@@ -15,8 +15,8 @@ export interface LedgerReader {
   issuesAfter(row: number, most: number): readonly Issue[];
   /** Number of issues. */
   head(): number;
-  /** One text of an issue. */
-  textAt(row: number, position: number): string | undefined;
+  /** How one text of an issue is read: the issue itself is read once for all of them. */
+  textsAt(row: number): (position: number) => string | undefined;
   /** Place and hash of an issue's entry. */
   entryOf(row: number): Pick<Issue, 'logIndex' | 'hash'> | undefined;
   close(): void;
@@ -47,7 +47,7 @@ export function openLedgerReader(file: string): LedgerReader {
     issuesAfter: (row, most) =>
       after.all(row, most).map(({ resources: stored, ...rest }) => ({ ...rest, texts: textsIn(stored) })),
     head: () => head.get() ?? 0,
-    textAt: (row, position) => textIn(resources.get(row) ?? '[]', position),
+    textsAt: (row) => textIn(resources.get(row) ?? '[]'),
     entryOf: (row) => entry.get(row),
     close: () => db.close(),
   };

@@ -11,6 +11,10 @@ export interface Ask {
   /** Base of our FHIR URLs, without a slash at the end. */
   readonly base: string;
   readonly lenient: boolean;
+  /** A parameter that all that is found must match as well, whatever was asked: what the client is confined to. */
+  readonly within: Pair | null;
+  /** Types that the client may read: no other comes along with what is found. */
+  readonly readable: readonly string[];
   readonly nowMs: number;
 }
 

@@ -2,17 +2,17 @@
 import { type Found, searchset } from '../fhir/bundle.ts';
 import { leftOut } from '../fhir/outcome.ts';
 import { widened } from '../fhir/search/date-range.ts';
-import type { Json } from '../fhir/search/extract.ts';
 import type { Criterion, Pair, Query } from '../fhir/search/query.ts';
 import { readQuery } from '../fhir/search/read-query.ts';
 import type { Reading } from '../fhir/search/reading.ts';
 import { Refused } from '../fhir/search/refused.ts';
-import type { ResourceType } from '../fhir/search/resource-types.ts';
+import type { ResourceType } from '../fhir/search/resource-type.ts';
 import { subset } from '../fhir/subset.ts';
 import type { Hit, Place } from './find.ts';
 import type { Held } from './held.ts';
+import { foundOf, included, typeOf } from './include.ts';
 import type { Ask } from './port.ts';
-import { textsOf } from './texts.ts';
+import { within } from './within.ts';
 
 /** What a link to a further page holds: the search, the moment it is of, and where the page before ended. */
 interface Paging {
@@ -30,9 +30,15 @@ const MOST_LINK = 6000;
 
 export function search(held: Held, type: ResourceType, ask: Ask): string {
   const { paging, query } = understood(held, type, ask);
+  refuseHidden(query, ask);
   const plan = held.planner.plan({
     type,
-    criteria: query.criteria.map((each) => approximately(each, paging.nowMs)),
+    criteria: within(
+      held,
+      type,
+      ask,
+      query.criteria.map((each) => approximately(each, paging.nowMs)),
+    ),
   });
   const { asOf, after } = paging;
   const hits = query.count === 0 ? [] : held.finder.page(plan, query.sort, asOf, after, query.count + 1);
@@ -50,6 +56,16 @@ export function search(held: Held, type: ResourceType, ask: Ask): string {
     total,
     after === null ? leftOut(query.ignored) : null,
   );
+}
+
+function refuseHidden({ includes, revincludes }: Query, { readable }: Ask): void {
+  const hidden = [...includes, ...revincludes].find(({ type }) => !readable.includes(type));
+  if (hidden !== undefined)
+    throw new Refused(
+      403,
+      'forbidden',
+      `the client may not read ${hidden.type}, which the search includes: it needs the scope system/${hidden.type}.r`,
+    );
 }
 
 function understood(
@@ -113,33 +129,11 @@ function pageLink(held: Held, { base, type }: Ask, paging: Paging): string {
   return `${base}/${type}?_page=${sealed}`;
 }
 
-function foundTexts(held: Held, query: Query, hits: readonly Hit[], asOf: number) {
-  const { type, view, includes } = query;
-  const texts = textsOf(held.ledger, hits);
-  const matches = hits.map(({ id }, i): Found => ({ id, text: texts[i] ?? '', mode: 'match' }));
-  const all = includes.length === 0 ? matches : [...matches, ...included(held, query, matches, asOf)];
-  return all.map((each) => ({ ...each, type: type.type, text: subset(each.text, type, view) }));
-}
-
-/** What the matches refer to and is held here, each once and none that is a match itself. */
-function included(
-  held: Held,
-  { type, includes }: Query,
-  matches: readonly Found[],
-  asOf: number,
-): readonly Found[] {
-  const matched = new Set(matches.map(({ id }) => id));
-  const ids = new Set<string>();
-  for (const { text } of matches) {
-    const resource = JSON.parse(text) as Json;
-    for (const path of includes.flatMap(({ paths }) => paths)) {
-      for (const { reference } of (resource[path] ?? []) as readonly { reference?: string }[]) {
-        const [of, id, ...rest] = (reference ?? '').split('/');
-        if (of === type.type && id !== undefined && rest.length === 0 && !matched.has(id)) ids.add(id);
-      }
-    }
-  }
-  const hits = [...ids].flatMap((id) => held.current(type, id, asOf) ?? []);
-  const texts = textsOf(held.ledger, hits);
-  return hits.map(({ id }, i) => ({ id, text: texts[i] ?? '', mode: 'include' as const }));
+function foundTexts(held: Held, query: Query, hits: readonly Hit[], asOf: number): readonly Found[] {
+  const { type, view } = query;
+  const matches = foundOf(held, type, hits, 'match');
+  return [...matches, ...included(held, query, matches, asOf)].map((each) => ({
+    ...each,
+    text: subset(each.text, typeOf(each.type), view),
+  }));
 }

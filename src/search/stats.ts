@@ -7,7 +7,7 @@ import type { Unit } from '../fhir/search/extract.ts';
 import type { Criterion, TokenValue } from '../fhir/search/query.ts';
 import { exact, readReference } from '../fhir/search/read-values.ts';
 import { Refused } from '../fhir/search/refused.ts';
-import type { ResourceType, SearchParameter } from '../fhir/search/resource-types.ts';
+import type { ResourceType, SearchParameter } from '../fhir/search/resource-type.ts';
 import { STATISTICS, type Statistic } from '../fhir/search/stats-parameters.ts';
 import { type Hit, NEWEST_FIRST } from './find.ts';
 import type { ConvertUnit } from './fragments.ts';
@@ -17,6 +17,7 @@ import { readStats, type StatsQuery } from './read-stats.ts';
 import { statistic } from './statistics.ts';
 import { textsOf } from './texts.ts';
 import { convertUnit } from './units.ts';
+import { within } from './within.ts';
 
 const MOST_COUNTED = 200_000;
 const STATISTIC_CODES = 'http://terminology.hl7.org/CodeSystem/observation-statistics';
@@ -28,7 +29,8 @@ export function stats(held: Held, type: ResourceType, ask: Ask): string {
   const query = readStats(ask.pairs, ask.nowMs, held.zone);
   const asOf = held.finder.newestRow();
   const counted = query.codes.map((code) => {
-    const plan = held.planner.plan({ type, criteria: criteriaOf(type, query, code, ask.base) });
+    const asked = criteriaOf(type, query, code, ask.base);
+    const plan = held.planner.plan({ type, criteria: within(held, type, ask, asked) });
     const hits = held.finder.page(plan, NEWEST_FIRST, asOf, null, MOST_COUNTED + 1);
     if (hits.length > MOST_COUNTED)
       throw new Refused(400, 'too-costly', `over ${MOST_COUNTED} observations: send a duration or a period`);

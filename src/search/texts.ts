@@ -11,8 +11,12 @@ export function textsOf(
   ledger: LedgerReader,
   hits: readonly Pick<Hit, 'id' | 'issue' | 'position'>[],
 ): readonly string[] {
+  // A page holds several of one issue: it is read once.
+  const opened = new Map<number, ReturnType<LedgerReader['textsAt']>>();
   return hits.map(({ id, issue, position }) => {
-    const text = ledger.textAt(issue, position);
+    const textAt = opened.get(issue) ?? ledger.textsAt(issue);
+    opened.set(issue, textAt);
+    const text = textAt(position);
     if (text === undefined || versionOf(text).id !== id)
       throw new DamagedIndex(`nothing of this id in issue ${issue}`);
     return text;

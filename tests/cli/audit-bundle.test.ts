@@ -113,7 +113,8 @@ describe('a bundle', () => {
     expect(verified(path).code).toBe(0);
     const resources = readFileSync(join(path, 'resources.ndjson'), 'utf8').trim().split('\n');
     expect(resources.length).toBeGreaterThan(50);
-    for (const line of resources) expect(JSON.parse(line).resource.resourceType).toBe('Observation');
+    const types = new Set(resources.map((line) => JSON.parse(line).resource.resourceType));
+    expect([...types].sort()).toEqual(['Device', 'Observation', 'Provenance']);
   });
 
   test('of a period holds what was recorded then, of all streams', () => {

@@ -6,8 +6,8 @@ const observation = (id: string, rest: string): string =>
 const one = observation('net-drainage.d.a', '"value":65');
 const two = observation('level.d.a', '"value":205');
 const issued = new Map([
-  ['net-drainage.d.a', one],
-  ['level.d.a', two],
+  ['Observation/net-drainage.d.a', one],
+  ['Observation/level.d.a', two],
 ]);
 
 test('the same on both sides shows no difference', () => {
@@ -16,8 +16,8 @@ test('the same on both sides shows no difference', () => {
 
 test('a missing, an extra and a stale Observation each show', () => {
   const held = new Map([
-    ['net-drainage.d.a', observation('net-drainage.d.a', '"value":110')],
-    ['level.d.z', observation('level.d.z', '"value":1')],
+    ['Observation/net-drainage.d.a', observation('net-drainage.d.a', '"value":110')],
+    ['Observation/level.d.z', observation('level.d.z', '"value":1')],
   ]);
   expect(differences(issued, held, 'the ledger')).toEqual([
     'not the version that the ledger holds: Observation/net-drainage.d.a',
@@ -27,7 +27,7 @@ test('a missing, an extra and a stale Observation each show', () => {
 });
 
 test('digits count: 65 is not 65.0', () => {
-  const held = new Map(issued).set('net-drainage.d.a', one.replace('65', '65.0'));
+  const held = new Map(issued).set('Observation/net-drainage.d.a', one.replace('65', '65.0'));
   expect(differences(issued, held, 'the ledger')).toHaveLength(1);
 });
 
@@ -36,6 +36,6 @@ test('of several texts of one id the last is the current one', () => {
   expect(currentTexts([first, two, one])).toEqual(issued);
 });
 
-test('a text that is no Observation is not passed over', () => {
-  expect(() => currentTexts(['{"resourceType":"Patient","id":"p"}'])).toThrow('no Observation');
+test('a text that is no resource is not passed over', () => {
+  expect(() => currentTexts(['{"id":"p"}'])).toThrow('no resource');
 });

@@ -3,6 +3,11 @@ import { existsSync, mkdtempSync, readdirSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { issuedTexts } from '../../src/demo/compare.ts';
+import { definitions } from '../../src/fhir/definitions/definitions.ts';
+import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
+import { createProfileJudge } from '../support/profiles.ts';
+import type { JsonObject } from '../support/r4-own-rules.ts';
 
 const script = resolve(import.meta.dirname, '../../dist/cli/main.js');
 const SLOW_MS = 90_000;
@@ -44,9 +49,20 @@ describe('demo --once', () => {
 
   test('ends well, because the EHR holds what the service issued', () => {
     expect(demo.err).toBe('');
-    expect(demo.out).toMatch(/Yes: (\d+) Observations issued, \1 at the EHR/);
+    expect(demo.out).toMatch(/Yes: (\d+) resources issued, \1 at the EHR/);
     expect(demo.code).toBe(0);
   });
+
+  test('every resource that it issues conforms to the profiles that are published for it', () => {
+    const judge = createProfileJudge(definitions('http://example.org/drainledger', DEFAULT_TABLE));
+    const texts = [...issuedTexts(join(keep, 'ledger.sqlite')).values()];
+    const problems = texts.flatMap((text) => {
+      const resource = JSON.parse(text) as JsonObject;
+      return judge(resource).map((problem) => `${resource.id}: ${problem}`);
+    });
+    expect(problems).toEqual([]);
+    expect(texts.length).toBeGreaterThan(1000);
+  }, 60_000);
 
   test('says first what it is not, and that all is invented', () => {
     const [start = ''] = demo.out.split('Two servers');

@@ -31,6 +31,7 @@ const chartedBy = (told: Told) =>
   chartedFacts(rowOf([...START, told], told.key)).map(({ name, value }) => [name, value]);
 const quantities = (...facts: readonly (readonly [string, string])[]) =>
   facts.map(([name, quantity]) => [name, { quantity }]);
+const UNIT = ['collection-unit', { unit: WET_UNIT, serial: null }];
 
 describe('the facts that a statement charts, with the digits it was charted with', () => {
   const wet = { column_cmh2o: dec('20.0'), ordered_cmh2o: dec(15) };
@@ -46,23 +47,31 @@ describe('the facts that a statement charts, with the digits it was charted with
         seal_filled_cmh2o: dec(2),
         suction: wet,
       }),
-      quantities(
-        ['opening-level', '0.0'],
-        ['seal-level', '2'],
-        ['imposed-suction', '20.0'],
-        ['ordered-suction', '15'],
-      ),
+      [
+        UNIT,
+        ...quantities(
+          ['opening-level', '0.0'],
+          ['seal-level', '2'],
+          ['imposed-suction', '20.0'],
+          ['ordered-suction', '15'],
+        ),
+      ],
     ],
     [
       'a set-up of a dry unit',
       says('x', '09:00', 'set-up', { profile: WET_UNIT.id, unit_profile: WET_UNIT, suction: dry }),
-      quantities(['imposed-suction', '10.50'], ['ordered-suction', '15']),
+      [UNIT, ...quantities(['imposed-suction', '10.50'], ['ordered-suction', '15'])],
     ],
-    ['a set-up that states no more than the unit', setUp('09:00', null, WET_UNIT, 'x'), []],
+    ['a set-up that states no more than the unit', setUp('09:00', null, WET_UNIT, 'x'), [UNIT]],
+    [
+      'a set-up that states its serial number',
+      says('x', '09:00', 'set-up', { profile: WET_UNIT.id, unit_profile: WET_UNIT, unit_serial: 'S 1' }),
+      [['collection-unit', { unit: WET_UNIT, serial: 'S 1' }]],
+    ],
     [
       'a unit change',
       changed('x', '09:00', 150, 5),
-      quantities(['closing-level', '150'], ['opening-level', '5']),
+      [UNIT, ...quantities(['closing-level', '150'], ['opening-level', '5'])],
     ],
     [
       'a re-based level',
@@ -125,6 +134,45 @@ describe('the facts that a statement charts, with the digits it was charted with
     );
   });
 
+  it('names the unit that shows it; of a unit change the closing level is read off the unit that goes', () => {
+    const shownBy = (...told: Told[]) =>
+      Object.fromEntries(
+        chartedFacts(rowOf([...START, ...told], 'x')).map(({ name, read_off }) => [name, read_off?.anchor]),
+      );
+    const everything = reading('x', '09:00', {
+      level_ml: dec(100),
+      suction: wet,
+      seal: { level_cmh2o: dec(2) },
+      pressure_cmh2o: dec(-8),
+      air_leak: { flow_ml_min: dec(40), grade: dec(3), phase: 'expiratory' },
+      tidaling: 'present',
+      fluid_character: 'serous',
+    });
+    expect(shownBy(everything)).toEqual({
+      level: 'set-up',
+      'imposed-suction': 'set-up',
+      'ordered-suction': undefined,
+      'seal-level': 'set-up',
+      'measured-pressure': 'set-up',
+      'air-leak-flow': 'set-up',
+      'air-leak-grade': 'set-up',
+      'air-leak-phase': 'set-up',
+      tidaling: 'set-up',
+      'fluid-character': undefined,
+      reading: undefined,
+    });
+    expect(shownBy(changed('new', '08:30', 20, 0), level('x', '09:00', 30)).level).toBe('new');
+    expect(shownBy(changed('x', '09:00', 150, 5))).toEqual({
+      'collection-unit': undefined,
+      'closing-level': undefined,
+      'opening-level': 'x',
+    });
+    expect(shownBy(rebased('x', '09:00', 150, 20))).toEqual({
+      'closing-level': 'set-up',
+      'opening-level': 'set-up',
+    });
+  });
+
   it('names who charted it, when, in which encounter, and the note on the reading alone', () => {
     const told: Told = {
       key: 'x',
@@ -141,7 +189,10 @@ describe('the facts that a statement charts, with the digits it was charted with
       encounter: { reference: 'Encounter/1' },
     };
     expect(chartedFacts(rowOf([...START, told], 'x'))).toEqual([
-      { name: 'level', value: { quantity: '100' }, members: [], note: null, ...common },
+      {
+        ...{ name: 'level', value: { quantity: '100' }, members: [], note: null, ...common },
+        read_off: { name: 'collection-unit', anchor: 'set-up' },
+      },
       {
         ...{ name: 'reading', value: { grouping: true }, note: 'propped up', ...common },
         members: [{ name: 'level', anchor: 'x' }],

@@ -94,7 +94,7 @@ async function charts(base: string): Promise<Map<string, unknown>> {
   return found;
 }
 
-/** The current text of every Observation that a closed database ever issued. */
+/** The current text of every resource that a closed database ever issued, by type and id. */
 function currentTexts(database: string): Map<string, string> {
   const db = openReader(database);
   const textsIn = createFrameReader(db);
@@ -103,7 +103,10 @@ function currentTexts(database: string): Map<string, string> {
     .prepare<[], string>('SELECT resources FROM issued ORDER BY log_index')
     .pluck()
     .iterate()) {
-    for (const text of textsIn(stored)) current.set((JSON.parse(text) as { id: string }).id, text);
+    for (const text of textsIn(stored)) {
+      const { resourceType, id } = JSON.parse(text) as { resourceType: string; id: string };
+      current.set(`${resourceType}/${id}`, text);
+    }
   }
   db.close();
   return current;
@@ -151,14 +154,15 @@ describe('killed ten times in the middle of its work', () => {
     expect(verified(database)).toMatchObject({ finding: null });
 
     const expected = currentTexts(database);
-    for (const [id, text] of expected) {
-      const stored = await fetch(`http://127.0.0.1:${ehrPort}/fhir/Observation/${id}`);
+    for (const [name, text] of expected) {
+      const stored = await fetch(`http://127.0.0.1:${ehrPort}/fhir/${name}`);
       expect(await stored.text()).toBe(text);
     }
     const { resources } = (await (await fetch(`http://127.0.0.1:${ehrPort}/_received`)).json()) as {
       resources: Record<string, number>;
     };
-    expect(resources).toEqual({ Observation: expected.size });
+    expect(Object.values(resources).reduce((sum, count) => sum + count, 0)).toBe(expected.size);
+    expect(Object.keys(resources).sort()).toEqual(['Device', 'Observation', 'Provenance']);
     await ehr.end('SIGTERM');
 
     const cleanPort = await freePort();

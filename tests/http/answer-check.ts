@@ -30,8 +30,11 @@ export function createCheck(document: OpenApi): (answered: Answered) => void {
     const pointer = schemaFor(document, answered);
     const validate = compiled.get(pointer) ?? ajv.compile({ $ref: `openapi#${pointer}` });
     compiled.set(pointer, validate);
-    const value = answered.contentType.startsWith('text/') ? answered.text : JSON.parse(answered.text);
-    if (!validate(value)) {
+    const parts = answered.contentType.includes('ndjson')
+      ? answered.text.trim().split('\n')
+      : [answered.text];
+    const isText = answered.contentType.startsWith('text/');
+    if (!parts.every((part) => validate(isText ? part : JSON.parse(part)))) {
       const { method, path, status, text } = answered;
       const faults = ajv.errorsText(validate.errors, { separator: '\n' });
       throw new Error(

@@ -224,7 +224,12 @@ describe('a question is refused', () => {
 
 describe('the configuration', () => {
   const read = (more: object) =>
-    readConfig({ DRAINLEDGER_DATABASE: 'x', DRAINLEDGER_ORIGIN: 'test.example', ...more });
+    readConfig({
+      DRAINLEDGER_DATABASE: 'x',
+      DRAINLEDGER_ORIGIN: 'test.example',
+      DRAINLEDGER_DEVELOPMENT: 'yes',
+      ...more,
+    });
   test('is the clock of UTC, the day from 07:00 and shifts of 12 h where none is told', () => {
     expect(read({}).calendar).toEqual({ zone: 'UTC', dayStart: 420, shiftStarts: [420, 1140] });
     const told = { DRAINLEDGER_DAY_START: '00:00', DRAINLEDGER_SHIFTS: '06:30' };

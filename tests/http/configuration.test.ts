@@ -245,6 +245,7 @@ describe('the service does not start', () => {
       config: readConfig({
         DRAINLEDGER_DATABASE: database,
         DRAINLEDGER_ORIGIN: 'test.example',
+        DRAINLEDGER_DEVELOPMENT: 'yes',
         DRAINLEDGER_PORT: '0',
         ...settings,
       }),

@@ -2,7 +2,7 @@
  * A client that others wrote, driving a running service: fhir-kit-client 2.0.3. What it gets is judged by the published
  * definitions of R4.
  */
-import type { Bundle, CapabilityStatement, Observation, Parameters } from 'fhir/r4.js';
+import type { Bundle, CapabilityStatement, Device, Observation, Parameters } from 'fhir/r4.js';
 import { Client } from 'fhir-kit-client';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { problemsOf } from '../support/r4.ts';
@@ -169,6 +169,38 @@ test('create, conditional create, update, batch and transaction', async () => {
   const answers = await get<Bundle>(client.batch({ body: batch as never }));
   expect(answers.entry?.map(({ response }) => response?.status)).toEqual(['200 OK', '200 OK']);
   expect(answers.entry?.[1]?.resource).toMatchObject({ resourceType: 'Bundle', total: 2 });
+});
+
+test('units and Provenance: searched both ways, read, and brought along with what they are about', async () => {
+  const find = async (resourceType: string, searchParams: Record<string, string>) => {
+    const ask = (postSearch: boolean) =>
+      get<Bundle>(client.search({ resourceType, searchParams, options: { postSearch } }) as Promise<object>);
+    const [byUrl, byForm] = [await ask(false), await ask(true)];
+    expect(idsOf(byForm)).toEqual(idsOf(byUrl));
+    expect(byUrl.entry?.length).toBeGreaterThan(0);
+    return byUrl;
+  };
+  const [unit = ''] = idsOf(
+    await find('Device', { 'patient.identifier': `${SYSTEM}|patient-1`, type: 'electronic' }),
+  );
+  const device = await get<Device>(client.read({ resourceType: 'Device', id: unit }));
+  expect(device.type?.coding?.[0]?.code).toBe('electronic');
+  const readOff = await find('Observation', {
+    device: `Device/${unit}`,
+    _include: 'Observation:device',
+    _revinclude: 'Provenance:target',
+  });
+  const types = new Set(readOff.entry?.map(({ resource }) => resource?.resourceType));
+  expect(types).toEqual(new Set(['Observation', 'Device', 'Provenance']));
+  const told = await find('Provenance', {
+    target: `Device/${unit}`,
+    patient: 'Patient/1',
+    agent: 'Practitioner/n1',
+    recorded: 'ge2025',
+  });
+  const [first] = told.entry ?? [];
+  const read = await get(client.read({ resourceType: 'Provenance', id: first?.resource?.id ?? '' }));
+  expect(read).toEqual(first?.resource);
 });
 
 test('what cannot be answered comes as a valid OperationOutcome', async () => {

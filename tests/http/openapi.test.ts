@@ -97,7 +97,12 @@ test('numbers say their unit, and null its reason', () => {
   expect(JSON.stringify(PressureMagnitude)).toContain('positive magnitude');
 });
 
-const DOC: RouteDoc = { operation: 'a', summary: 'A', answers: { 200: json('It.', z.object({})) } };
+const DOC: RouteDoc = {
+  operation: 'a',
+  access: 'public',
+  summary: 'A',
+  answers: { 200: json('It.', z.object({})) },
+};
 
 test.each([
   [

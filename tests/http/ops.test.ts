@@ -8,6 +8,8 @@ import Database from 'better-sqlite3';
 import { pino } from 'pino';
 import request from 'supertest';
 import { afterAll, expect, test } from 'vitest';
+import { DEVELOPMENT } from '../../src/auth/access-control.ts';
+import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createRecord } from '../../src/record/record.ts';
@@ -34,10 +36,16 @@ const canonical = 'http://example.org/drainledger';
 const search = startSearchIndex({ database: file, zone: 'UTC', log: pino({ level: 'silent' }) });
 const app = buildApp({
   logger: pino({ level: 'silent' }),
+  access: DEVELOPMENT,
   parts: {
     store,
     search,
-    record: createRecord(store, { policy: DEFAULT_POLICY, canonical }),
+    record: createRecord(store, {
+      policy: DEFAULT_POLICY,
+      canonical,
+      origin: 'test.example',
+      terminology: USUAL_TERMINOLOGY,
+    }),
     policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,

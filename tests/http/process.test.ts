@@ -47,6 +47,7 @@ function start(env: Readonly<Record<string, string>>): Started {
 const working = () => ({
   DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
   DRAINLEDGER_ORIGIN: 'test.example',
+  DRAINLEDGER_DEVELOPMENT: 'yes',
   DRAINLEDGER_PORT: '0',
 });
 
@@ -168,6 +169,7 @@ describe('it does not start', () => {
   test('with a configuration that is wrong: all faults at once, exit code 78', async () => {
     const service = start({
       DRAINLEDGER_ORIGIN: '!',
+      DRAINLEDGER_DEVELOPMENT: 'yes',
       DRAINLEDGER_HOST: '0.0.0.0',
       DRAINLEDGER_PORT: '99999',
       DRAINLEDGER_EHR_URL: 'ftp://ehr.example',

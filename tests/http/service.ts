@@ -36,6 +36,7 @@ export async function startTestService(
     config: readConfig({
       DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
       DRAINLEDGER_ORIGIN: 'test.example',
+      ...('DRAINLEDGER_ACCESS' in settings ? {} : { DRAINLEDGER_DEVELOPMENT: 'yes' }),
       DRAINLEDGER_PORT: '0',
       ...settings,
     }),

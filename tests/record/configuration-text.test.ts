@@ -14,6 +14,7 @@ const SHIPPED: Configuration = {
   profiles: defaultProfiles(),
   rules: DEFAULT_TABLE,
   calendar: { zone: 'Europe/Berlin', dayStart: 450, shiftStarts: [0, 450, 1170] },
+  terminology: { snomed: false, categories: { level: 'survey' } },
 };
 
 const stored = (body: string, seq = 1, recordedAt = '2026-03-01T08:00:00.250Z') => ({
@@ -59,7 +60,9 @@ describe('what is written', () => {
         : value;
     const text = writeConfiguration(SHIPPED);
     expect(text).toBe(JSON.stringify(JSON.parse(text), sorted));
-    expect(Object.keys(JSON.parse(text))).toEqual(['algorithm', 'calendar', 'profiles', 'rules', 'settings']);
+    expect(Object.keys(JSON.parse(text))).toEqual([
+      ...['algorithm', 'calendar', 'profiles', 'rules', 'settings', 'terminology'],
+    ]);
     expect(JSON.parse(text).calendar).toEqual({
       day_start: '07:30',
       shift_starts: ['00:00', '07:30', '19:30'],
@@ -88,7 +91,8 @@ const FIRST_RELEASE = `{"algorithm":"1","calendar":{"day_start":"07:00","shift_s
 
 describe('what is read', () => {
   test('of the first release stays readable, digits and all', () => {
-    const { rules, profiles, settings, calendar } = read(FIRST_RELEASE);
+    const { rules, profiles, settings, calendar, terminology } = read(FIRST_RELEASE);
+    expect(terminology).toEqual({ snomed: true, categories: {} });
     const figures = ['250.50', '200', '20', '0.75', '0', '0', '5', '2.5'];
     expect(rules.rules.map(({ threshold }) => threshold.text)).toEqual(figures);
     expect(rules.rules[7]).toMatchObject({ steady_h: 4, steady_ml_h: { text: '20.0', thousandths: 20_000 } });

@@ -6,7 +6,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { Bundle, Observation, Parameters } from 'fhir/r4.js';
 import type { Pair } from '../../src/fhir/search/query.ts';
-import { RESOURCE_TYPES, type ResourceType } from '../../src/fhir/search/resource-types.ts';
+import type { ResourceType } from '../../src/fhir/search/resource-type.ts';
+import { RESOURCE_TYPES } from '../../src/fhir/search/resource-types.ts';
 import { type Held, openHeld } from '../../src/search/held.ts';
 import { typeHistory } from '../../src/search/history.ts';
 import { lastn } from '../../src/search/lastn.ts';
@@ -70,7 +71,17 @@ export function indexed(zone = 'UTC'): Indexed {
   const answer = (kind: Ask['kind'], query: string, more: Partial<Ask>): string => {
     follow();
     const pairs = [...new URLSearchParams(query)].map(([name, value]): Pair => [name, value]);
-    const asked = { kind, type: 'Observation', pairs, base: BASE, lenient: false, nowMs: NOW_MS, ...more };
+    const asked = {
+      kind,
+      type: 'Observation',
+      pairs,
+      base: BASE,
+      lenient: false,
+      within: null,
+      readable: ['Observation', 'Device', 'Provenance'],
+      nowMs: NOW_MS,
+      ...more,
+    };
     return ANSWERS[kind](held, OBSERVATION, asked);
   };
   const ask: Indexed['ask'] = (kind, query, more = {}) => JSON.parse(answer(kind, query, more));

@@ -125,6 +125,8 @@ test('its thread answers, closes at once when told, and leaves the file', async 
     pairs: [],
     base: BASE,
     lenient: false,
+    within: null,
+    readable: ['Observation', 'Device', 'Provenance'],
     nowMs: 0,
   } as const;
   const answers = await Promise.all([index.ask(ask), index.ask({ ...ask, type: 'Patient' })]);

@@ -135,3 +135,23 @@ test('history of the type: every version, newest first, page by page, since and 
   expect(times('_since=2026-05-31T23:43:25.000Z')).toEqual(['late/1']);
   expect(times('_at=2026-05-31T23:43:21Z').sort()).toEqual(['other0/1', 'other1/1', 'r0/2'].sort());
 });
+
+test.each([1, 7, 50, 200])(
+  'a page of %i is merged in order, though most of it may be of one code and the rest of many',
+  (count) => {
+    index = indexed();
+    const made = Array.from({ length: 160 }, (_, n) => ({
+      id: `o${n}`,
+      status: 'final',
+      // A hundred of one code in a row, and before and after them a few of others.
+      code: { coding: [{ system: 'urn:example:code', code: n < 30 || n > 130 ? `c${n % 9}` : 'many' }] },
+      subject: { reference: `Patient/${n % 2}` },
+      effectiveDateTime: new Date(Date.UTC(2024, 0, 1) + 60_000 * n).toISOString(),
+    }));
+    index.issue(...made);
+    const newest = [...made].sort((a, b) => (a.effectiveDateTime < b.effectiveDateTime ? 1 : -1));
+    const mine = newest.filter(({ subject }) => subject.reference === 'Patient/1').map(({ id }) => id);
+    expect(index.ids(`_count=${count}`)).toEqual(newest.map(({ id }) => id));
+    expect(index.ids(`patient=1&_sort=date&_count=${count}`)).toEqual(mine.toReversed());
+  },
+);

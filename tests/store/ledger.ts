@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
 import { writeBody } from '../../src/audit/entry-text.ts';
+import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { createRecord, drainNameOf, type Incoming, type Record } from '../../src/record/record.ts';
 import type { Store } from '../../src/store/port.ts';
 import { openSqliteStore, type SqliteStoreOptions } from '../../src/store/sqlite/store.ts';
@@ -41,7 +42,12 @@ export function openLedger(file: string, more: Partial<SqliteStoreOptions> = {})
     },
     ...more,
   });
-  const record = createRecord(store, { policy: DEFAULT_POLICY, canonical: 'http://example.org/test' });
+  const record = createRecord(store, {
+    policy: DEFAULT_POLICY,
+    canonical: 'http://example.org/test',
+    origin: 'store.example',
+    terminology: USUAL_TERMINOLOGY,
+  });
   const db = new Database(file);
   return {
     file,

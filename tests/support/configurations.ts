@@ -159,4 +159,11 @@ export const configuration: fc.Arbitrary<Configuration> = fc.record({
     .map((profiles) => new Map(profiles.map((each) => [each.id, each]))),
   rules,
   calendar,
+  terminology: fc.record({
+    snomed: fc.boolean(),
+    categories: fc.record(
+      { level: fc.constantFrom('survey', 'exam'), 'body-weight': fc.constant('vital-signs') },
+      { requiredKeys: [] },
+    ),
+  }),
 });

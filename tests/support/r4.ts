@@ -43,8 +43,10 @@ function loadSchema(): R4Schema {
   // judged one by one instead, each by the definition that its own resourceType names.
   definitions.ResourceList = { type: 'object', required: ['resourceType'] };
   // This copy lists FHIR versions up to 4.0.0 only; R4 as it is in use calls itself 4.0.1.
-  const fhirVersion = definitions.CapabilityStatement?.properties?.fhirVersion;
-  if (Array.isArray(fhirVersion?.enum)) fhirVersion.enum.push('4.0.1');
+  for (const type of ['CapabilityStatement', 'StructureDefinition']) {
+    const fhirVersion = definitions[type]?.properties?.fhirVersion;
+    if (Array.isArray(fhirVersion?.enum)) fhirVersion.enum.push('4.0.1');
+  }
   return { definitions };
 }
 
@@ -72,11 +74,20 @@ function issuesOf(error: unknown): readonly Issue[] {
   throw error;
 }
 
-function loadStructureDefinitions(): Judge {
-  const validate: (resource: JsonObject) => readonly Issue[] = validateResource;
+let areIndexed = false;
+
+/** Gives the StructureDefinition validator the published types and resources; once a process. */
+export function indexDefinitions(): void {
+  if (areIndexed) return;
+  areIndexed = true;
   for (const file of ['profiles-types', 'profiles-resources']) {
     indexStructureDefinitionBundle(readJson(`fhir/r4/${file}.json`));
   }
+}
+
+function loadStructureDefinitions(): Judge {
+  const validate: (resource: JsonObject) => readonly Issue[] = validateResource;
+  indexDefinitions();
   const run = (resource: JsonObject) => {
     try {
       return validate(resource);

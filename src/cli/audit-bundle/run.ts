@@ -1,6 +1,6 @@
 /** `audit-bundle --drain ID | --patient KEY | --from TIME --to TIME  --out FOLDER` */
 import { parseArgs } from 'node:util';
-import { readConfig } from '../../config.ts';
+import { readLedgerConfig } from '../../config.ts';
 import { openReader } from '../../store/sqlite/open.ts';
 import { progress } from '../progress.ts';
 import type { Wanted } from './select.ts';
@@ -20,7 +20,7 @@ export async function runAuditBundle(args: readonly string[]): Promise<number | 
   const { values } = parseArgs({ args: [...args], options: OPTIONS });
   const wanted = wantedOf(values);
   if (wanted === null || values.out === undefined) return null;
-  const db = openReader(readConfig(process.env).database);
+  const db = openReader(readLedgerConfig(process.env).database);
   try {
     // One moment of a ledger that may be written to meanwhile.
     db.exec('BEGIN');

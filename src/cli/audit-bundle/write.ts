@@ -8,7 +8,7 @@ import { readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
 import { readKeys } from '../../audit/notices.ts';
 import { writeCanonical } from '../../json/canonical.ts';
-import { createTextReader } from '../../store/sqlite/frames.ts';
+import { createFrameReader } from '../../store/sqlite/frames.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
 import { createCheckpointReader, createNoticeReader } from '../../store/sqlite/notices.ts';
 import { createSubtreeReader } from '../../store/sqlite/tree.ts';
@@ -89,7 +89,7 @@ function writeEntries(
   const issuedWith = createIssueFinder(db);
   const read = remembering(createSubtreeReader(db));
   const frames = createFrameWriter(db, files);
-  const textAt = createTextReader(db);
+  const textsIn = createFrameReader(db);
   for (const [done, index] of indexes.entries()) {
     const row = entry.get(index);
     if (row === undefined) throw new Error(`entry ${index} is missing; run verify on this database`);
@@ -99,11 +99,11 @@ function writeEntries(
       'entries.ndjson',
       `${JSON.stringify({ ...row, salt: row.salt.toString('hex'), issued, proof })}\n`,
     );
-    for (const stored of issued)
-      for (const [at, [name = '']] of (JSON.parse(stored) as string[][]).entries()) {
-        frames(name);
-        files.add('resources.ndjson', `{"log_index":${index},"resource":${textAt(stored, at)}}\n`);
-      }
+    for (const stored of issued) {
+      for (const [name = ''] of JSON.parse(stored) as string[][]) frames(name);
+      for (const text of textsIn(stored))
+        files.add('resources.ndjson', `{"log_index":${index},"resource":${text}}\n`);
+    }
     if (WITHDRAWS.test(row.body) && isCorrection(row.body))
       files.add(
         'corrections.ndjson',

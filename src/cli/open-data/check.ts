@@ -102,6 +102,7 @@ export async function checkOpenData(file: string, print: (line: string) => void)
     config: readConfig({
       DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
       DRAINLEDGER_ORIGIN: 'open-data.example',
+      DRAINLEDGER_DEVELOPMENT: 'yes',
       DRAINLEDGER_PORT: '0',
     }),
     logger: pino({ level: 'silent' }),

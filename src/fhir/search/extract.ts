@@ -1,6 +1,6 @@
 /** What the index keeps of a resource, found by the paths of its search parameters. */
 import { EVER, type MomentOf, type Range, readRange } from './date-range.ts';
-import type { ResourceType, SearchParameter } from './resource-types.ts';
+import type { ResourceType, SearchParameter } from './resource-type.ts';
 
 export type Json = Readonly<Record<string, unknown>>;
 

@@ -1,6 +1,6 @@
 /** A search that was understood, whole: what is looked for and how it is to be shown. */
 import type { Prefix, Range } from './date-range.ts';
-import type { ResourceType, SearchParameter } from './resource-types.ts';
+import type { Followed, ResourceType, SearchParameter } from './resource-type.ts';
 
 /** `system`: undefined for any, null for none; `code`: undefined for any of the system. */
 export interface TokenValue {
@@ -62,8 +62,9 @@ export interface Query {
   readonly count: number;
   readonly total: 'none' | 'accurate';
   readonly view: View;
-  /** Reference parameters to follow. */
-  readonly includes: readonly SearchParameter[];
+  /** References to follow, and to follow back. */
+  readonly includes: readonly Followed[];
+  readonly revincludes: readonly Followed[];
   /** What of the request was used, to be shown in the self link. */
   readonly used: readonly Pair[];
   /** What was left out on the client's own wish (handling=lenient). */

@@ -1,10 +1,11 @@
 /** One parameter of a search, with its modifier or chain, into what it asks for. */
 import { splitAt } from './escape.ts';
 import type { Criterion, Pair } from './query.ts';
-import { readDate, readQuantity, readReference, readToken } from './read-values.ts';
+import { readDate, readQuantity, readReference, readToken, readUri } from './read-values.ts';
 import type { Reading } from './reading.ts';
 import { notSupported, refused, UnknownParameter } from './refused.ts';
-import { type ResourceType, type SearchParameter, SHAPING } from './resource-types.ts';
+import type { ResourceType, SearchParameter } from './resource-type.ts';
+import { SHAPING } from './resource-types.ts';
 
 /** @throws {Refused} */
 export function readCriterion(type: ResourceType, [sent, value]: Pair, reading: Reading): Criterion {
@@ -25,6 +26,8 @@ export function readCriterion(type: ResourceType, [sent, value]: Pair, reading: 
       return { parameter, by: 'token', not: false, values: values.map((each) => readToken(name, each)) };
     case 'date':
       return { parameter, by: 'date', values: values.map((each) => readDate(name, each, reading.zone)) };
+    case 'uri':
+      return { parameter, by: 'token', not: false, values: values.map(readUri) };
     case 'quantity':
       return { parameter, by: 'quantity', values: values.map((each) => readQuantity(name, each)) };
     case 'composite':
@@ -98,7 +101,13 @@ function readComposite(name: string, text: string) {
 }
 
 function unknownParameter(name: string, type: ResourceType): UnknownParameter {
-  const known = [...type.parameters.map((each) => each.name), ...Object.keys(SHAPING), '_include', '_format'];
+  const known = [
+    ...type.parameters.map((each) => each.name),
+    ...Object.keys(SHAPING),
+    '_include',
+    '_revinclude',
+    '_format',
+  ];
   return new UnknownParameter(
     `${name.slice(0, 60)} is no parameter of this search: leave it out; known are ${known.join(', ')}`,
   );

@@ -3,7 +3,8 @@ import { type Criterion, type Pair, type Query, type SortKey, SUMMARIES, type Su
 import { readCriterion } from './read-criterion.ts';
 import type { Reading } from './reading.ts';
 import { Refused, refused, UnknownParameter } from './refused.ts';
-import { type ResourceType, type SearchParameter, SHAPING } from './resource-types.ts';
+import type { Followed, ResourceType } from './resource-type.ts';
+import { SHAPING } from './resource-types.ts';
 
 /** R4 lets a server return fewer than asked for, never more. */
 const MOST_COUNT = 1000;
@@ -14,7 +15,8 @@ const MOST_VALUES = 500;
 export function readQuery(type: ResourceType, pairs: readonly Pair[], reading: Reading): Query {
   const criteria: Criterion[] = [];
   const shaping = new Map<string, string>();
-  const includes: SearchParameter[] = [];
+  const includes: Followed[] = [];
+  const revincludes: Followed[] = [];
   const used: Pair[] = [];
   const ignored: string[] = [];
   for (const pair of pairs) {
@@ -22,6 +24,7 @@ export function readQuery(type: ResourceType, pairs: readonly Pair[], reading: R
     if (reading.others.includes(name) || name === '_format') continue;
     try {
       if (name === '_include') includes.push(readInclude(type, value));
+      else if (name === '_revinclude') revincludes.push(readRevinclude(type, value));
       else if (Object.hasOwn(SHAPING, name)) once(shaping, name, value);
       else if (value === '') throw refused(name, value, 'is empty', 'leave it out or give it a value');
       else criteria.push(readCriterion(type, pair, reading));
@@ -33,7 +36,7 @@ export function readQuery(type: ResourceType, pairs: readonly Pair[], reading: R
   }
   if (criteria.reduce((sum, each) => sum + ('values' in each ? each.values.length : 1), 0) > MOST_VALUES)
     throw new Refused(400, 'too-costly', `the search has over ${MOST_VALUES} values: ask in parts`);
-  return { type, criteria, includes, used, ignored, ...readShaping(type, shaping) };
+  return { type, criteria, includes, revincludes, used, ignored, ...readShaping(type, shaping) };
 }
 
 function once(shaping: Map<string, string>, name: string, value: string): void {
@@ -106,15 +109,34 @@ function readSort({ sortable }: ResourceType, text: string | undefined): readonl
   return keys;
 }
 
-function readInclude(type: ResourceType, text: string): SearchParameter {
-  const [source, name, target] = text.split(':');
-  const parameter = type.parameters.find((each) => each.name === name);
-  const holds = parameter !== undefined && type.includes.includes(parameter.name);
-  if (source !== type.type || !holds || (target !== undefined && target !== type.type)) {
-    const known = type.includes.map((each) => `${type.type}:${each}`).join(', ');
-    throw new UnknownParameter(
-      `_include=${text.slice(0, 60)} is not supported: ${known === '' ? 'leave it out' : `use ${known}`}`,
-    );
-  }
-  return parameter;
+/** `Observation:device` or `Observation:device:Device`. */
+function readInclude({ type, includes }: ResourceType, text: string): Followed {
+  const found = includes.find((each) =>
+    [includeName(type, each), `${includeName(type, each)}:${each.type}`].includes(text),
+  );
+  return (
+    found ??
+    notFollowed(
+      '_include',
+      text,
+      includes.map((each) => includeName(type, each)),
+    )
+  );
+}
+
+/** `Provenance:target` or `Provenance:target:Observation`. */
+function readRevinclude({ type, revincludes }: ResourceType, text: string): Followed {
+  const found = revincludes.find((each) =>
+    [revincludeName(each), `${revincludeName(each)}:${type}`].includes(text),
+  );
+  return found ?? notFollowed('_revinclude', text, revincludes.map(revincludeName));
+}
+
+/** As a client names it. */
+export const includeName = (type: string, { parameter }: Followed): string => `${type}:${parameter}`;
+export const revincludeName = ({ type, parameter }: Followed): string => `${type}:${parameter}`;
+
+function notFollowed(name: string, text: string, known: readonly string[]): never {
+  const mend = known.length === 0 ? 'leave it out' : `use ${known.join(', ')}`;
+  throw new UnknownParameter(`${name}=${text.slice(0, 60)} is not supported: ${mend}`);
 }

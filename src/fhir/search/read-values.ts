@@ -3,7 +3,7 @@ import { hasUnknownPrefix, type MomentOf, readRange, repairOffset, splitPrefix }
 import { splitAt, unescaped } from './escape.ts';
 import type { DateValue, QuantityValue, TokenValue } from './query.ts';
 import { notSupported, refused } from './refused.ts';
-import type { SearchParameter } from './resource-types.ts';
+import type { SearchParameter } from './resource-type.ts';
 
 /** `code`, `system|code`, `|code` or `system|`. */
 export function readToken(name: string, text: string): TokenValue {
@@ -15,6 +15,9 @@ export function readToken(name: string, text: string): TokenValue {
   if (second === undefined) return { system: undefined, code: first };
   return { system: first === '' ? null : first, code: second === '' ? undefined : second };
 }
+
+/** The whole of it: a URI has no parts here. */
+export const readUri = (text: string): TokenValue => ({ system: undefined, code: unescaped(text) });
 
 export function readDate(name: string, text: string, zone: MomentOf): DateValue {
   const { prefix, rest } = splitPrefix(text);

@@ -1,7 +1,9 @@
 /** A batch or a transaction posted to the base (FHIR R4 http.html#transaction). */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import { allows, CHART, scopeFor } from '../../auth/scope.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import { type ResourceType, typesThat } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
+import { typesThat } from '../../fhir/search/resource-types.ts';
 import { type FhirFault, fhirFault, pathOf } from '../../intake/fhir/fhir-fault.ts';
 import { faultsOf } from '../../intake/native/zod-faults.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
@@ -17,6 +19,7 @@ import {
   locationOf,
   type NotStored,
   refusalOf,
+  refuseForbidden,
   refuseQuery,
   type Stored,
   storedBy,
@@ -71,6 +74,10 @@ async function transaction(
   const unit = reads.flatMap((read) => ('faults' in read ? [] : read.incoming));
   faults.push(...namedTwice(unit.map(({ body }) => body.identifier)));
   if (faults.length > 0) return sendFaults(reply, 422, faults);
+  for (const incoming of unit) {
+    refuseScopeless(request);
+    refuseForbidden(request, parts, incoming);
+  }
   const outcomes = unit.length === 0 ? [] : await parts.record(unit);
   const [refused] = outcomes.flatMap((outcome, n) => located(refusalOf(outcome), n) ?? []);
   if (refused !== undefined) return sendFaults(reply, refused.status, refused.faults);
@@ -81,6 +88,12 @@ async function transaction(
     return storedAnswer(storedBy(outcome, parts, type), shows, parts);
   });
   return reply.send(bundleText('transaction-response', answers));
+}
+
+/** The route lets in whoever is known; what a transaction writes needs more. @throws {Refused} */
+function refuseScopeless({ principal }: FastifyRequest): void {
+  if (!allows(principal.scope, CHART))
+    throw new Refused(403, 'forbidden', `It needs the scope ${scopeFor(CHART)}.`);
 }
 
 const located = (refusal: NotStored | null, n: number): NotStored | null =>

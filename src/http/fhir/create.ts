@@ -4,20 +4,21 @@ import { writeRequest } from '../../audit/entry-text.ts';
 import type { Identifier } from '../../domain/entry.ts';
 import { splitAt, unescaped } from '../../fhir/search/escape.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type Faulty, readObservation } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { drainNameOf, type Incoming } from '../../record/record.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { ISSUING, refusalOf, refuseQuery, sendStored, storedBy } from './stored.ts';
+import { ISSUING, refusalOf, refuseForbidden, refuseQuery, sendStored, storedBy } from './stored.ts';
 
 export function registerCreate(app: FastifyInstance, parts: Parts, type: ResourceType): void {
   app.post(`/${type.type}`, { config: { doc: INTERACTION_DOCS.create(type) } }, async (request, reply) => {
     refuseQuery(request);
     const read = readSent(request.body as ExactValue, request.headers['if-none-exist'], parts);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);
+    refuseForbidden(request, parts, read.incoming);
     const [outcome] = await parts.record([read.incoming]);
     if (outcome === undefined) throw new Error('a unit of one entry had no outcome');
     const refusal = refusalOf(outcome);

@@ -1,13 +1,11 @@
 /** What the API reference says of the FHIR routes, made from the same rows as the routes. */
 import { z } from 'zod';
+import type { Action } from '../../auth/scope.ts';
 import { modifiersOf } from '../../fhir/search/read-criterion.ts';
 import { HISTORY_PARAMETERS } from '../../fhir/search/read-history.ts';
-import {
-  type Interaction,
-  type Operation,
-  type ResourceType,
-  SHAPING,
-} from '../../fhir/search/resource-types.ts';
+import { includeName, revincludeName } from '../../fhir/search/read-query.ts';
+import type { Interaction, Operation, ResourceType } from '../../fhir/search/resource-type.ts';
+import { SHAPING } from '../../fhir/search/resource-types.ts';
 import type { BodyDoc, RouteDoc } from '../route-doc.ts';
 
 const resource = (text: string, resourceType: string): BodyDoc => ({
@@ -19,7 +17,7 @@ const resource = (text: string, resourceType: string): BodyDoc => ({
 });
 
 const text = (description: string) => z.string().meta({ description });
-const FORMAT = {
+export const FORMAT_QUERY = {
   _format: text(
     'JSON is the only format; goes before Accept. A client that asks for application/json gets it under that name.',
   ),
@@ -31,15 +29,16 @@ const STRICT =
 export const FORM = 'application/x-www-form-urlencoded';
 const NOT_MODIFIED = { 304: { text: 'It is still what the client has.' } };
 
-const refusals = (text404?: string) => ({
+export const refusals = (text404?: string) => ({
   ...(text404 === undefined ? {} : { 404: resource(text404, 'OperationOutcome') }),
   default: resource('Any other error.', 'OperationOutcome'),
 });
 
 export const METADATA: RouteDoc = {
   operation: 'capabilities',
+  access: 'public',
   summary: 'What can be done with FHIR here',
-  query: { ...FORMAT, mode: text('Of no effect: there is one statement.') },
+  query: { ...FORMAT_QUERY, mode: text('Of no effect: there is one statement.') },
   readsQuery: true,
   answers: {
     200: resource('The CapabilityStatement.', 'CapabilityStatement'),
@@ -57,10 +56,13 @@ const RETURNS =
 /** What is posted to the base. */
 export const BUNDLE_DOC: RouteDoc = {
   operation: 'postBundle',
+  // What each entry needs is asked of each entry.
+  access: 'known',
+  seesToBounds: true,
   summary: 'A batch or a transaction',
   about:
     'In a batch each entry is a GET or POST and is answered by itself. In a transaction each is a POST, with ifNoneExist if wanted, and all are written or none. At most 500 entries and 2 MiB.',
-  query: FORMAT,
+  query: FORMAT_QUERY,
   readsQuery: true,
   body: z.looseObject({}).meta({ description: 'A Bundle of type batch or transaction.' }),
   bodyTypes: RESOURCE_TYPES_IN,
@@ -70,9 +72,11 @@ export const BUNDLE_DOC: RouteDoc = {
 export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   create: ({ type }) => ({
     operation: `create${type}`,
+    access: { type, action: 'c' },
+    seesToBounds: true,
     summary: `Chart what was read, as a resource of type ${type}`,
     about: `Takes what is read at the bedside and refuses what is worked out here. It becomes an entry by the same checks as any other, and comes back as the Observation that it is issued as. The drain is named in focus, by the identifier of its placement. The first identifier is the key: the same message again is answered with what it made, and with If-None-Exist so is any other message under that identifier. ${RETURNS}`,
-    query: FORMAT,
+    query: FORMAT_QUERY,
     readsQuery: true,
     body: z
       .looseObject({})
@@ -90,9 +94,10 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   }),
   update: ({ type }) => ({
     operation: `update${type}`,
+    access: { type, action: 'u' },
     summary: `Correct or withdraw what was sent as a resource of type ${type}`,
     about: `The whole Observation anew, as it should have been, with the ETag of the version it replaces in If-Match; status entered-in-error withdraws it, for ever. Only what was sent as an Observation can be updated; other entries are corrected at /v1. The same update again is answered with what it made. ${RETURNS}`,
-    query: FORMAT,
+    query: FORMAT_QUERY,
     readsQuery: true,
     body: z.looseObject({}).meta({ description: 'The Observation, with the id of the URL.' }),
     bodyTypes: RESOURCE_TYPES_IN,
@@ -100,28 +105,37 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   }),
   read: ({ type }) => ({
     operation: `read${type}`,
+    access: { type, action: 'r' },
     summary: `The newest version of a resource of type ${type}`,
     about: VERSIONED,
-    query: { ...FORMAT, ...VIEW },
+    query: { ...FORMAT_QUERY, ...VIEW },
     readsQuery: true,
     answers: { 200: resource('The resource.', type), ...NOT_MODIFIED, ...refusals('It was never issued.') },
   }),
   vread: ({ type }) => ({
     operation: `read${type}Version`,
+    access: { type, action: 'r' },
     summary: `One version of a resource of type ${type}, as the text that was issued`,
     about: VERSIONED,
-    query: { ...FORMAT, ...VIEW },
+    query: { ...FORMAT_QUERY, ...VIEW },
     readsQuery: true,
     answers: { 200: resource('The version.', type), ...NOT_MODIFIED, ...refusals('It was never issued.') },
   }),
   'history-instance': (row) => ({
-    ...historyDoc(`${row.type}History`, `Versions of a resource of type ${row.type}, newest first`),
+    ...historyDoc(row, 'r', `${row.type}History`, `Versions of a resource of type ${row.type}, newest first`),
     answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals('It was never issued.') },
   }),
   'history-type': (row) =>
-    historyDoc(`${row.type}TypeHistory`, `Versions of all resources of type ${row.type}, newest first`),
+    historyDoc(
+      row,
+      's',
+      `${row.type}TypeHistory`,
+      `Versions of all resources of type ${row.type}, newest first`,
+    ),
   'search-type': (row) => ({
     operation: `search${row.type}`,
+    access: { type: row.type, action: 's' },
+    seesToBounds: true,
     summary: `Resources of type ${row.type} that match, a page at a time`,
     about: STRICT,
     query: searchQuery(row),
@@ -130,10 +144,26 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   }),
 };
 
-const historyDoc = (operation: string, summary: string): RouteDoc => ({
+/** A definition has one version, and is not cached by it. */
+export const DEFINITION_READ: DocOf = ({ type }) => ({
+  operation: `read${type}`,
+  access: 'known',
+  summary: `One of our own resources of type ${type}`,
+  query: { ...FORMAT_QUERY, ...VIEW },
+  readsQuery: true,
+  answers: { 200: resource('The resource.', type), ...refusals('There is none of this id.') },
+});
+
+const historyDoc = (
+  { type }: ResourceType,
+  action: Action,
+  operation: string,
+  summary: string,
+): RouteDoc => ({
   operation,
+  access: { type, action },
   summary,
-  query: { ...FORMAT, ...described(HISTORY_PARAMETERS), _page: text('From a link that was given.') },
+  query: { ...FORMAT_QUERY, ...described(HISTORY_PARAMETERS), _page: text('From a link that was given.') },
   readsQuery: true,
   answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals() },
 });
@@ -153,14 +183,22 @@ function filters({ parameters }: ResourceType) {
   );
 }
 
+const followed = (name: string, known: readonly string[]) =>
+  known.length === 0 ? {} : { [name]: text(`${known.join(', ')}.`) };
+
+const sortKeys = ({ sortable }: ResourceType): string =>
+  `Keys: ${sortable.join(', ')}.${sortable.includes('date') ? ' date is the end of the effective time; -date unless given.' : ''}`;
+
 const searchQuery = (row: ResourceType) => ({
   ...filters(row),
-  ...described(SHAPING),
-  ...(row.includes.length === 0
-    ? {}
-    : { _include: text(`${row.includes.map((each) => `${row.type}:${each}`).join(', ')}.`) }),
+  ...described({ ...SHAPING, _sort: `${SHAPING._sort} ${sortKeys(row)}` }),
+  ...followed(
+    '_include',
+    row.includes.map((each) => includeName(row.type, each)),
+  ),
+  ...followed('_revinclude', row.revincludes.map(revincludeName)),
   _page: text('From a link that was given; stands alone.'),
-  ...FORMAT,
+  ...FORMAT_QUERY,
 });
 
 /** The same search with its parameters in a form, where no log on the way can see them. */
@@ -195,9 +233,11 @@ export function operationDoc(
       : resource('The statistics.', 'Parameters');
   return {
     operation: `${operation}${row.type}${byPost ? 'ByPost' : ''}`,
+    access: { type: row.type, action: 's' },
+    seesToBounds: true,
     summary: `The FHIR operation $${operation}`,
     about: ABOUT_OPERATION[operation],
-    query: { ...ofSearch, ...described(parameters), ...FORMAT },
+    query: { ...ofSearch, ...described(parameters), ...FORMAT_QUERY },
     readsQuery: true,
     ...(byPost ? { body, bodyTypes: [FORM, 'application/fhir+json', 'application/json'] } : {}),
     answers: { 200: answer, ...refusals() },

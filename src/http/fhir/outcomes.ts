@@ -9,6 +9,8 @@ export const FHIR_JSON = 'application/fhir+json; charset=utf-8';
 
 const CODE_OF: Readonly<Record<number, IssueCode>> = {
   400: 'structure',
+  401: 'login',
+  403: 'forbidden',
   404: 'not-found',
   405: 'not-supported',
   406: 'not-supported',

@@ -1,36 +1,39 @@
 /** The FHIR side: one row of RESOURCE_TYPES becomes routes, one interaction or operation at a time. */
 import { createHash } from 'node:crypto';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import type { AccessControl } from '../../auth/access-control.ts';
+import type { Principal } from '../../auth/principal.ts';
+import { allows } from '../../auth/scope.ts';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import {
-  type Interaction,
-  OPERATIONS,
-  type Operation,
-  RESOURCE_TYPES,
-  type ResourceType,
-} from '../../fhir/search/resource-types.ts';
+import type { Interaction, Operation, ResourceType } from '../../fhir/search/resource-type.ts';
+import { OPERATIONS, RESOURCE_TYPES } from '../../fhir/search/resource-types.ts';
 import type { Ask } from '../../search/port.ts';
 import { momentsOf } from '../../search/zone.ts';
 import { acceptForm, alsoAcceptJson } from '../body.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf, queryOf } from './asked.ts';
 import { registerBundles } from './bundle-in.ts';
+import { confinedTo } from './confined.ts';
 import { registerCreate } from './create.ts';
+import { registerDefinitions } from './definitions.ts';
 import { FORM, formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
 import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
+import { registerSmart } from './smart.ts';
 import { registerUpdate } from './update.ts';
 import { instanceHistory, isKnown, sendVersion, versionsOf } from './versions.ts';
 
-export function registerFhir(app: FastifyInstance, parts: Parts): void {
+export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessControl): void {
   acceptForm(app);
   alsoAcceptJson(app, 'application/fhir+json');
   answerRefusals(app);
   negotiateAnswers(app);
   const zone = momentsOf(parts.calendar.zone);
   registerMetadata(app, parts);
+  registerSmart(app, access);
+  registerDefinitions(app, parts);
   registerBundles(app, parts);
   for (const type of RESOURCE_TYPES) {
     for (const each of type.interactions) REGISTER[each](app, parts, type, zone);
@@ -148,6 +151,9 @@ function registerOperation(app: FastifyInstance, parts: Parts, type: ResourceTyp
   app.post(`/${type.type}/$${name}`, { config: { doc: doc(true) } }, asking(parts, type, name));
 }
 
+const readableBy = ({ scope }: Principal): readonly string[] =>
+  RESOURCE_TYPES.map(({ type }) => type).filter((type) => allows(scope, { type, action: 'r' }));
+
 /** The search index answers; a form and a URL ask the same. */
 function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind: Ask['kind']) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> => {
@@ -157,6 +163,8 @@ function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind:
       pairs: pairsOf(request),
       base: `${publicUrl()}${FHIR_BASE}`,
       lenient: handlingOf(request) === 'lenient',
+      within: confinedTo(request.principal),
+      readable: readableBy(request.principal),
       nowMs: now(),
     });
     if ('text' in answer) return reply.send(answer.text);

@@ -4,13 +4,14 @@ import { readBody } from '../../audit/entry-text.ts';
 import type { Identifier, Kind } from '../../domain/entry.ts';
 import type { FactName } from '../../domain/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
-import { observationId } from '../../fhir/observation.ts';
+import { factId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
-import type { NotTaken } from '../../record/record.ts';
+import type { Incoming, NotTaken } from '../../record/record.ts';
 import type { AppendOutcome } from '../../store/port.ts';
+import { writeRefusal } from '../allowed.ts';
 import { statusOfRefusal } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
 import { preferredReturn, queryOf } from './asked.ts';
@@ -47,7 +48,7 @@ export function storedBy(outcome: AppendOutcome, parts: Parts, type: ResourceTyp
   if (!('receipt' in outcome)) throw new Error('what was not taken is not stored');
   const isNew = outcome.kind === 'recorded';
   const { drain, sequence, entry, derived } = JSON.parse(outcome.receipt) as Receipt;
-  const id = observationId(drain, { name: issuedAs(parts, drain, sequence), anchor: entry });
+  const id = factId(drain, { name: issuedAs(parts, drain, sequence), anchor: entry });
   const versions = versionsOf(parts, type, id);
   const version = isNew ? versions[0] : versions.at(-1);
   return { isNew, id, version: version ?? null, marks: derived?.marks ?? [] };
@@ -148,4 +149,10 @@ export function refuseQuery(request: FastifyRequest): void {
     'not-supported',
     `${unknown[0].slice(0, 60)} is no parameter of a write: leave it out`,
   );
+}
+
+/** @throws {Refused} 403 when the client may not write what it sends */
+export function refuseForbidden(request: FastifyRequest, { store }: Parts, incoming: Incoming): void {
+  const refusal = writeRefusal(request.principal, store, incoming);
+  if (refusal !== null) throw new Refused(403, 'forbidden', refusal.detail);
 }

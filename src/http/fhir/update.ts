@@ -9,14 +9,14 @@ import type { Chain } from '../../domain/chains.ts';
 import type { Content, EntryBody } from '../../domain/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type ReadObservation, readReplacement } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/record.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { refusalOf, refuseQuery, sendStored } from './stored.ts';
+import { refusalOf, refuseForbidden, refuseQuery, sendStored } from './stored.ts';
 import { versionsOf } from './versions.ts';
 
 interface OfId {
@@ -32,6 +32,7 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     const before = newest() ?? refuseUnknown(id);
     const read = readUpdate(request, parts, before);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);
+    refuseForbidden(request, parts, read.incoming);
     const [outcome] = await parts.record([read.incoming]);
     if (outcome?.kind === 'conflict') throw outOfDate(before, baseVersion(request));
     const refusal = outcome === undefined ? null : refusalOf(outcome);

@@ -1,13 +1,13 @@
 /** Issued resources, as the very texts that were issued: read, version read, history of one. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { historyBundle, type Version, versionOf } from '../../fhir/bundle.ts';
-import { observationId } from '../../fhir/observation.ts';
+import { factId } from '../../fhir/reference.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import type { Pair, View } from '../../fhir/search/query.ts';
 import { readHistoryWindow } from '../../fhir/search/read-history.ts';
 import { readElements, readSummary } from '../../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../../fhir/search/refused.ts';
-import type { ResourceType } from '../../fhir/search/resource-types.ts';
+import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { isWhole, subset } from '../../fhir/subset.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf } from './asked.ts';
@@ -38,7 +38,7 @@ export function sendVersion(
 }
 
 function neverIssued({ type }: ResourceType, id: string): Refused {
-  const example = observationId('drain', { name: 'net-drainage', anchor: 'entry' });
+  const example = factId('drain', { name: 'net-drainage', anchor: 'entry' });
   return new Refused(404, 'not-found', `No ${type} or version '${id}' was issued; ids look like ${example}`);
 }
 
@@ -52,7 +52,8 @@ export function isKnown({ headers }: FastifyRequest, tag: string, modified: Date
   return modified !== null && !Number.isNaN(since) && Math.floor(modified.getTime() / 1000) * 1000 <= since;
 }
 
-function readView(pairs: readonly Pair[], lenient: boolean): View {
+/** How a read is to be shown. @throws {Refused} */
+export function readView(pairs: readonly Pair[], lenient: boolean): View {
   const known = ['_format', '_summary', '_elements'];
   const unknown = pairs.find(([name]) => !known.includes(name));
   if (unknown !== undefined && !lenient)

@@ -1,7 +1,9 @@
 /** Worklists: which thresholds the data crossed, which could not be assessed, which drains went unread. */
+
 import { setImmediate } from 'node:timers/promises';
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { LIST, READ } from '../../auth/scope.ts';
 import { type Advised, advise } from '../../domain/advise.ts';
 import type { Subject } from '../../domain/book.ts';
 import { epochMs } from '../../domain/units.ts';
@@ -28,6 +30,7 @@ const FOR_REVIEW = 'As of what is charted, for review. A silent drain raises not
 const DOCS = {
   ofDrain: {
     operation: 'drainAdvisories',
+    access: READ,
     summary: 'Thresholds that the data of a drain or of its patient crossed',
     about: FOR_REVIEW,
     answers: {
@@ -37,6 +40,7 @@ const DOCS = {
   },
   standing: {
     operation: 'standingAdvisories',
+    access: LIST,
     summary: 'Standing advisories of open drains, by drain id',
     about: `${FOR_REVIEW} One of several drains is listed once.`,
     query: { after },
@@ -44,6 +48,7 @@ const DOCS = {
   },
   overdue: {
     operation: 'overdueReadings',
+    access: LIST,
     summary: 'Open drains whose last counted reading is older than expected, by drain id',
     about: 'No reading is not 0 mL: it is listed with its age and enters no sum.',
     query: { after },
@@ -51,6 +56,7 @@ const DOCS = {
   },
   rules: {
     operation: 'rules',
+    access: 'known',
     summary: 'The rule table in force, with sources and evidence',
     answers: { 200: json('Every row, on or off.', rules), ...problems({}) },
   },

@@ -92,6 +92,22 @@ export const outcomes = z
   .object({ outcomes: z.array(outcome).describe('One an item, in the order of the items.') })
   .meta({ id: 'BatchOutcomes' });
 
+/** Of a line, or the last one, which counts them. */
+export const lineResult = z
+  .union([
+    z.object({
+      line: count,
+      status: z.number().int(),
+      result: z
+        .union([receipt, z.array(receipt)])
+        .nullable()
+        .optional(),
+    }),
+    z.object({ line: count, status: z.number().int(), problem }),
+    z.object({ lines: count, recorded: count, repeated: count, refused: count }),
+  ])
+  .meta({ id: 'LineResult' });
+
 const reference = z.object({ reference: z.string().optional(), identifier: identifier.optional() });
 export const drainFields = {
   drain: z.string(),

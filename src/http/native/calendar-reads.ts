@@ -1,6 +1,8 @@
 /** What drained by clock hour, shift and fluid-balance day: of one drain, and of all drains of its patient. */
+
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
+import { READ } from '../../auth/scope.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { CalendarKind } from '../../domain/policy.ts';
 import type { EpochMs } from '../../domain/units.ts';
@@ -54,6 +56,7 @@ const NO_DRAIN = problems({
 const DOCS = {
   windows: {
     operation: 'calendarWindows',
+    access: READ,
     summary: 'What a drain gave by clock hour, shift or fluid-balance day',
     about: ABOUT,
     query: QUERY,
@@ -61,6 +64,7 @@ const DOCS = {
   },
   patientWindows: {
     operation: 'patientWindows',
+    access: READ,
     summary: 'What all drains of the patient of a drain gave, by clock hour, shift or fluid-balance day',
     about: ABOUT,
     query: QUERY,

@@ -56,6 +56,13 @@ const document = z
       day_start: timeOfDay,
       shift_starts: z.array(timeOfDay),
     }),
+    terminology: z
+      .object({
+        snomed: z.boolean().describe('Whether Observations carry SNOMED CT codings.'),
+        categories: z.record(z.string(), z.string()).describe('Category of a fact, where not the usual one.'),
+      })
+      .optional()
+      .describe('How facts are coded for the record; absent in versions before it could be chosen.'),
   })
   .meta({ id: 'Configuration', description: 'All that derived values depend on beside the entries.' });
 

@@ -14,12 +14,14 @@ const ABOUT =
 const DOCS = {
   inForce: {
     operation: 'configuration',
+    access: 'known',
     summary: 'The configuration in force: settings, unit profiles, rule table and calendar',
     about: ABOUT,
     answers: { 200: json('The version in force.', version), ...problems({ 404: 'None is recorded.' }) },
   },
   versions: {
     operation: 'configurationVersions',
+    access: 'known',
     summary: 'All versions of the configuration, oldest first',
     about: ABOUT,
     answers: { 200: json('Each version, whole.', versions), ...problems({}) },

@@ -1,18 +1,20 @@
 /** Entries in: one by one, or as a batch with one outcome for each item. */
+
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
-import { batchBody, readBatch, readItem, togetherPointer } from '../../intake/native/read-batch.ts';
+import { CHART } from '../../auth/scope.ts';
+import { batchBody, readBatch } from '../../intake/native/read-batch.ts';
 import { readEntry, readPlacement } from '../../intake/native/read-entry.ts';
 import { entryBody, placementBody } from '../../intake/native/schemas.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
-import { drainNameOf, type Incoming } from '../../record/record.ts';
-import { StoreBusy, StoreFailed } from '../../store/port.ts';
-import { type Answer, answerOf } from '../outcome.ts';
+import { drainNameOf } from '../../record/record.ts';
+import type { Answer } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
-import { faulty, type Problem, problem } from '../problem.ts';
+import { faulty, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { outcomes, problems, receipt } from './answers.ts';
+import { answerItem, recorded } from './recorded.ts';
 
 const BATCH_BYTES = 2 * 1024 * 1024;
 
@@ -31,6 +33,8 @@ const NOT_TAKEN = {
 const DOCS = {
   place: {
     operation: 'placeDrain',
+    access: CHART,
+    seesToBounds: true,
     summary: 'Place a drain',
     about: 'Makes a drain. Its id is made from the identifier of the placement.',
     body: placementBody,
@@ -38,6 +42,7 @@ const DOCS = {
   },
   enter: {
     operation: 'enter',
+    access: CHART,
     summary: 'Enter one fact about a drain',
     about:
       'What only other entries could show to be wrong is accepted and marked. The answer carries what is derived.',
@@ -46,6 +51,8 @@ const DOCS = {
   },
   batch: {
     operation: 'enterMany',
+    access: CHART,
+    seesToBounds: true,
     summary: 'Enter facts about several drains',
     about: 'One outcome an item, in order; a bad item harms no other. At most 2 MiB.',
     body: batchBody,
@@ -62,7 +69,9 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     const read = readPlacement(sent);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
     const drain = drainNameOf(read.body.identifier);
-    const answer = await recorded(parts, [{ drain, body: read.body, request: writeRequest(sent) }]);
+    const answer = await recorded(parts, request.principal, [
+      { drain, body: read.body, request: writeRequest(sent) },
+    ]);
     return send(reply, answer, `/v1/drains/${drain}`);
   });
 
@@ -74,7 +83,9 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
       const sent = request.body as ExactValue;
       const read = readEntry(sent, parts.profiles);
       if ('faults' in read) return sendProblem(reply, faulty(read.faults));
-      const answer = await recorded(parts, [{ drain, body: read.body, request: writeRequest(sent) }]);
+      const answer = await recorded(parts, request.principal, [
+        { drain, body: read.body, request: writeRequest(sent) },
+      ]);
       return send(reply, answer, `/v1/drains/${drain}/entries`);
     },
   );
@@ -82,55 +93,17 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
   app.post('/entries', { bodyLimit: BATCH_BYTES, config: { doc: DOCS.batch } }, async (request, reply) => {
     const read = readBatch(request.body as ExactValue);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
-    const answers = await Promise.all(read.items.map((item) => answerItem(parts, item)));
+    const answers = await Promise.all(read.items.map((item) => answerItem(parts, request.principal, item)));
     return reply
       .type('application/json; charset=utf-8')
       .send(`{"outcomes":[${answers.map(outcomeText).join(',')}]}`);
   });
 }
 
-/** Records a unit and answers with what stands in the way, or with the receipts: of one entry, or of several as a list. */
-async function recorded(
-  parts: Parts,
-  unit: readonly Incoming[],
-  pointerTo: (n: number) => string = () => '',
-): Promise<Answer | Problem> {
-  const answers = (await parts.record(unit)).map((outcome, n) => answerOf(outcome, pointerTo(n)));
-  const receipts: Answer[] = [];
-  for (const answer of answers) {
-    if ('type' in answer) return answer;
-    receipts.push(answer);
-  }
-  const body = receipts.map((answer) => answer.body).join(',');
-  return {
-    status: Math.max(...receipts.map(({ status }) => status)),
-    body: receipts.length > 1 ? `[${body}]` : body,
-  };
-}
-
 function send(reply: FastifyReply, answer: Answer | Problem, location: string): FastifyReply {
   if ('type' in answer) return sendProblem(reply, answer);
   if (answer.status === 201) reply.header('location', location);
   return reply.code(answer.status).type('application/json; charset=utf-8').send(answer.body);
-}
-
-async function answerItem(parts: Parts, item: ExactValue): Promise<Answer | Problem> {
-  const read = readItem(item, parts.profiles);
-  if ('faults' in read) return faulty(read.faults);
-  const unit = read.unit.map(({ drain, body, sent }) => ({ drain, body, request: writeRequest(sent) }));
-  try {
-    return await recorded(parts, unit, unit.length > 1 ? togetherPointer : undefined);
-  } catch (error) {
-    if (error instanceof StoreBusy || error instanceof StoreFailed) {
-      return problem(
-        503,
-        'not-durable',
-        'Nothing of this item was written',
-        'Send the item again a little later.',
-      );
-    }
-    throw error;
-  }
 }
 
 function outcomeText(answer: Answer | Problem): string {

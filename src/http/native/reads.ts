@@ -1,6 +1,8 @@
 /** What is known of drains: list, one drain, entries, chart, current state. */
+
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
+import { LIST, READ } from '../../auth/scope.ts';
 import type { Book } from '../../domain/book.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { EpochMs } from '../../domain/units.ts';
@@ -39,11 +41,13 @@ const NO_DRAIN = answers.problems({ 404: 'There is no such drain.' });
 const DOCS = {
   about: {
     operation: 'about',
+    access: 'known',
     summary: 'What this service is',
     answers: { 200: json('Its name and what to keep in mind.', answers.about), ...answers.problems({}) },
   },
   profiles: {
     operation: 'unitProfiles',
+    access: 'known',
     summary: 'The configured unit profiles',
     answers: {
       200: json('What a set-up or unit change may name.', answers.unitProfiles),
@@ -52,17 +56,20 @@ const DOCS = {
   },
   drains: {
     operation: 'drains',
+    access: LIST,
     summary: 'The drains, by id',
     query: { after: afterName },
     answers: { 200: json(`A page of ${PAGE.drains}.`, answers.drainsPage), ...answers.problems({}) },
   },
   drain: {
     operation: 'drain',
+    access: READ,
     summary: 'What is known of a drain',
     answers: { 200: json('The drain.', answers.drain), ...NO_DRAIN },
   },
   chart: {
     operation: 'chart',
+    access: READ,
     summary: 'All that stands of a drain, with what follows from it',
     about: 'Corrections stand in the place of what they correct; what was entered in error is left out.',
     query: { as_of: asOf },
@@ -70,12 +77,14 @@ const DOCS = {
   },
   state: {
     operation: 'state',
+    access: READ,
     summary: 'Where a drain stands, each value with its time and age',
     query: { as_of: asOf },
     answers: { 200: json('The state.', state), ...NO_DRAIN },
   },
   entries: {
     operation: 'entries',
+    access: READ,
     summary: 'The ledger of a drain, entry by entry as it was written',
     query: { after: afterNumber },
     answers: { 200: json(`A page of ${PAGE.entries}.`, answers.entriesPage), ...NO_DRAIN },

@@ -1,6 +1,8 @@
 /** What was measured of a drain beside the figures of a published policy, and the policies themselves. */
+
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { READ } from '../../auth/scope.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import { REMOVAL_POLICIES } from '../../domain/removal-policies.ts';
 import { removalViewOf } from '../../record/removal-view.ts';
@@ -22,11 +24,13 @@ const IDS = REMOVAL_POLICIES.map(({ id }) => id);
 const DOCS = {
   policies: {
     operation: 'removalPolicies',
+    access: 'known',
     summary: 'Published figures that drains were taken out by, with their sources',
     answers: { 200: json('The policies.', removalPolicies), ...problems({}) },
   },
   evidence: {
     operation: 'removalEvidence',
+    access: READ,
     summary: 'What was measured of a drain, criterion by criterion of a chosen policy',
     about: 'Evidence for review, not a recommendation: imaging and a clinician are always outstanding.',
     query: { policy: z.enum(IDS).meta({ description: 'Required: none is a default.' }), as_of: asOf },

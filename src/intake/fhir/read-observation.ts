@@ -3,13 +3,14 @@
 import type { z } from 'zod';
 import type { EntryBody, Identifier, Reference, Site } from '../../domain/entry.ts';
 import type { FactName } from '../../domain/fact.ts';
-import { SITE_CODES } from '../../fhir/codes.ts';
+import { SITE_CODES } from '../../fhir/codings.ts';
 import { GROUPING } from '../../fhir/raw-codes.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { writeExact } from '../../json/exact-write.ts';
 import { shown } from '../fault.ts';
 import { type Profiles, readEntry } from '../native/read-entry.ts';
 import { faultsOf } from '../native/zod-faults.ts';
+import { putField } from '../put-field.ts';
 import { type FhirFault, fhirFault, pathOf } from './fhir-fault.ts';
 import { chartedValue, type Named, namedBy } from './parts.ts';
 import {
@@ -218,24 +219,10 @@ function draftOf(
   const notes = observation.note?.map(({ text }) => text) ?? [];
   if (notes.length > 0) native.note = notes.join('\n');
   for (const part of parts) {
-    put(native, part.field, part.value);
+    putField(native, part.field, part.value);
     paths.set(`/${part.field.join('/')}`, part.path);
   }
   return { native, pathTo: (pointer) => nearest(paths, pointer) };
-}
-
-function put(
-  into: Record<string, ExactValue>,
-  [first = '', ...rest]: readonly string[],
-  value: ExactValue,
-): void {
-  if (rest.length === 0) {
-    into[first] = value;
-    return;
-  }
-  const inner = into[first] ?? {};
-  into[first] = inner;
-  put(inner as Record<string, ExactValue>, rest, value);
 }
 
 function nearest(paths: ReadonlyMap<string, string>, pointer: string): string {

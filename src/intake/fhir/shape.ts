@@ -3,7 +3,7 @@
  * meaning is refused, and what cannot is kept with the resource as sent.
  */
 import { z } from 'zod';
-import { UCUM } from '../../fhir/codes.ts';
+import { UCUM } from '../../fhir/codings.ts';
 import { ExactNumber } from '../../json/exact-json.ts';
 import { MEND } from '../native/quantity.ts';
 

@@ -1,20 +1,27 @@
-/** A batch: a list of items, each an entry with its drain, or two such entries that are taken together or not at all. */
+/** Items: each an entry with its drain, or two such entries that are taken together or not at all; a batch is a list of them. */
 import { z } from 'zod';
-import type { EntryBody } from '../../domain/entry.ts';
+import type { EntryBody, Identifier } from '../../domain/entry.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
-import { type Profiles, readEntry } from './read-entry.ts';
+import { type Profiles, type Read, readEntry, readPlacement } from './read-entry.ts';
+import { identifier } from './schemas.ts';
 import { faultsOf } from './zod-faults.ts';
 
 const MOST_ITEMS = 500;
 const MOST_TOGETHER = 2;
 
-const drain = z.string().min(1).max(64).meta({ description: 'Id of the drain' });
+const drain = z.union([z.string().min(1).max(64), identifier]);
 const withDrain = {
   type: 'object',
-  properties: { drain: { type: 'string', description: 'Id of the drain' }, kind: { type: 'string' } },
-  required: ['drain', 'kind'],
-  description: 'An Entry with one more field, the drain it is about.',
+  properties: {
+    drain: {
+      anyOf: [{ type: 'string' }, { $ref: '#/components/schemas/Identifier' }],
+      description: 'Id of the drain, or the identifier that it was placed under; a placement has none.',
+    },
+    kind: { type: 'string' },
+  },
+  required: ['kind'],
+  description: "An Entry with one more field, the drain it is about; or a Placement with kind 'placed'.",
 };
 const together = {
   type: 'object',
@@ -37,7 +44,8 @@ export const batchBody = z
 const togetherItem = z.strictObject({ together: z.array(z.unknown()).min(1).max(MOST_TOGETHER) });
 
 export interface ItemEntry {
-  readonly drain: string;
+  /** Its id, or the identifier of its placement. */
+  readonly drain: string | Identifier;
   readonly body: EntryBody;
   /** What was sent, without the drain: the same as if it had been posted to the drain. */
   readonly sent: ExactValue;
@@ -76,10 +84,15 @@ function readOne(value: ExactValue, pointer: string, profiles: Profiles): ItemEn
   const within = (faults: readonly Fault[]): Faulty => ({
     faults: faults.map((fault) => ({ ...fault, pointer: `${pointer}${fault.pointer}` })),
   });
+  if (isObject(value) && value.kind === 'placed') {
+    const { kind: _kind, ...sent } = value;
+    const read = readPlacement(sent);
+    return 'faults' in read ? within(read.faults) : { drain: read.body.identifier, body: read.body, sent };
+  }
   const object = z.looseObject({ drain }).safeParse(value);
   if (!object.success) return within(faultsOf(object.error, value));
-  const { drain: name, ...sent } = value as Record<string, ExactValue>;
-  const read = readEntry(sent, profiles);
+  const { drain: _drain, ...sent } = value as Record<string, ExactValue>;
+  const read: Read = readEntry(sent, profiles);
   if ('faults' in read) return within(read.faults);
   return { drain: object.data.drain, body: read.body, sent };
 }

@@ -43,16 +43,19 @@ export function createFrameReader(db: Database.Database): (stored: string) => st
     (JSON.parse(stored) as Stored).map(([name, ...holes]) => fill({ frame: frameOf(name), holes }));
 }
 
-/** Reads one of the stored texts back; undefined past the last. @throws {Error} when its frame is missing */
+/** Reads some of the stored texts back; undefined past the last. @throws {Error} when a frame is missing */
 export function createTextReader(
   db: Database.Database,
-): (stored: string, position: number) => string | undefined {
+): (stored: string) => (position: number) => string | undefined {
   const frameOf = createFrameFinder(db);
-  return (stored, position) => {
-    const one = (JSON.parse(stored) as Stored)[position];
-    if (one === undefined) return undefined;
-    const [name, ...holes] = one;
-    return fill({ frame: frameOf(name), holes });
+  return (stored) => {
+    const all = JSON.parse(stored) as Stored;
+    return (position) => {
+      const one = all[position];
+      if (one === undefined) return undefined;
+      const [name, ...holes] = one;
+      return fill({ frame: frameOf(name), holes });
+    };
   };
 }
 

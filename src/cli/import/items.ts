@@ -1,0 +1,100 @@
+/** A file as the lines that are posted, each with what it came from, so that a refused one can be mended and sent again. */
+import { createReadStream, readFileSync } from 'node:fs';
+import { z } from 'zod';
+import { type CsvMapping, columnsOf, csvMapping } from '../../intake/csv/mapping.ts';
+import { csvRows } from '../../intake/csv/read-rows.ts';
+import { itemsOf } from '../../intake/csv/rows.ts';
+import type { Fault } from '../../intake/fault.ts';
+import { linesOf } from '../../intake/lines.ts';
+import { writeExact } from '../../json/exact-write.ts';
+
+/** Of a file: its lines, or rows as CSV writes them. */
+export interface Source {
+  /** JSON of the item; null where the file itself shows that it cannot be one. */
+  readonly json: string | null;
+  readonly faults: readonly Fault[];
+  /** As it stood in the file, to be written to the file of what was refused. */
+  readonly original: string;
+}
+
+export interface Sources {
+  readonly items: AsyncIterable<Source>;
+  /** First line of a file of refused ones; empty where there is none. */
+  readonly header: string;
+}
+
+const LINE_BYTES = 256 * 1024;
+
+/** @param onBytes told of what was read of the file */
+export function ndjsonItems(file: string, onBytes: (bytes: number) => void): Sources {
+  const read = async function* (): AsyncGenerator<Source> {
+    for await (const line of linesOf(counted(file, onBytes), LINE_BYTES)) {
+      const original = 'text' in line ? line.text : '';
+      if ('text' in line) yield { json: original, faults: [], original };
+      else yield { json: null, faults: [unreadable(line.number, line.fault)], original };
+    }
+  };
+  return { items: read(), header: '' };
+}
+
+const unreadable = (number: number, fault: string): Fault => ({
+  pointer: `line ${number}`,
+  value: undefined,
+  detail: `is ${fault.replaceAll('-', ' ')}`,
+  mend: `write at most ${LINE_BYTES} bytes of UTF-8`,
+});
+
+/** @throws {Error} when the mapping cannot be used, with all that is wrong with it */
+export function readMapping(file: string): CsvMapping {
+  const read = csvMapping.safeParse(JSON.parse(readFileSync(file, 'utf8')));
+  if (!read.success) throw new Error(`${file} cannot be used as a mapping:\n${z.prettifyError(read.error)}`);
+  return read.data;
+}
+
+/** @throws {Error} while it is read: when a column is missing, or it is no CSV (RFC 4180) */
+export function csvItems(file: string, mapping: CsvMapping, onBytes: (bytes: number) => void): Sources {
+  const columns = columnsOf(mapping);
+  let header: readonly string[] = [];
+  const onHeader = (names: readonly string[]): void => {
+    header = names;
+    const missing = columns.filter((column) => !names.includes(column));
+    if (missing.length > 0)
+      throw new Error(`${file} has no column ${missing.join(', ')}: its columns are ${names.join(', ')}`);
+  };
+  const items = async function* (): AsyncGenerator<Source> {
+    for await (const each of itemsOf(csvRows(counted(file, onBytes), mapping.delimiter, onHeader), mapping)) {
+      const original = each.rows
+        .map((row) =>
+          csvLine(
+            header.map((name) => row[name] ?? ''),
+            mapping,
+          ),
+        )
+        .join('\n');
+      if ('faults' in each) yield { json: null, faults: each.faults, original };
+      else yield { json: writeExact(each.item), faults: [], original };
+    }
+  };
+  return {
+    items: items(),
+    get header() {
+      return csvLine(header, mapping);
+    },
+  };
+}
+
+const csvLine = (fields: readonly string[], { delimiter }: CsvMapping): string =>
+  fields
+    .map((field) =>
+      /["\r\n]/.test(field) || field.includes(delimiter) ? `"${field.replaceAll('"', '""')}"` : field,
+    )
+    .join(delimiter);
+
+async function* counted(file: string, onBytes: (bytes: number) => void): AsyncGenerator<Buffer> {
+  let bytes = 0;
+  for await (const part of createReadStream(file)) {
+    bytes += (part as Buffer).length;
+    onBytes(bytes);
+    yield part as Buffer;
+  }
+}

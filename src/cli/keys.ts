@@ -1,0 +1,85 @@
+/** `keys add|list|revoke`: the file of client keys, of which it holds only hashes. */
+import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { parseArgs } from 'node:util';
+import { keyFile, newKey, type StoredKey, wordsOfNoUse } from '../auth/keys.ts';
+import type { Bounds } from '../auth/principal.ts';
+
+type Keys = readonly StoredKey[];
+
+/** @returns the exit code, or null where there is no such command @throws {Error} in words */
+export async function runKeys(args: readonly string[]): Promise<number | null> {
+  const [verb, ...rest] = args;
+  const { values, positionals } = parseArgs({
+    args: [...rest],
+    allowPositionals: true,
+    options: {
+      file: { type: 'string' },
+      scope: { type: 'string' },
+      patient: { type: 'string' },
+      drain: { type: 'string' },
+    },
+  });
+  const [name, ...more] = positionals;
+  if (values.file === undefined) throw new Error('say which file: --file FILE');
+  const keys = read(values.file);
+  if (verb === 'list' && name === undefined) return list(keys);
+  if (name === undefined || more.length > 0) return null;
+  if (verb === 'revoke') return revoke(values.file, keys, name);
+  return verb === 'add' ? add(values.file, keys, name, values) : null;
+}
+
+function read(file: string): Keys {
+  return existsSync(file) ? keyFile.parse(JSON.parse(readFileSync(file, 'utf8'))).keys : [];
+}
+
+/** Whole or not at all, and for the owner's eyes only. */
+function write(file: string, keys: Keys): void {
+  const next = `${file}.next`;
+  writeFileSync(next, `${JSON.stringify({ keys }, null, 2)}\n`, { mode: 0o600 });
+  renameSync(next, file);
+}
+
+interface Asked {
+  readonly scope?: string | undefined;
+  readonly patient?: string | undefined;
+  readonly drain?: string | undefined;
+}
+
+function add(file: string, keys: Keys, client: string, { scope = '', patient, drain }: Asked): number {
+  const useless = wordsOfNoUse(scope);
+  if (scope.trim() === '' || useless.length > 0)
+    throw new Error(
+      `--scope ${useless.join(' ')} grants nothing: send words such as system/Observation.crus, drainledger/operate`,
+    );
+  if (patient !== undefined && !/^Patient\/[A-Za-z0-9\-.]{1,64}$/.test(patient))
+    throw new Error(`--patient ${patient} is no reference: send Patient/id`);
+  const bounds: Bounds = {
+    patient: patient === undefined ? null : { reference: patient },
+    drain: drain ?? null,
+  };
+  const made = newKey(client, scope, bounds, new Date().toISOString());
+  write(file, [...keys, made.stored]);
+  process.stdout.write(`${made.key}\n`);
+  process.stderr.write('Shown this once: only its hash is kept.\n');
+  return 0;
+}
+
+function revoke(file: string, keys: Keys, id: string): number {
+  const key = keys.find((each) => each.id === id);
+  if (key === undefined) throw new Error(`${file} has no key ${id}: see keys list`);
+  const revoked_at = key.revoked_at ?? new Date().toISOString();
+  write(
+    file,
+    keys.map((each) => (each === key ? { ...each, revoked_at } : each)),
+  );
+  return 0;
+}
+
+function list(keys: Keys): number {
+  for (const { id, client, scope, created_at, revoked_at, patient, drain } of keys) {
+    const bound = [patient?.reference, drain].filter((each) => each !== null && each !== undefined).join(' ');
+    const state = revoked_at === null ? 'in use' : `revoked ${revoked_at}`;
+    process.stdout.write(`${id}  ${client}  ${scope}  ${bound || 'not confined'}  ${created_at}  ${state}\n`);
+  }
+  return 0;
+}

@@ -1,0 +1,30 @@
+/** How resources refer to each other, and to what others hold. */
+import type { Reference } from '../domain/entry.ts';
+import type { FactName, FactRef } from '../domain/fact.ts';
+
+/** What all resources share that an entry issues about a drain. */
+export interface IssueContext {
+  readonly drain: string;
+  /** JSON text of the reference to the patient; null while none is linked. */
+  readonly patient: string | null;
+  /** Time of the issue, RFC 3339 in UTC. */
+  readonly issuedAt: string;
+}
+
+export const typeOfFact = (name: FactName): 'Device' | 'Observation' =>
+  name === 'collection-unit' ? 'Device' : 'Observation';
+
+/** The logical id of a fact: the same for every version, in every ledger that holds the entry. */
+export function factId(drain: string, { name, anchor }: Pick<FactRef, 'name' | 'anchor'>): string {
+  return `${name}.${drain}.${anchor}`;
+}
+
+/** By the object: one author stands in all facts of an entry, and is written once. */
+const written = new WeakMap<Reference, string>();
+
+/** JSON text of a reference as it was charted. */
+export function referenceText(to: Reference): string {
+  const text = written.get(to) ?? JSON.stringify({ reference: to.reference, identifier: to.identifier });
+  written.set(to, text);
+  return text;
+}

@@ -1,0 +1,31 @@
+import { COMMON, rowOf } from './parameters.ts';
+import type { ResourceType } from './resource-type.ts';
+
+const token = rowOf('Device', 'token', 'shape');
+
+export const DEVICE: ResourceType = {
+  type: 'Device',
+  interactions: ['read', 'vread', 'history-instance', 'history-type', 'search-type'],
+  mandatory: [],
+  summary: ['status'],
+  parameters: [
+    ...COMMON,
+    rowOf('Device', 'reference', 'subject')(
+      'patient',
+      ['patient'],
+      'The patient whose drain it is attached to.',
+      {
+        targets: ['Patient'],
+      },
+    ),
+    token('type', ['type'], 'Kind of collection unit.'),
+    token('status', ['status'], 'entered-in-error where the entry that attached it was; otherwise none.', {
+      system: 'http://hl7.org/fhir/device-status',
+    }),
+    rowOf('Device', 'token', 'word')('identifier', ['identifier'], 'Business identifier.'),
+  ],
+  sortable: ['_lastUpdated', '_id', 'status'],
+  includes: [],
+  revincludes: [{ parameter: 'target', type: 'Provenance' }],
+  operations: [],
+};

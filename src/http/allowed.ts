@@ -1,0 +1,28 @@
+/** Whether a client may write what it sends: the route alone does not tell. */
+import { isBound, isWithin, type Principal } from '../auth/principal.ts';
+import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
+import type { EntryBody } from '../domain/entry.ts';
+import type { Store } from '../store/port.ts';
+import { type Problem, problem } from './problem.ts';
+
+interface Sent {
+  readonly drain: string;
+  readonly body: EntryBody;
+}
+
+/** Why the client may not write it; null when it may. */
+export function writeRefusal(principal: Principal, store: Store, { drain, body }: Sent): Problem | null {
+  const changes = body.kind === 'corrected' || body.kind === 'entered-in-error';
+  if (changes && !allows(principal.scope, CORRECT)) {
+    const words = `It needs the scope ${scopeFor(CORRECT)} to change what was charted.`;
+    return problem(403, 'not-allowed', 'The client may not do this', words);
+  }
+  if (!isBound(principal)) return null;
+  // A placement or a link says itself whose drain it is; what is there already must be theirs as well.
+  const linked = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
+  const known = store.books(drain).get(drain)?.view.patient;
+  const reached = [known ?? linked, linked ?? known].every((patient) => isWithin(principal, drain, patient));
+  if (reached) return null;
+  const words = 'The client is confined to one patient or drain, and this is not theirs.';
+  return problem(403, 'out-of-bounds', 'The client may not reach this', words);
+}

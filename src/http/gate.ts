@@ -1,0 +1,91 @@
+/**
+ * Who may do what: each route says what it takes (`access`), and nothing else is looked at. A client that is confined to
+ * a patient or a drain reaches only routes on which that can be told from the path, or that see to it by themselves.
+ */
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
+import type { AccessControl } from '../auth/access-control.ts';
+import { DEVELOPER, isBound, isWithin, type Principal } from '../auth/principal.ts';
+import { type Access, allows, scopeFor } from '../auth/scope.ts';
+import { BadToken } from '../auth/tokens.ts';
+import type { Store } from '../store/port.ts';
+import { problem } from './problem.ts';
+import { refuse } from './refuse.ts';
+
+declare module 'fastify' {
+  interface FastifyRequest {
+    /** Set before any handler of a route that is not public. */
+    principal: Principal;
+  }
+}
+
+export function gate(app: FastifyInstance, access: AccessControl, store: Store): void {
+  app.decorateRequest('principal');
+  if (access.isOpen) {
+    app.addHook('onRequest', (request, _reply, done) => {
+      request.principal = DEVELOPER;
+      done();
+    });
+    return;
+  }
+  app.addHook('onRequest', async (request, reply) => {
+    const { doc } = request.routeOptions.config;
+    if (doc === undefined || doc.access === 'public') return;
+    const principal = await principalOf(request, access);
+    if (principal === null) return notKnown(request, reply);
+    request.principal = principal;
+    if (doc.access !== 'known' && !allows(principal.scope, doc.access))
+      return notAllowed(request, reply, doc.access);
+    if (isBound(principal) && !reaches(request, principal, store)) return outOfBounds(request, reply);
+  });
+}
+
+const TOKEN = /^Bearer ([^\s]+)$/i;
+
+async function principalOf(request: FastifyRequest, access: AccessControl): Promise<Principal | null> {
+  const [, token] = TOKEN.exec(request.headers.authorization ?? '') ?? [];
+  if (token === undefined) return null;
+  try {
+    return await access.principalOf(token);
+  } catch (error) {
+    if (!(error instanceof BadToken)) throw error;
+    request.log.warn({ id: request.id, why: error.message }, 'a token was not believed');
+    return null;
+  }
+}
+
+function notKnown(request: FastifyRequest, reply: FastifyReply): FastifyReply {
+  const error = request.headers.authorization === undefined ? '' : ', error="invalid_token"';
+  reply.header('www-authenticate', `Bearer realm="drainledger"${error}`);
+  const words = 'Send a bearer token or a key in Authorization; one that was sent is not believed.';
+  return refuse(request, reply, problem(401, 'not-known', 'Who asks is not known', words));
+}
+
+function notAllowed(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  access: Exclude<Access, 'public' | 'known'>,
+): FastifyReply {
+  const scope = scopeFor(access);
+  const challenge = `Bearer realm="drainledger", error="insufficient_scope", scope="${scope}"`;
+  reply.header('www-authenticate', challenge);
+  const words = `It needs the scope ${scope}.`;
+  return refuse(request, reply, problem(403, 'not-allowed', 'The client may not do this', words));
+}
+
+function outOfBounds(request: FastifyRequest, reply: FastifyReply): FastifyReply {
+  const words =
+    'The client is confined to one patient or drain, and this is not theirs, or cannot be told to be.';
+  return refuse(request, reply, problem(403, 'out-of-bounds', 'The client may not reach this', words));
+}
+
+function reaches(request: FastifyRequest, principal: Principal, store: Store): boolean {
+  const { doc } = request.routeOptions.config;
+  if (doc?.access === 'known' || doc?.seesToBounds === true) return true;
+  const { drain, id } = request.params as { readonly drain?: string; readonly id?: string };
+  // Ids of resources are name.drain.entry (fhir/observation.ts).
+  const of = drain ?? id?.split('.')[1];
+  return of !== undefined && isWithinDrain(principal, of, store);
+}
+
+const isWithinDrain = (principal: Principal, drain: string, store: Store): boolean =>
+  isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);

@@ -1,0 +1,27 @@
+import { pipeline, Readable } from 'node:stream';
+import { parse } from 'csv-parse';
+import type { CsvRow } from './rows.ts';
+
+/**
+ * Rows by the names of the first line, in memory that does not grow (RFC 4180; a byte order mark is taken off).
+ * @param onHeader told of the names before the first row; may throw
+ * @throws {Error} while it is read, naming the line, when it is no CSV
+ */
+export async function* csvRows(
+  source: AsyncIterable<Buffer>,
+  delimiter: string,
+  onHeader: (names: readonly string[]) => void,
+): AsyncGenerator<CsvRow> {
+  const parser = parse({
+    delimiter,
+    bom: true,
+    skip_empty_lines: true,
+    columns: (names: string[]) => {
+      onHeader(names);
+      return names;
+    },
+  });
+  // What goes wrong with either comes out of the parser.
+  pipeline(Readable.from(source), parser, () => undefined);
+  for await (const row of parser) yield row as CsvRow;
+}

@@ -1,0 +1,111 @@
+/** A file of entries, sent by the command line to a running service. */
+import { type ChildProcess, spawn } from 'node:child_process';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { id, level, placement, setUp } from '../http/messages.ts';
+import { startTestService, type TestService } from '../http/service.ts';
+
+const MAIN = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url));
+let service: TestService;
+let folder: string;
+beforeEach(async () => {
+  service = await startTestService();
+  folder = mkdtempSync(join(tmpdir(), 'import-'));
+});
+afterEach(async () => {
+  await service.stop();
+  rmSync(folder, { recursive: true });
+});
+
+async function run(...args: string[]) {
+  const child: ChildProcess = spawn(process.execPath, [MAIN, 'import', ...args, '--url', service.url]);
+  let out = '';
+  child.stdout?.on('data', (data) => {
+    out += data;
+  });
+  child.stderr?.on('data', (data) => {
+    out += data;
+  });
+  const code = await new Promise((resolve) => child.once('close', resolve));
+  return { code, out };
+}
+
+const DRAIN = { drain: id('placed') };
+const PLACED = { kind: 'placed', ...placement('placed') };
+const UP = { ...DRAIN, ...setUp('up', '08:00', 0) };
+const write = (name: string, lines: readonly (object | string)[]): string => {
+  const file = join(folder, name);
+  writeFileSync(
+    file,
+    lines.map((line) => (typeof line === 'string' ? line : JSON.stringify(line))).join('\n'),
+  );
+  return file;
+};
+
+test('lines: what is refused is kept, mended and sent again; nothing is taken twice', async () => {
+  const bad = { ...DRAIN, ...level('b', '10:00', -5) };
+  const file = write('all.ndjson', [PLACED, UP, { ...DRAIN, ...level('a', '09:00', 5) }, bad, '{"half":']);
+  const dry = await run(file, '--dry-run', '--refused', join(folder, 'dry'));
+  expect([dry.code, dry.out]).toEqual([1, expect.stringContaining('nothing was written')]);
+  expect(JSON.parse((await service.send('GET', '/v1/drains')).text).drains).toEqual([]);
+  const first = await run(file);
+  expect([first.code, first.out]).toEqual([
+    1,
+    expect.stringContaining('3 recorded, 0 were recorded before; 2 refused'),
+  ]);
+  expect(first.out).toContain('4: /level_ml is negative');
+  const refused = `${file}.refused`;
+  expect(readFileSync(refused, 'utf8')).toBe(`${JSON.stringify(bad)}\n{"half":\n`);
+  const again = await run(file);
+  expect([again.code, again.out]).toEqual([64, expect.stringContaining('mend and send that first')]);
+  const mended = write('mended.ndjson', [{ ...bad, level_ml: 5 }]);
+  expect(await run(mended)).toMatchObject({ code: 0, out: expect.stringContaining('1 recorded') });
+});
+
+test('CSV by a mapping, refused rows with the header', async () => {
+  await service.send('POST', '/v1/drains', placement('placed'));
+  const mapping = write('map.json', [
+    {
+      system: 'urn:example:flowsheet',
+      key: ['row'],
+      drain: { system: DRAIN.drain.system, column: 'drain' },
+      author: { type: 'person', system: 'urn:example:staff', column: 'by' },
+      time: { column: 'at' },
+      item: 'what',
+      value: 'value',
+      unit: 'unit',
+      items: { 'Chamber, mL': 'level' },
+    },
+  ]);
+  const file = write('rows.csv', [
+    '\ufeffrow,drain,by,at,what,value,unit',
+    '1,placed,n1,2025-03-01T09:00:00Z,"Chamber, mL",0.12,L',
+    '2,placed,n1,2025-03-01T10:00:00Z,"Chamber, mL","12,5",mL',
+    '3,elsewhere,n1,2025-03-01T11:00:00Z,"Chamber, mL",13,mL',
+  ]);
+  const { code, out } = await run(file, '--mapping', mapping);
+  expect([code, out]).toEqual([1, expect.stringContaining('1 recorded')]);
+  expect(out).toContain('decimal comma');
+  expect(readFileSync(`${file}.refused`, 'utf8').split('\n')).toEqual([
+    'row,drain,by,at,what,value,unit',
+    '2,placed,n1,2025-03-01T10:00:00Z,"Chamber, mL","12,5",mL',
+    '3,elsewhere,n1,2025-03-01T11:00:00Z,"Chamber, mL",13,mL',
+    '',
+  ]);
+  const missing = await run(write('other.csv', ['row,drain', '1,2']), '--mapping', mapping);
+  expect([missing.code, missing.out]).toEqual([
+    64,
+    expect.stringContaining('has no column by, at, what, value, unit'),
+  ]);
+});
+
+test('no service, no file, a bad mapping: said in words', async () => {
+  const file = write('one.ndjson', [PLACED]);
+  const bad = await run(file, '--mapping', write('bad.json', [{ colour: 1 }]));
+  expect([bad.code, bad.out]).toEqual([64, expect.stringContaining('cannot be used as a mapping')]);
+  const { code, out } = await run(join(folder, 'none'));
+  expect([code, out]).toEqual([64, expect.stringContaining('none')]);
+});

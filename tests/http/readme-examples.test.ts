@@ -1,0 +1,51 @@
+/** The examples of the README, run as they stand. */
+import { spawn } from 'node:child_process';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { startTestService, type TestService } from './service.ts';
+
+const README = readFileSync(fileURLToPath(new URL('../../README.md', import.meta.url)), 'utf8');
+let service: TestService;
+let folder: string;
+
+beforeAll(async () => {
+  service = await startTestService();
+  folder = mkdtempSync(join(tmpdir(), 'readme-'));
+  // Every call tells its status on a line of its own.
+  writeFileSync(join(folder, '.curlrc'), 'write-out = "\\nstatus %{http_code}\\n"\n');
+});
+afterAll(async () => {
+  await service.stop();
+  rmSync(folder, { recursive: true });
+});
+
+/** Shell examples that call the service, in their order: later ones build on earlier ones. */
+const EXAMPLES = [...README.matchAll(/```sh\n([\s\S]*?)```/g)]
+  .map(([, block = '']) => block)
+  .filter((block) => block.includes('curl '))
+  .map((block) => block.replaceAll(/^node .*$/gm, ''));
+
+test('there is one for each way in', () => {
+  expect(EXAMPLES.join('\n')).toMatch(/v1\/drains[\s\S]*entries\/lines[\s\S]*fhir\/Observation/);
+});
+
+test.each(EXAMPLES.map((block, n) => [n + 1, block] as const))('example %i', async (_, block) => {
+  const script = block.replaceAll('localhost:8080', new URL(service.url).host);
+  // Not spawnSync: the service that is called runs in this very process.
+  const { out, code } = await new Promise<{ out: string; code: number | null }>((resolve) => {
+    const child = spawn('bash', ['-e', '-c', script], { env: { ...process.env, CURL_HOME: folder } });
+    let out = '';
+    child.stdout.on('data', (data) => {
+      out += data;
+    });
+    child.once('close', (code) => resolve({ out, code }));
+  });
+  expect(code, out).toBe(0);
+  const statuses = [...out.matchAll(/^status (\d+)$/gm)].map(([, status]) => status);
+  expect(statuses, out).toHaveLength(block.split('curl ').length - 1);
+  for (const status of statuses) expect(['200', '201'], out).toContain(status);
+  for (const [, told] of block.matchAll(/^# → 201 (\{"drain":"\w+")/gm)) expect(out).toContain(told);
+});

@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/configuration.ts';
+import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
 import { isLoopback, readTargets, TargetsError, targetAt } from './targets.ts';
 import { categoryList, snomedSwitch } from './terminology.ts';
@@ -17,6 +18,8 @@ export const timeOfDay = z
   .string()
   .regex(new RegExp(`^${TIME_OF_DAY}$`), { error: 'is no local time of day, such as 07:00' })
   .transform(minutesOf);
+
+const path = z.string().min(1).optional();
 
 const environment = z.object({
   DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
@@ -34,14 +37,18 @@ const environment = z.object({
     .default(8080),
   DRAINLEDGER_PUBLIC_URL: url.optional(),
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
-  DRAINLEDGER_PROFILES: z.string().min(1).optional(),
-  DRAINLEDGER_RULES: z.string().min(1).optional(),
+  DRAINLEDGER_PROFILES: path,
+  DRAINLEDGER_RULES: path,
+  DRAINLEDGER_CHECKPOINT_KEY: path,
+  DRAINLEDGER_HEAD_FILE: path,
+  DRAINLEDGER_ESCROW_FILE: path,
+  DRAINLEDGER_ESCROW_URL: url.optional(),
   DRAINLEDGER_EHR_URL: url
     .refine((text) => !URL.canParse(text) || isLoopback(text), {
       error: 'is not on this machine: name it in the file of DRAINLEDGER_TARGETS, with how it is authorized',
     })
     .optional(),
-  DRAINLEDGER_TARGETS: z.string().min(1).optional(),
+  DRAINLEDGER_TARGETS: path,
   DRAINLEDGER_EHR_CEILING_S: z
     .string()
     .regex(/^\d{1,4}(\.\d)?$/, { error: 'is no number of seconds' })
@@ -67,9 +74,14 @@ const environment = z.object({
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
-export interface Config {
+/** The ledger and what vouches for it: all that the command line needs to know of the environment. */
+export interface LedgerConfig {
   readonly database: string;
   readonly origin: string;
+  readonly proof: ProofConfig;
+}
+
+export interface Config extends LedgerConfig {
   /** Who may come in; null in development, where everybody may. */
   readonly accessFile: string | null;
   readonly host: string;
@@ -107,6 +119,36 @@ function accessFaults(env: Environment): readonly string[] {
   return [];
 }
 
+const ledger = environment.pick({
+  DRAINLEDGER_DATABASE: true,
+  DRAINLEDGER_ORIGIN: true,
+  DRAINLEDGER_CHECKPOINT_KEY: true,
+  DRAINLEDGER_HEAD_FILE: true,
+  DRAINLEDGER_ESCROW_FILE: true,
+  DRAINLEDGER_ESCROW_URL: true,
+});
+
+/** @throws {ConfigError} listing all faults of these settings */
+export function readLedgerConfig(env: Environment): LedgerConfig {
+  const parsed = ledger.safeParse(env);
+  if (!parsed.success) throw new ConfigError(issueTexts(parsed.error).join('\n'));
+  return ledgerOf(parsed.data);
+}
+
+const issueTexts = (error: z.ZodError | undefined): string[] =>
+  (error?.issues ?? []).map((issue) => `${issue.path.join('.')} ${issue.message}`);
+
+const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
+  database: e.DRAINLEDGER_DATABASE,
+  origin: e.DRAINLEDGER_ORIGIN,
+  proof: {
+    keyFile: e.DRAINLEDGER_CHECKPOINT_KEY,
+    headFile: e.DRAINLEDGER_HEAD_FILE,
+    escrowFile: e.DRAINLEDGER_ESCROW_FILE,
+    escrowUrl: e.DRAINLEDGER_ESCROW_URL,
+  },
+});
+
 /** @throws {ConfigError} listing all faults and unknown DRAINLEDGER_ names */
 export function readConfig(env: Environment): Config {
   const parsed = environment.safeParse(env);
@@ -114,16 +156,18 @@ export function readConfig(env: Environment): Config {
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
   );
   const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
-  for (const issue of parsed.error?.issues ?? []) faults.push(`${issue.path.join('.')} ${issue.message}`);
-  faults.push(...accessFaults(env));
+  for (const name of ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_ESCROW_URL']) {
+    if (env[name] !== undefined && env.DRAINLEDGER_CHECKPOINT_KEY === undefined)
+      faults.push(`${name} needs DRAINLEDGER_CHECKPOINT_KEY: what is not signed proves nothing to others`);
+  }
+  faults.push(...issueTexts(parsed.error), ...accessFaults(env));
   const targets = targetsIn(env);
   if ('faults' in targets) faults.push(...targets.faults);
   if (!parsed.success || 'faults' in targets || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
   const { DRAINLEDGER_EHR_URL: url, DRAINLEDGER_EHR_CEILING_S: ceilingS } = e;
   return {
-    database: e.DRAINLEDGER_DATABASE,
-    origin: e.DRAINLEDGER_ORIGIN,
+    ...ledgerOf(e),
     accessFile: e.DRAINLEDGER_ACCESS ?? null,
     host: e.DRAINLEDGER_HOST,
     port: e.DRAINLEDGER_PORT,

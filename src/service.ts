@@ -8,11 +8,12 @@ import { readConfigurations, writeConfiguration } from './configuration-text.ts'
 import { steadyClock } from './delivery/clock.ts';
 import { type Deliverers, startAll } from './delivery/deliverers.ts';
 import type { Configuration, ConfigurationInForce } from './domain/configuration.ts';
-import { type Policy, phaseAt } from './domain/policy.ts';
+import { ALWAYS, type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { epochMs } from './domain/units.ts';
 import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
+import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
 import { createPreview, createRecord, type RecordSettings } from './record/record.ts';
@@ -20,6 +21,7 @@ import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
 import { startSearchIndex } from './search/host.ts';
 import type { Store } from './store/port.ts';
+import { readOnly } from './store/read-only.ts';
 import { openSqliteStore } from './store/sqlite/store.ts';
 
 export interface Service {
@@ -43,21 +45,23 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const chosen = configurationOf(config);
   const { canonical, origin } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
-  const store = storeOf(config, () => policy, onFatal);
-  const versions = await configure(store, chosen, logger).catch(async (error: unknown) => {
-    await store.close();
-    throw error;
-  });
+  const opened = storeOf(config, () => policy, onFatal);
+  const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
+    async (error: unknown) => {
+      await opened.close();
+      throw error;
+    },
+  );
   const policy = policyOf(chosen, versions);
   const { profiles, rules, calendar, terminology } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
-  const deliverers = deliverTo(config, store, logger);
+  const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
   let url = '';
   const app = buildApp({
     logger,
     access,
     parts: {
-      ...{ store, search, profiles, rules, calendar },
+      ...{ store, search, profiles, rules, calendar, proof },
       ...recordingParts(store, { policy, canonical, origin, terminology }),
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
@@ -65,7 +69,40 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  return { url, stop: () => stopInOrder({ app, deliverers, search, store }) };
+  return { url, stop: () => stopInOrder({ app, deliverers, proof, search, store }) };
+}
+
+interface Standing {
+  readonly store: Store;
+  readonly proof: Proof;
+  readonly versions: readonly ConfigurationInForce[];
+  readonly writes: boolean;
+}
+
+/** Takes the ledger into use where it holds all that others have seen of it; else only reads it. */
+async function stand(
+  opened: Store,
+  chosen: Configuration,
+  { origin, proof: proofConfig }: Config,
+  logger: FastifyBaseLogger,
+): Promise<Standing> {
+  const doubts = standingOf(opened, origin, proofConfig).map(({ why }) => why);
+  if (doubts.length === 0) {
+    const versions = await configure(opened, chosen, logger);
+    const proof = await startProof(opened, origin, proofConfig, logger);
+    return { store: opened, proof, versions, writes: true };
+  }
+  logger.error(
+    { doubts },
+    'the ledger is not what was seen of it: it is only read until a person accepts it',
+  );
+  const versions = readConfigurations(opened.configurations());
+  return {
+    store: readOnly(opened, doubts.join('; ')),
+    proof: proofOf(opened, origin),
+    versions: versions.length > 0 ? versions : [{ ...chosen, from: ALWAYS, version: '0' }],
+    writes: false,
+  };
 }
 
 const recordingParts = (store: Store, settings: RecordSettings) => ({
@@ -90,13 +127,15 @@ const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['
 interface Running {
   readonly app: ReturnType<typeof buildApp>;
   readonly deliverers: Deliverers;
+  readonly proof: Proof;
   readonly search: ReturnType<typeof startSearchIndex>;
   readonly store: Store;
 }
 
-async function stopInOrder({ app, deliverers, search, store }: Running): Promise<void> {
+async function stopInOrder({ app, deliverers, proof, search, store }: Running): Promise<void> {
   await app.close();
   await deliverers.stop();
+  await proof.stop();
   // Before the store, whose last checkpoint wants no readers.
   await search.close();
   await store.close();

@@ -7,12 +7,15 @@ import { deliveryRate, recovery } from './delivery.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { startScript } from './process.ts';
 import { fillLedger, searchFigures } from './search.ts';
+import { treeCost } from './tree-cost.ts';
 import { trendFigures } from './trends.ts';
+import { verifyCost } from './verify-cost.ts';
 import { wholeFold } from './whole-fold.ts';
 
 const SECONDS = Number(process.env.BENCH_SECONDS ?? '5');
 const DRAINS = 200;
 const CONNECTIONS = [1, 10, 50, 200];
+const ENTRIES = Number(process.env.BENCH_ENTRIES ?? '100000');
 /** The full size is 1,000,000 on 2,000 drains, which takes most of an hour to fill on a slow machine. */
 const OBSERVATIONS = Number(process.env.BENCH_OBSERVATIONS ?? '50000');
 
@@ -70,6 +73,8 @@ try {
   const delivery = await deliveryRate(join(folder, 'delivery.db'));
   const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
   const cost = await costPerEntry(join(folder, 'cost.db'));
+  const tree = await treeCost(folder);
+  const verify = await verifyCost(join(folder, 'verify.db'), ENTRIES);
   const fold = wholeFold();
   const searched = join(folder, 'search.db');
   await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
@@ -93,6 +98,12 @@ try {
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
   console.log(
+    'Processor time of an entry with the tree over all entries, and without (target: ratio >= 0.85)',
+  );
+  console.table(tree);
+  console.log('A whole ledger recomputed; limit: the same rows read and hashed once');
+  console.table([verify]);
+  console.log(
     '20,160 readings of one drain, one a minute; limit: to parse and sort the same entries (target: whole under 1 s, next ratio <= 1.3)',
   );
   console.table([fold]);
@@ -113,6 +124,8 @@ try {
     delivery,
     recovered,
     cost,
+    tree,
+    verify,
     fold,
     search,
     trends,

@@ -68,6 +68,7 @@ function listening(record: Record): Promise<string> {
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
+    proof: { origin: 'bench.example', keys: () => [], sinks: () => [] },
     canonical: 'http://example.org/drainledger',
     publicUrl: () => 'http://127.0.0.1',
     now: Date.now,

@@ -7,6 +7,7 @@ import type { createRecord, Record } from '../record/record.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';
+import type { createTree } from '../store/sqlite/tree.ts';
 
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
 
@@ -18,9 +19,13 @@ export const BENCH_POLICY: Policy = createPolicy(
 );
 
 /** The store as the service opens it, with one target so that lanes are written, and a record on top of it. */
-export function openBenchStore(file: string, create: typeof createRecord): { store: Store; record: Record } {
+export function openBenchStore(
+  file: string,
+  create: typeof createRecord,
+  openTree?: typeof createTree,
+): { store: Store; record: Record } {
   const origin = 'bench.example';
-  const store = openSqliteStore({
+  const options = {
     file,
     migrationsFolder: MIGRATIONS,
     origin,
@@ -28,10 +33,11 @@ export function openBenchStore(file: string, create: typeof createRecord): { sto
     policy: () => BENCH_POLICY,
     mostQueued: 10_000,
     now: Date.now,
-    onFatal: (error) => {
+    onFatal: (error: Error) => {
       throw error;
     },
-  });
+  };
+  const store = openSqliteStore(options, openTree);
   const canonical = 'http://example.org/drainledger';
   return {
     store,

@@ -1,11 +1,15 @@
 /** The command line: `node dist/cli/main.js COMMAND`. */
 import { parseArgs } from 'node:util';
 import { runDemo } from '../demo/run.ts';
+import { runAuditBundle } from './audit-bundle/run.ts';
+import { runCheckpointKey } from './checkpoint-key.ts';
 import { runDeliveries } from './deliveries.ts';
 import { runImport } from './import/run.ts';
 import { runKeys } from './keys.ts';
+import { runLedger } from './ledger.ts';
 import { runRules } from './rules.ts';
 import { runTargets } from './targets.ts';
+import { runVerify } from './verify/run.ts';
 
 const USAGE = `Usage: node dist/cli/main.js COMMAND
 
@@ -46,6 +50,25 @@ Commands:
       Send again what was set aside, give one up, send again what was recorded in a time. WHO: Practitioner/n1.
   Both ask the running service: --url URL (else DRAINLEDGER_HOST and DRAINLEDGER_PORT), --token-file FILE.
 
+  checkpoint-key new FILE [--origin NAME]
+  checkpoint-key show FILE [--origin NAME]
+      Makes the key that signs checkpoints, for its owner's eyes only; prints its public half for auditors.
+  checkpoint-key rotate OLD NEW --by WHO
+      Hands the log over to another key, with the service stopped. WHO: Practitioner/n1.
+
+  ledger accept-restored --by WHO --reason WORDS
+      Lets the service write again to a ledger that lost entries, with the service stopped: it says so in the ledger.
+  ledger copy FILE
+      Copies the ledger at one moment, also while the service runs.
+  The ledger and its files are those of the environment that the service starts with.
+
+  verify DATABASE|BUNDLE --key PUB [--checkpoint FILE]…
+      Recomputes a copy of the ledger, or an audit bundle, from what is stored, holds it against the checkpoints in it
+      and in FILEs kept outside, and names what is wrong first: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable.
+
+  audit-bundle --drain ID | --patient REFERENCE | --from TIME --to TIME   --out FOLDER
+      Writes a part of the ledger with its proofs, so that a stranger can check it with Node and nothing else.
+
   --help  this text
 `;
 
@@ -72,9 +95,13 @@ function read(args: readonly string[]) {
   return { help: false, once: values.once, keepIn: values['keep-database'] ?? null } as const;
 }
 
-/** Commands with options of their own. */
+/** Commands with verbs of their own, which read their own options. */
 const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<number | null>>> = {
   deliveries: runDeliveries,
+  'audit-bundle': runAuditBundle,
+  'checkpoint-key': runCheckpointKey,
+  ledger: runLedger,
+  verify: runVerify,
   import: runImport,
   keys: runKeys,
   targets: runTargets,

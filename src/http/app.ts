@@ -9,6 +9,7 @@ import Fastify, {
 import type { AccessControl } from '../auth/access-control.ts';
 import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy } from '../store/port.ts';
+import { registerAudit } from './audit.ts';
 import { acceptJson } from './body.ts';
 import { answerBrokenHttp } from './broken-http.ts';
 import { logFailure, problemOf } from './failures.ts';
@@ -63,6 +64,7 @@ export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance
   registerReference(app, routes);
   registerPage(app);
   app.register(async (native) => registerNative(native, parts), { prefix: '/v1' });
+  app.register(async (audit) => registerAudit(audit, parts), { prefix: '/audit' });
   app.register(async (fhir) => registerFhir(fhir, parts, access), { prefix: FHIR_BASE });
   return app;
 }

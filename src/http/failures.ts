@@ -2,7 +2,7 @@
 import type { FastifyBaseLogger, FastifyError, FastifyRequest } from 'fastify';
 import { shortened } from '../intake/fault.ts';
 import { SearchUnavailable } from '../search/port.ts';
-import { StoreBusy, StoreFailed } from '../store/port.ts';
+import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
 import { BadBody } from './body.ts';
 import { type Problem, problem, problemOfFaults } from './problem.ts';
 
@@ -12,6 +12,7 @@ export function problemOf(error: Failure, request: FastifyRequest): Problem {
   if (error instanceof StoreBusy) {
     return problem(503, 'busy', 'Too much is queued; nothing was written', 'Send it again a little later.');
   }
+  if (error instanceof StoreReadOnly) return readOnlyProblem(error);
   if (error instanceof StoreFailed) {
     const detail = 'The store cannot write now: send it again later.';
     return problem(503, 'not-durable', 'Nothing was written', detail);
@@ -26,6 +27,11 @@ export function problemOf(error: Failure, request: FastifyRequest): Problem {
   }
   if (error instanceof BadBody) return error.problem;
   return REQUEST_PROBLEMS[error.code]?.(request) ?? unexpected(error.statusCode ?? 500);
+}
+
+export function readOnlyProblem({ message }: StoreReadOnly): Problem {
+  const mend = "Find the newest copy of the database, or accept this one with 'cli ledger accept-restored'.";
+  return problem(503, 'read-only', 'The ledger is only read; nothing was written', `${message}. ${mend}`);
 }
 
 /** Errors of the framework about what was sent. */

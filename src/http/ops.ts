@@ -1,6 +1,8 @@
 /** Whether the process lives and can write. Readiness does not depend on the EHR: delivery can wait, readings cannot. */
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { StoreReadOnly } from '../store/port.ts';
+import { readOnlyProblem } from './failures.ts';
 import { problems } from './native/answers.ts';
 import type { Parts } from './parts.ts';
 import { problem } from './problem.ts';
@@ -24,7 +26,7 @@ const DOCS = {
     summary: 'Whether entries can be taken',
     answers: {
       200: json('They can.', z.object({ ready: z.literal(true), deliveries })),
-      ...problems({ 503: 'The store cannot write.' }),
+      ...problems({ 503: 'The store cannot write, or may not: the problem says why.' }),
     },
   },
 } as const satisfies Readonly<Record<string, RouteDoc>>;
@@ -35,7 +37,8 @@ export function registerOps(app: FastifyInstance, { store }: Parts): void {
   app.get('/readyz', { config: { doc: DOCS.ready } }, async (_request, reply) => {
     try {
       store.check();
-    } catch {
+    } catch (error) {
+      if (error instanceof StoreReadOnly) return sendProblem(reply, readOnlyProblem(error));
       return sendProblem(
         reply,
         problem(503, 'not-ready', 'The store cannot write', 'See the log of the service.'),

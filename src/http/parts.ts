@@ -7,6 +7,16 @@ import type { SearchIndex } from '../search/port.ts';
 import type { ByWhom } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 
+/** What is said of the log as a whole, beside its tree. */
+export interface ProofView {
+  /** Name that checkpoints carry. */
+  readonly origin: string;
+  /** C2SP verifier keys, oldest first. */
+  keys(): readonly string[];
+  /** Where checkpoints are told, and since when one does not take them, ms since the epoch. */
+  sinks(): readonly { readonly name: string; readonly failingSinceMs: number | null }[];
+}
+
 /** What the HTTP side is built from. */
 export interface Parts {
   readonly record: RecordEntries;
@@ -17,6 +27,7 @@ export interface Parts {
   readonly policy: Policy;
   readonly rules: RuleTable;
   readonly calendar: Calendar;
+  readonly proof: ProofView;
   /** Start of our canonical URLs. */
   readonly canonical: string;
   /** Base URL under which clients reach this service, without a slash at the end; final once it listens. */

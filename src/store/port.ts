@@ -7,6 +7,7 @@ import type { Subject } from '../domain/book.ts';
 import type { Author, Identifier } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
+import type { LogTree, LogWrites } from './log-port.ts';
 
 export interface AppendRequest {
   readonly entryId: string;
@@ -90,6 +91,8 @@ export type CommitListener = (
 
 export interface StoredEntry {
   readonly seq: number;
+  /** Place in the whole log, from 0. */
+  readonly logIndex: number;
   readonly entryId: string;
   readonly recordedAt: string;
   readonly hash: string;
@@ -114,7 +117,8 @@ export interface Configured {
   readonly isNew: boolean;
 }
 
-export interface Store extends DeliveryStore {
+export interface Store extends DeliveryStore, LogWrites {
+  readonly log: LogTree;
   /**
    * Appends all of a unit or none of it; outcomes in the order of the requests. One refused request, or one conflict,
    * leaves the others of its unit unwritten.
@@ -160,3 +164,6 @@ export class StoreBusy extends Error {
 
 /** Nothing of the unit was made durable. */
 export class StoreFailed extends Error {}
+
+/** The store is only read until a person has looked into it: the message says why. */
+export class StoreReadOnly extends Error {}

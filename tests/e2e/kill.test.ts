@@ -1,12 +1,17 @@
 /**
  * The service is killed with SIGKILL ten times at random moments while readings come in and Observations go out.
  * Afterwards every acknowledged entry must be there, the derived values must equal those of a run without kills, and
- * the EHR must hold each Observation once, in its final version.
+ * the EHR must hold each Observation once, in its final version; and the history must be the one that was signed.
  */
-import { mkdtempSync, rmSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
+import { rawPublicKey } from '../../src/audit/checkpoint.ts';
+import { readKeyFile } from '../../src/audit/key-file.ts';
+import { verifyDatabase } from '../../src/cli/verify/database.ts';
+import type { Report } from '../../src/cli/verify/report.ts';
+import { readEscrow } from '../../src/escrow/escrow-file.ts';
 import { createFrameReader } from '../../src/store/sqlite/frames.ts';
 import { openReader } from '../../src/store/sqlite/open.ts';
 import { freePort, killAll, type Process, startService, startStandIn } from './processes.ts';
@@ -107,6 +112,15 @@ function currentTexts(database: string): Map<string, string> {
   return current;
 }
 
+/** The history against every checkpoint that was told before and between the kills. */
+function verified(database: string): Report {
+  const { notes } = readEscrow(readFileSync(`${database}.escrow`, 'utf8'));
+  expect(notes.length).toBeGreaterThan(KILLS);
+  const outside = notes.map((note) => ({ where: `escrow of ${note.size}`, note }));
+  const given = rawPublicKey(readKeyFile(`${database}.key`));
+  return verifyDatabase(database, { given, outside, onProgress() {} });
+}
+
 describe('killed ten times in the middle of its work', () => {
   it(`loses nothing, doubles nothing and derives the same (seed ${seed})`, async () => {
     const random = seeded(seed);
@@ -137,6 +151,7 @@ describe('killed ten times in the middle of its work', () => {
     }
     const afterKills = await charts(base);
     expect(await service.end('SIGTERM')).toBe(0);
+    expect(verified(database)).toMatchObject({ finding: null });
 
     const expected = currentTexts(database);
     for (const [name, text] of expected) {

@@ -1,7 +1,9 @@
 /** The service and the EHR stand-in as real processes, for tests that kill them. */
 import { type ChildProcess, spawn } from 'node:child_process';
+import { existsSync } from 'node:fs';
 import { createServer } from 'node:net';
 import { fileURLToPath } from 'node:url';
+import { makeKeyFile } from '../../src/audit/key-file.ts';
 
 const dist = (path: string): string => fileURLToPath(new URL(`../../dist/${path}`, import.meta.url));
 
@@ -49,10 +51,15 @@ export async function startStandIn(port: number, logFile: string): Promise<Proce
   return running;
 }
 
+/** Its ledger is signed, and told to files beside the database. */
 export function startService(port: number, database: string, ehrPort: number): Promise<Process> {
+  if (!existsSync(`${database}.key`)) makeKeyFile(`${database}.key`);
   return startServiceWith(port, database, {
     DRAINLEDGER_EHR_URL: `http://127.0.0.1:${ehrPort}/fhir`,
     DRAINLEDGER_EHR_CEILING_S: '1',
+    DRAINLEDGER_CHECKPOINT_KEY: `${database}.key`,
+    DRAINLEDGER_HEAD_FILE: `${database}.head`,
+    DRAINLEDGER_ESCROW_FILE: `${database}.escrow`,
   });
 }
 

@@ -52,6 +52,7 @@ const app = buildApp({
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
+    proof: { origin: 'ops.example', keys: () => [], sinks: () => [] },
     canonical,
     publicUrl: () => 'http://service.example',
     now: Date.now,

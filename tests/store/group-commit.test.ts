@@ -23,6 +23,8 @@ beforeEach(() => {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: 100,
     onCommit() {},
+    beforeCommit() {},
+    onSettled() {},
     onRollback() {},
     onFatal(error) {
       throw error;

@@ -123,6 +123,19 @@ describe('the ledger', () => {
       '2033-05-18T03:33:20.001Z',
     ]);
   });
+
+  it('records nothing earlier than what it holds when it is opened again with the clock stepped back', async () => {
+    await ledger.close();
+    ledger = openLedger(place.file, { now: () => 2_000_000_000_000 });
+    await tell(STORY.slice(0, 2));
+    await ledger.close();
+    ledger = openLedger(place.file, { now: () => 1_000_000_000_000 });
+    await tell(STORY.slice(2, 3));
+    const recorded = ledger.store
+      .entries(incoming(PLACED, PLACED).drain, 0, 9)
+      .map((entry) => entry.recordedAt);
+    expect(recorded).toEqual(Array(3).fill('2033-05-18T03:33:20.000Z'));
+  });
 });
 
 describe('nothing is half written', () => {

@@ -15,6 +15,8 @@ const ANYTHING = [''];
 const MAY_IMPORT = {
   '.': ANYTHING,
   bench: ANYTHING,
+  // Goes into audit bundles as it is, so it stands alone.
+  'bundle-verifier': [],
   cli: ANYTHING,
   demo: ANYTHING,
   domain: ['domain'],
@@ -25,6 +27,7 @@ const MAY_IMPORT = {
   auth: ['auth', 'domain', 'json'],
   store: ['store', 'domain', 'json', 'audit'],
   delivery: ['delivery', 'store/delivery-port.ts', 'store/port.ts', 'fhir', 'domain', 'json'],
+  escrow: ['escrow', 'store/port.ts', 'audit', 'domain', 'json'],
   rules: ['rules', 'domain'],
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],

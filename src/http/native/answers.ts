@@ -137,6 +137,7 @@ export const drainsPage = z
 const stored = z
   .object({
     sequence: count,
+    log_index: count.describe('Place in the whole log, from 0: GET /audit/proof takes it.'),
     entry: z.string(),
     recorded_at: time,
     hash: z.string().describe('SHA-256 that chains the entry to the one before it.'),

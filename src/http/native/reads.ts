@@ -159,8 +159,8 @@ function sendEntries(
 }
 
 /** The stored text of the body goes out as it is, digits and all. */
-function entryText({ seq, entryId, recordedAt, hash, body }: StoredEntry): string {
-  return `{"sequence":${seq},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}","body":${body}}`;
+function entryText({ seq, logIndex, entryId, recordedAt, hash, body }: StoredEntry): string {
+  return `{"sequence":${seq},"log_index":${logIndex},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}","body":${body}}`;
 }
 
 /** Decimals go out as plain JSON numbers. */

@@ -16,6 +16,7 @@ import type {
 import type { BookShelf } from './books.ts';
 import { createFrameWriter } from './frames.ts';
 import type { Lanes } from './lanes.ts';
+import { createLogEnd, type LogEnd } from './log-end.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
@@ -63,7 +64,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   const head = db.prepare<[string], { seq: number; hash: string }>(
     'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
   );
-  const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
+  const endOfLog = createLogEnd(db);
   const write = statements(db);
   const frames = createFrameWriter(db);
   const savepoint = {
@@ -71,14 +72,13 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     back: db.prepare('ROLLBACK TO unit'),
     free: db.prepare('RELEASE unit'),
   };
-  let lastIndex: number | null = null;
-  let lastRecordedMs = 0;
+  let end: LogEnd | null = null;
   let written: Written[] = [];
 
-  function placeOf(seq: number): Place {
+  function placeOf(seq: number, { recordedMs: last }: LogEnd): Place {
     // Never backwards, though the clock may step: order of recording is order of the log.
-    lastRecordedMs = Math.max(lastRecordedMs, options.now());
-    return { seq, recordedMs: lastRecordedMs, recordedAt: new Date(lastRecordedMs).toISOString() };
+    const recordedMs = Math.max(last, options.now());
+    return { seq, recordedMs, recordedAt: new Date(recordedMs).toISOString() };
   }
 
   function appendOne(request: AppendRequest): AppendOutcome {
@@ -87,15 +87,17 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     const { drain } = request;
     const subject = shelf.take(drain, request.linksPatient);
     const last = head.get(drain) ?? { seq: 0, hash: genesis(origin, drain) };
-    const place = placeOf(last.seq + 1);
+    end ??= endOfLog();
+    const place = placeOf(last.seq + 1, end);
     const decision: Decision = request.decide(subject, place);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
-    lastIndex = (lastIndex ?? newest.get() ?? -1) + 1;
-    keep(lastIndex, request, decision, place, last.hash);
+    const index = end.index + 1;
+    end = { index, recordedMs: place.recordedMs };
+    keep(index, request, decision, place, last.hash);
     decision.enter();
-    written.push(writtenOf(lastIndex, request, decision, place, subject));
+    written.push(writtenOf(index, request, decision, place, subject));
     if (decision.relinked !== null) {
-      write.drain.run(drain, decision.relinked.patientKey, lastIndex);
+      write.drain.run(drain, decision.relinked.patientKey, index);
       shelf.drop(subject);
     }
     return { kind: 'recorded', receipt: decision.receipt };
@@ -105,7 +107,8 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     const before = known.get(request.entryId);
     if (before !== undefined) return answerAgain(request, before);
     const subject = shelf.take(request.drain, request.linksPatient);
-    const decision = request.decide(subject, placeOf((head.get(request.drain)?.seq ?? 0) + 1));
+    end ??= endOfLog();
+    const decision = request.decide(subject, placeOf((head.get(request.drain)?.seq ?? 0) + 1, end));
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
     return { kind: 'would-record', receipt: decision.receipt };
   }
@@ -162,7 +165,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       savepoint.free.run();
       for (const { drain } of unit) shelf.forget(drain);
       written.length = before;
-      lastIndex = null;
+      end = null;
       frames.forget();
       lanes.forget();
       if (error instanceof UnitRefused) return error.outcomes;
@@ -180,7 +183,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     },
     forget() {
       written = [];
-      lastIndex = null;
+      end = null;
       frames.forget();
       lanes.forget();
       shelf.clear();

@@ -26,6 +26,10 @@ export interface GroupCommitOptions {
   readonly mostQueued: number;
   /** Called after a commit, before those who wait for it are told. */
   onCommit(): void;
+  /** Called last in each transaction. */
+  beforeCommit(): void;
+  /** Called after each group, when its jobs are settled. */
+  onSettled(): void;
   /** Called after a rollback: whatever was kept in memory of this group is void. */
   onRollback(): void;
   /** Called when the file can no longer be trusted; the process should end. */
@@ -44,6 +48,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     const group = queue.slice(0, options.mostInGroup);
     queue = queue.slice(options.mostInGroup);
     if (!commitGroup(group) && group.length > 1) for (const job of group) commitGroup([job]);
+    options.onSettled();
     if (queue.length > 0) schedule();
     else closed?.();
   }
@@ -53,6 +58,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     try {
       begin.run();
       const values = group.map((job) => job.run());
+      options.beforeCommit();
       commit.run();
       options.onCommit();
       group.forEach((job, i) => {

@@ -64,15 +64,19 @@ export function readDurability(db: Database.Database): DurabilitySettings {
   };
 }
 
+/** Throws when the library itself may harm a database. */
+export function assertSafeLibrary(file: string, sqliteVersion: string): void {
+  if (isAtLeast(sqliteVersion, OLDEST_SAFE_SQLITE)) return;
+  throw new Error(
+    `${file}: sqlite_version() is ${sqliteVersion}, but releases before ${OLDEST_SAFE_SQLITE} ` +
+      'can corrupt the database when the write-ahead log is reset; install a better-sqlite3 built with ' +
+      `${OLDEST_SAFE_SQLITE} or later`,
+  );
+}
+
 /** Throws when settings read back from a connection would let a committed reading be lost. */
 export function assertDurable(file: string, settings: DurabilitySettings): void {
-  if (!isAtLeast(settings.sqliteVersion, OLDEST_SAFE_SQLITE)) {
-    throw new Error(
-      `${file}: sqlite_version() is ${settings.sqliteVersion}, but releases before ${OLDEST_SAFE_SQLITE} ` +
-        'can corrupt the database when the write-ahead log is reset; install a better-sqlite3 built with ' +
-        `${OLDEST_SAFE_SQLITE} or later`,
-    );
-  }
+  assertSafeLibrary(file, settings.sqliteVersion);
   if (settings.journalMode !== 'wal') {
     throw new Error(
       `${file}: journal_mode is '${settings.journalMode}', but it must be 'wal'; keep the database on a ` +

@@ -1,20 +1,19 @@
 import type { Policy } from '../../domain/policy.ts';
-import type { DeliveryStore } from '../delivery-port.ts';
 import type { CommitListener, Store, StoredEntry } from '../port.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
-import { createConfigurationReader, createConfigurationWriter } from './configurations.ts';
-import { createDeliveryWriter } from './deliveries.ts';
-import { createEventWriter, noteTargets } from './delivery-events.ts';
-import { createDeliveryOrders } from './delivery-orders.ts';
-import { createDeliveryReader } from './delivery-reads.ts';
+import { createConfigurationReader } from './configurations.ts';
+import { noteTargets } from './delivery-events.ts';
+import { createDeliverySide } from './delivery-side.ts';
 import { createFeedReader } from './feed.ts';
 import { createFrameReader } from './frames.ts';
-import { createGroupCommit, type GroupCommit } from './group-commit.ts';
-import { createLanes, type Lanes } from './lanes.ts';
+import { createGroupCommit } from './group-commit.ts';
+import { createLanes } from './lanes.ts';
 import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
+import { createLogReads, createOwnWrites, watchGrowth } from './own-writes.ts';
 import { claimOwnership } from './owner.ts';
+import { createTree } from './tree.ts';
 
 export interface SqliteStoreOptions {
   readonly file: string;
@@ -36,7 +35,7 @@ const MOST_ENTRIES_IN_MEMORY = 100_000;
  * Opens the ledger in one SQLite file, which this process then owns.
  * @throws when another process owns it, its settings are not durable, or its schema is newer than this program
  */
-export function openSqliteStore(options: SqliteStoreOptions): Store {
+export function openSqliteStore(options: SqliteStoreOptions, openTree = createTree): Store {
   const owner = claimOwnership(options.file);
   const writer = openWriter(options.file);
   migrate(writer, options.migrationsFolder);
@@ -45,16 +44,24 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   noteTargets(writer, options.targets, options.now);
   const lanes = createLanes(writer, options.targets);
   const appender = createAppender(writer, { ...options, shelf, lanes });
-  const configure = createConfigurationWriter(writer, options);
+  const tree = openTree(writer);
+  // A ledger from before there was a tree, or whose tree was emptied, gets it here.
+  writer.transaction(() => tree.grow()).immediate();
+  const growth = watchGrowth(tree);
   const listeners = new Set<CommitListener>();
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
+    beforeCommit: () => tree.grow(),
     onCommit() {
       for (const { entry, concerns } of appender.takeWritten())
         for (const listener of listeners) listener(entry, concerns);
     },
-    onRollback: () => appender.forget(),
+    onSettled: growth.look,
+    onRollback() {
+      appender.forget();
+      tree.forget();
+    },
     onFatal: options.onFatal,
   });
   return {
@@ -65,13 +72,8 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
       return () => listeners.delete(listener);
     },
     ...createFeedReader(reader),
-    configure: (body) =>
-      group.submit(() => {
-        const configured = configure(body);
-        // The appender keeps the end of the log in memory, and that has moved.
-        if (configured.isNew) appender.forget();
-        return configured;
-      }),
+    ...createOwnWrites(writer, options, { appender, tree, group }),
+    log: { ...createLogReads(reader), watch: growth.watch },
     configurations: createConfigurationReader(reader),
     // Between groups the shelf holds just what is committed, so reads need no fold of their own.
     books: (drain) => shelf.take(drain, null),
@@ -91,41 +93,9 @@ export function openSqliteStore(options: SqliteStoreOptions): Store {
   };
 }
 
-function createDeliverySide(
-  writer: ReturnType<typeof openWriter>,
-  reader: ReturnType<typeof openReader>,
-  lanes: Lanes,
-  group: GroupCommit,
-): DeliveryStore {
-  const note = createEventWriter(writer);
-  const deliveries = createDeliveryWriter(writer, lanes, note);
-  const orders = createDeliveryOrders(writer, lanes, note);
-  const { isDue, ...reads } = createDeliveryReader(reader);
-  const rebase = writer.prepare(
-    `UPDATE lane SET due_ms = min(@latest, iif(state = 'waiting', due_ms, max(due_ms, @uncertain)))
-     WHERE target = @target AND state <> 'idle' AND (state <> 'waiting' OR due_ms > @latest)`,
-  );
-  return {
-    ...reads,
-    claim(target, now, lapses, most) {
-      if (!isDue(target, now)) return Promise.resolve([]);
-      return group.submit(() => deliveries.claim(target, now, lapses, most));
-    },
-    extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
-    settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),
-    rebaseWaits: (target, uncertain, latest) =>
-      group.submit(() => void rebase.run({ target, uncertain, latest })),
-    noteTarget: (target, kind, atMs, outcome, by) =>
-      group.submit(() => note({ target, kind, atMs, outcome, by })),
-    requeue: (filter, by, now) => group.submit(() => orders.requeue(filter, by, now)),
-    skip: (delivery, by, now) => group.submit(() => orders.skip(delivery, by, now)),
-    replay: (target, drain, period, by, now) =>
-      group.submit(() => orders.replay(target, drain, period, by, now)),
-  };
-}
-
 interface EntryRow {
   readonly seq: number;
+  readonly log_index: number;
   readonly envelope: string;
   readonly hash: string;
   readonly body: string;
@@ -133,7 +103,7 @@ interface EntryRow {
 
 function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entries' | 'drains' | 'versions'> {
   const entries = reader.prepare<[object], EntryRow>(
-    `SELECT seq, envelope, hash, body FROM ledger JOIN payload USING (log_index)
+    `SELECT seq, log_index, envelope, hash, body FROM ledger JOIN payload USING (log_index)
      WHERE stream = @drain AND seq > @afterSeq AND ${IS_DRAIN} ORDER BY seq LIMIT @most`,
   );
   const drains = reader
@@ -161,7 +131,7 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
   };
 }
 
-function storedEntry({ seq, envelope, hash, body }: EntryRow): StoredEntry {
+function storedEntry({ seq, log_index, envelope, hash, body }: EntryRow): StoredEntry {
   const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
-  return { seq, entryId: entry, recordedAt: recorded_at, hash, body };
+  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, body };
 }

@@ -1,0 +1,246 @@
+/**
+ * Verifies an audit bundle. This one file goes into every bundle as verify.mjs, to be run with Node 20 or later and
+ * nothing else for as long as there is one: so it imports nothing, and says again what it checks.
+ *
+ *   node verify.mjs [FOLDER] --key PUBLIC-KEY     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
+ */
+import { createHash, createPublicKey, verify } from 'node:crypto';
+import { createReadStream, readFileSync, realpathSync } from 'node:fs';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+type Code = 0 | 1 | 2 | 3 | 4;
+
+/** What it came to: exit code, and what is wrong first in words. */
+export type Verdict = { readonly code: Code; readonly text: string };
+
+type Entry = Readonly<
+  Record<'log_index' | 'seq', number> &
+    Record<'stream' | 'envelope' | 'hash' | 'salt' | 'body', string> &
+    Record<'issued' | 'proof', readonly string[]>
+>;
+
+interface Manifest {
+  readonly format: string;
+  readonly log: string;
+  readonly about: { readonly from_index?: number; readonly to_index?: number };
+  readonly entries: number;
+  readonly files: Readonly<Record<string, string>>;
+}
+
+class Fault extends Error {
+  readonly code: Code;
+  constructor(code: Code, text: string) {
+    super(text);
+    this.code = code;
+  }
+}
+
+/** @throws {Fault} unless it is so */
+function must(isSo: boolean, text: string, code: Code = 1): void {
+  if (!isSo) throw new Fault(code, text);
+}
+
+const sha256 = (...parts: (string | Buffer)[]): Buffer =>
+  parts.reduce((sum, part) => sum.update(part), createHash('sha256')).digest();
+const hex = (...parts: (string | Buffer)[]): string => sha256(...parts).toString('hex');
+const bytes = (base64: string): Buffer => Buffer.from(base64, 'base64');
+
+/** @param key C2SP verifier key, or null where none is known */
+export async function verifyBundle(folder: string, key: string | null): Promise<Verdict> {
+  try {
+    return { code: 0, text: await check(folder, key) };
+  } catch (error) {
+    if (error instanceof Fault) return { code: error.code, text: error.message };
+    return { code: 4, text: `the bundle cannot be read: ${error instanceof Error ? error.message : error}` };
+  }
+}
+
+async function check(folder: string, key: string | null): Promise<string> {
+  const manifest = JSON.parse(readFileSync(join(folder, 'manifest.json'), 'utf8')) as Manifest;
+  must(manifest.format === 'drainledger-audit-bundle@v1', 'manifest.json is of another kind of bundle', 4);
+  for (const [name, due] of Object.entries(manifest.files))
+    must((await fileHash(folder, name)) === due, `${name} is not the file that the manifest lists`);
+  const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
+  const frames = await readFrames(folder);
+  const said = { resources: createHash('sha256'), corrections: createHash('sha256') };
+  const ends = new Map<string, Entry>();
+  const notices: Entry[] = [];
+  let [count, last, recordedAt] = [0, -1, ''];
+  for await (const line of linesOf(folder, 'entries.ndjson')) {
+    const entry = JSON.parse(line) as Entry;
+    const place = `entry ${entry.log_index} (stream ${entry.stream}, ${entry.seq})`;
+    must(entry.log_index > last, `${place}: it stands out of order`);
+    const envelope = checkEntry(entry, place, manifest.log, ends.get(entry.stream));
+    must(envelope.recorded_at >= recordedAt, `${place}: it was recorded before the entry before it`);
+    checkRange(manifest, entry, place, ends.has(entry.stream), last);
+    checkProof(entry, place, head);
+    tell(entry, place, envelope.recorded_at, frames, said);
+    if (entry.stream === 'log') notices.push(entry);
+    ends.set(entry.stream, entry);
+    [count, last, recordedAt] = [count + 1, entry.log_index, envelope.recorded_at];
+  }
+  must(count === manifest.entries, `${manifest.entries} entries are listed, and ${count} are here`, 2);
+  must(last >= (manifest.about.to_index ?? -1), `entry ${manifest.about.to_index} is missing`, 2);
+  for (const [name, sum] of Object.entries(said)) {
+    const isSame = sum.digest('hex') === manifest.files[`${name}.ndjson`];
+    must(isSame, `${name}.ndjson is not what the entries say`);
+  }
+  checkSignature(head, notices, manifest.log, key);
+  return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}`;
+}
+
+async function fileHash(folder: string, name: string): Promise<string> {
+  must(/^[A-Za-z-]+\.(ndjson|txt|mjs|md)$/.test(name), `${name} is no file of a bundle`);
+  const sum = createHash('sha256');
+  for await (const part of createReadStream(join(folder, name))) sum.update(part as Buffer);
+  return sum.digest('hex');
+}
+
+/** By line feeds alone: a note may hold other characters that some take for the end of a line. */
+async function* linesOf(folder: string, name: string): AsyncGenerator<string> {
+  let rest = '';
+  for await (const part of createReadStream(join(folder, name), 'utf8')) {
+    const lines = `${rest}${part}`.split('\n');
+    rest = lines.pop() ?? '';
+    yield* lines;
+  }
+  if (rest !== '') yield rest;
+}
+
+/** Texts that many resources share, by the first 128 bits of SHA-256(0x05 || text). */
+async function readFrames(folder: string): Promise<Map<string, string>> {
+  const frames = new Map<string, string>();
+  for await (const line of linesOf(folder, 'frames.ndjson')) {
+    const { name, text } = JSON.parse(line) as { name: string; text: string };
+    const isNamedSo = hex(Buffer.of(5), text).slice(0, 32) === name;
+    must(isNamedSo, `frame ${name}: its text is not the one it is named after`);
+    frames.set(name, text);
+  }
+  return frames;
+}
+
+/** Hash, chain and commitments: 0x03 envelope, 0x02 payload, 0x04 issued texts; the first of a stream follows its genesis. */
+function checkEntry(entry: Entry, place: string, log: string, before: Entry | undefined) {
+  const { stream, seq, envelope, hash, body, issued } = entry;
+  must(hex(Buffer.of(3), envelope) === hash, `${place}: its hash is not that of its envelope`);
+  const said = JSON.parse(envelope) as Record<string, string | number> & { recorded_at: string };
+  must(said.stream === stream && said.seq === seq, `${place}: its envelope is of another place`);
+  must(said.origin === log, `${place}: it is of the log ${said.origin}`);
+  const prev = seq === 1 ? hex(`genesis${log}${stream}`) : before?.hash;
+  must(before === undefined || seq === before.seq + 1, `${place}: the one before it is missing`, 2);
+  must(prev === undefined || said.prev === prev, `${place}: the entry before it is not the one it names`);
+  const salt = Buffer.from(entry.salt, 'hex');
+  must(hex(Buffer.of(2), salt, body) === said.payload, `${place}: its payload is not the one it commits to`);
+  const texts = issued.map((text) => `${text}\n`).join('');
+  const isIssued = hex(Buffer.of(4), salt, texts) === said.issued;
+  must(isIssued, `${place}: the texts issued with it are not those it commits to`);
+  return said;
+}
+
+/** A period is whole from its first to its last entry; all else from the first entry of its stream on. */
+function checkRange({ about }: Manifest, entry: Entry, place: string, before: boolean, last: number): void {
+  const { log_index: at, stream, seq } = entry;
+  const { from_index: from = at, to_index: to = at } = about;
+  const isOfPeriod = about.from_index !== undefined && at >= from && at <= to;
+  const due = Math.max(from, last + 1);
+  if (isOfPeriod) must(at === due, `entry ${due} is missing`, 2);
+  else must(before || seq === 1, `${place}: what comes before it in its stream is missing`, 2);
+  must(isOfPeriod || about.from_index === undefined || stream === 'log', `${place}: it is not of the period`);
+}
+
+/** C2SP tlog-checkpoint: origin, size, root; a blank line; signatures. */
+function readHead(text: string) {
+  const [body = '', lines = ''] = text.split('\n\n');
+  const [origin = '', size = '', root = ''] = body.split('\n');
+  const signatures = [...lines.matchAll(/^— (\S+) (\S+)$/gm)].map((m) => ({
+    name: m[1],
+    signed: bytes(m[2] ?? ''),
+  }));
+  must(/^\d+$/.test(size) && bytes(root).length === 32, 'checkpoint.txt is no checkpoint', 4);
+  return { body: `${body}\n`, origin, size: Number(size), root: bytes(root), signatures };
+}
+type Head = ReturnType<typeof readHead>;
+
+/** RFC 9162, 2.1.3.2, of the leaf SHA-256(0x00 || entry hash). */
+function checkProof({ log_index, hash, proof }: Entry, place: string, { size, root }: Head): void {
+  must(log_index < size, `${place}: the checkpoint does not cover it`, 2);
+  let [node, end, sum] = [log_index, size - 1, sha256(Buffer.of(0), Buffer.from(hash, 'hex'))];
+  for (const each of proof.map(bytes)) {
+    must(end > 0, `${place}: its proof is too long`);
+    const isRight = node % 2 === 1 || node === end;
+    sum = isRight ? sha256(Buffer.of(1), each, sum) : sha256(Buffer.of(1), sum, each);
+    while (isRight && node % 2 === 0 && node !== 0) [node, end] = [node / 2, Math.floor(end / 2)];
+    [node, end] = [Math.floor(node / 2), Math.floor(end / 2)];
+  }
+  must(end === 0 && sum.equals(root), `${place}: its proof does not lead to the checkpoint`);
+}
+
+/** What resources.ndjson and corrections.ndjson must say of the entry. */
+function tell(
+  { log_index, body, issued }: Entry,
+  place: string,
+  recordedAt: string,
+  frames: ReadonlyMap<string, string>,
+  said: Readonly<Record<'resources' | 'corrections', ReturnType<typeof createHash>>>,
+): void {
+  for (const stored of issued)
+    for (const [name = '', ...holes] of JSON.parse(stored) as string[][]) {
+      const frame = frames.get(name);
+      if (frame === undefined)
+        throw new Fault(2, `${place}: the frame ${name} of a text issued with it is missing`);
+      const parts = frame.split('\u0001');
+      const filled = parts.slice(1).map((part) => (holes[part.charCodeAt(0) - 32] ?? '') + part.slice(1));
+      const text = [parts[0], ...filled].join('');
+      said.resources.update(`{"log_index":${log_index},"resource":${text}}\n`);
+    }
+  const { kind } = JSON.parse(body) as { kind?: string };
+  if (kind === 'corrected' || kind === 'entered-in-error')
+    said.corrections.update(`{"log_index":${log_index},"recorded_at":"${recordedAt}","body":${body}}\n`);
+}
+
+/** The key given must be one that the log names, each handed over by the one before; the newest has signed. */
+function checkSignature(head: Head, notices: readonly Entry[], log: string, given: string | null): void {
+  const keys: Buffer[] = [];
+  let restores = 0;
+  for (const { log_index, envelope, body } of notices) {
+    const { type } = JSON.parse(envelope) as { type: string };
+    if (type === 'restored') restores += 1;
+    if (type !== 'checkpoint-key') continue;
+    const { key = '', signature = '' } = JSON.parse(body) as { key?: string; signature?: string };
+    const old = keys.at(-1);
+    const handed = `drainledger checkpoint key\n${log}\n${old?.toString('base64')}\n${key}\n`;
+    const isHanded = old === undefined || isSigned(bytes(signature), handed, old);
+    must(isHanded, `entry ${log_index}: the key before it did not sign it`);
+    keys.push(bytes(key));
+  }
+  const origin = restores === 0 ? log : `${log}/restored-${restores}`;
+  must(head.origin === origin, `the checkpoint is of ${head.origin}, and the entries are of ${origin}`);
+  must(given !== null, 'no key was given: the signature was not checked', 3);
+  const trusted = bytes((given ?? '').split('+').slice(2).join('+')).subarray(1);
+  const isNamed = keys.some((key) => key.equals(trusted));
+  must(isNamed, 'the key that was given is not one that the log names', 3);
+  const newest = keys.at(-1) as Buffer;
+  const id = sha256(`${origin}\n`, Buffer.of(1), newest).subarray(0, 4);
+  const found = head.signatures.find((each) => each.name === origin && each.signed.subarray(0, 4).equals(id));
+  if (found === undefined) throw new Fault(3, 'the checkpoint is not signed by the key of the log');
+  const isGood = isSigned(found.signed.subarray(4), head.body, newest);
+  must(isGood, 'the signature does not fit the checkpoint');
+}
+
+function isSigned(signature: Buffer, text: string, key: Buffer): boolean {
+  const der = Buffer.concat([Buffer.from('302a300506032b6570032100', 'hex'), key]);
+  const publicKey = createPublicKey({ key: der, format: 'der', type: 'spki' });
+  return verify(null, Buffer.from(text), publicKey, signature);
+}
+
+async function main(args: readonly string[]): Promise<void> {
+  const at = args.indexOf('--key');
+  const [folder = fileURLToPath(new URL('.', import.meta.url))] = at < 0 ? args : args.toSpliced(at, 2);
+  const { code, text } = await verifyBundle(folder, at < 0 ? null : (args[at + 1] ?? null));
+  console.log(code === 0 ? `ok: ${text}` : text);
+  process.exitCode = code;
+}
+
+if (process.argv[1] !== undefined && realpathSync(process.argv[1]) === fileURLToPath(import.meta.url))
+  await main(process.argv.slice(2));

@@ -1,0 +1,30 @@
+import type { Selection } from './select.ts';
+
+/** What a stranger finds first in the bundle. */
+export const readme = (log: string, { about, indexes }: Selection, size: number): string => `# Audit bundle
+
+${indexes.length} entries of the log \`${log}\`, about ${JSON.stringify(about)}, as its checkpoint of ${size} entries covers
+them. It holds patient data: keep it as you would keep the record itself.
+
+    node verify.mjs --key PUBLIC-KEY
+
+Get the public key from whoever answers for the log, not from this bundle; \`public-keys.txt\` only says what the log
+itself names. It ends with 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable, and names what is wrong first.
+Node.js 20 or later is all it needs, and \`verify.mjs\` is short enough to be read.
+
+| file | what it holds |
+| --- | --- |
+| \`manifest.json\` | what was asked for, and the SHA-256 of each file |
+| \`entries.ndjson\` | each entry: envelope (who, when, which place), what it says, the salt of its commitments, its proof |
+| \`corrections.ndjson\` | of these, what corrected or withdrew another: author, reason, target, replacement |
+| \`resources.ndjson\` | every version of every FHIR resource that the entries issued, to the letter |
+| \`frames.ndjson\` | texts that those versions share |
+| \`checkpoint.txt\` | the signed checkpoint that all proofs lead to (C2SP tlog-checkpoint) |
+| \`public-keys.txt\` | keys that the log names, oldest first (C2SP signed-note) |
+
+What is shown: each entry is, to the byte, in the log that was signed, at its place and after the one it names, and the
+resources are those that were issued with it. A period is whole; a drain is whole from its first entry to the last one here.
+What is not: that what was charted is true; that anything was charted at all; that no entry of the drain came after the
+last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
+before it was signed. The log does not record who read it.
+`;

@@ -1,0 +1,50 @@
+/** `audit-bundle --drain ID | --patient KEY | --from TIME --to TIME  --out FOLDER` */
+import { parseArgs } from 'node:util';
+import { readLedgerConfig } from '../../config.ts';
+import { openReader } from '../../store/sqlite/open.ts';
+import { progress } from '../progress.ts';
+import type { Wanted } from './select.ts';
+import { writeBundle } from './write.ts';
+
+const OPTIONS = {
+  drain: { type: 'string' },
+  patient: { type: 'string' },
+  from: { type: 'string' },
+  to: { type: 'string' },
+  out: { type: 'string' },
+} as const;
+type Options = { readonly [key in keyof typeof OPTIONS]?: string };
+
+/** @returns the exit code 0, or null where it is asked wrongly @throws {Error} where it cannot be written */
+export async function runAuditBundle(args: readonly string[]): Promise<number | null> {
+  const { values } = parseArgs({ args: [...args], options: OPTIONS });
+  const wanted = wantedOf(values);
+  if (wanted === null || values.out === undefined) return null;
+  const db = openReader(readLedgerConfig(process.env).database);
+  try {
+    // One moment of a ledger that may be written to meanwhile.
+    db.exec('BEGIN');
+    const { entries, covered } = writeBundle(db, wanted, values.out, progress());
+    process.stdout.write(
+      `${values.out} holds ${entries} entries, as a checkpoint of ${covered} covers them\n`,
+    );
+    return 0;
+  } finally {
+    db.close();
+  }
+}
+
+function wantedOf({ drain, patient, from, to }: Options): Wanted | null {
+  const isPeriod = from !== undefined && to !== undefined;
+  if ([drain !== undefined, patient !== undefined, isPeriod].filter(Boolean).length !== 1) return null;
+  if (drain !== undefined) return { drain };
+  if (patient !== undefined) return { patient };
+  return isPeriod ? { from: utc(from), to: utc(to) } : null;
+}
+
+/** As the log writes times. */
+function utc(time: string): string {
+  if (!/T.*(Z|[+-]\d\d:\d\d)$/.test(time) || Number.isNaN(Date.parse(time)))
+    throw new Error(`${time} is no moment with an offset: give RFC 3339, such as 2026-03-01T08:00:00Z`);
+  return new Date(time).toISOString();
+}

@@ -1,0 +1,77 @@
+/** Which entries an audit bundle is about. */
+import type Database from 'better-sqlite3';
+import { recordedAtOf } from '../../store/sqlite/log-end.ts';
+
+export type Wanted =
+  | { readonly drain: string }
+  /** As the drain names it: its reference, or system and value of its identifier. */
+  | { readonly patient: string }
+  /** Recorded from (included) to (excluded), RFC 3339 in UTC. */
+  | { readonly from: string; readonly to: string };
+
+export interface Selection {
+  /** What the manifest says of it. */
+  readonly about: object;
+  /** Places in the log, rising. */
+  readonly indexes: readonly number[];
+}
+
+/** What every bundle holds: who signs the log, and what values depend on. Neither says anything of a patient. */
+const OF_ALL = ['log', 'configuration'];
+
+/** @param size entries that the checkpoint covers @throws {Error} where there is nothing of that */
+export function select(db: Database.Database, wanted: Wanted, size: number): Selection {
+  if ('from' in wanted) return ofPeriod(db, wanted, size);
+  const drains = 'drain' in wanted ? [wanted.drain] : drainsOf(db, wanted.patient);
+  const known = drains.filter((drain) => isDrain(db, drain));
+  if (known.length === 0)
+    throw new Error(
+      `there is no such ${'drain' in wanted ? `drain: ${wanted.drain}` : `patient: ${wanted.patient}`}`,
+    );
+  const indexes = indexesOf(db, [...OF_ALL, ...known], size);
+  return { about: { ...wanted, drains: known }, indexes };
+}
+
+const drainsOf = (db: Database.Database, patient: string): string[] =>
+  db
+    .prepare<[string], string>('SELECT drain FROM drain WHERE patient_key = ? ORDER BY drain')
+    .pluck()
+    .all(patient);
+
+const isDrain = (db: Database.Database, drain: string): boolean =>
+  db.prepare('SELECT 1 FROM drain WHERE drain = ?').get(drain) !== undefined;
+
+const indexesOf = (db: Database.Database, streams: readonly string[], size: number): number[] =>
+  db
+    .prepare<[string, number], number>(
+      `SELECT log_index FROM ledger WHERE stream IN (SELECT value FROM json_each(?)) AND log_index < ? ORDER BY log_index`,
+    )
+    .pluck()
+    .all(JSON.stringify(streams), size);
+
+function ofPeriod(
+  db: Database.Database,
+  { from, to }: { from: string; to: string },
+  size: number,
+): Selection {
+  const [first, end] = [firstSince(db, from, size), firstSince(db, to, size)];
+  if (first >= end) throw new Error(`nothing was recorded from ${from} to ${to} that a checkpoint covers`);
+  const notices = indexesOf(db, ['log'], size).filter((index) => index < first || index >= end);
+  const period = Array.from({ length: end - first }, (_, n) => first + n);
+  return {
+    about: { from, to, from_index: first, to_index: end - 1 },
+    indexes: [...notices, ...period].sort((a, b) => a - b),
+  };
+}
+
+/** Place of the first entry recorded at or after a time; times only ever rise along the log. */
+function firstSince(db: Database.Database, time: string, size: number): number {
+  const envelope = db.prepare<[number], string>('SELECT envelope FROM ledger WHERE log_index = ?').pluck();
+  let [low, high] = [0, size];
+  while (low < high) {
+    const middle = Math.floor((low + high) / 2);
+    if (recordedAtOf(envelope.get(middle) ?? '{}') < time) low = middle + 1;
+    else high = middle;
+  }
+  return low;
+}

@@ -1,0 +1,200 @@
+/** Writes an audit bundle: all that a stranger needs to check a part of the log, without the rest of it. */
+import { createHash } from 'node:crypto';
+import { closeSync, fsyncSync, mkdirSync, openSync, readFileSync, writeSync } from 'node:fs';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import type Database from 'better-sqlite3';
+import { readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
+import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
+import { readKeys } from '../../audit/notices.ts';
+import { writeCanonical } from '../../json/canonical.ts';
+import { createFrameReader } from '../../store/sqlite/frames.ts';
+import { recordedAtOf } from '../../store/sqlite/log-end.ts';
+import { createCheckpointReader, createNoticeReader } from '../../store/sqlite/notices.ts';
+import { createSubtreeReader } from '../../store/sqlite/tree.ts';
+import { readme } from './readme.ts';
+import { type Selection, select, type Wanted } from './select.ts';
+
+const VERIFIER = fileURLToPath(new URL('../../bundle-verifier/verify.js', import.meta.url));
+
+export interface Written {
+  readonly entries: number;
+  /** Entries that the bundle's checkpoint covers, of all. */
+  readonly covered: number;
+}
+
+/**
+ * @param db a connection that only reads @param folder to be made: it must not be there yet
+ * @throws {Error} where no checkpoint is kept, or nothing is to be written
+ */
+export function writeBundle(
+  db: Database.Database,
+  wanted: Wanted,
+  folder: string,
+  onProgress: (done: number, total: number) => void,
+): Written {
+  const checkpoint = createCheckpointReader(db)();
+  const head = checkpoint === undefined ? undefined : readCheckpoint(checkpoint);
+  if (checkpoint === undefined || head === undefined)
+    throw new Error(
+      'no checkpoint was ever signed here: a bundle would prove nothing; see DRAINLEDGER_CHECKPOINT_KEY',
+    );
+  const selection = select(db, wanted, head.size);
+  const [log = head.origin] = head.origin.split('/restored-');
+  const notices = createNoticeReader(db)().filter(({ logIndex }) => logIndex < head.size);
+  const keys = readKeys(log, notices)
+    .map(({ key }) => `${writeVerifierKey(log, key)}\n`)
+    .join('');
+  mkdirSync(folder, { mode: 0o700 });
+  const files = openFiles(folder);
+  files.add('checkpoint.txt', checkpoint);
+  files.add('public-keys.txt', keys);
+  files.add('verify.mjs', readFileSync(VERIFIER, 'utf8').replace(/\n\/\/# sourceMappingURL=.*\n?$/, '\n'));
+  files.add('README.md', readme(log, selection, head.size));
+  for (const name of ['entries.ndjson', 'frames.ndjson', 'resources.ndjson', 'corrections.ndjson'])
+    files.add(name, '');
+  writeEntries(db, selection, head.size, files, onProgress);
+  const manifest = { log, about: selection.about, entries: selection.indexes.length, files: files.close() };
+  const format = 'drainledger-audit-bundle@v1';
+  writeWhole(
+    join(folder, 'manifest.json'),
+    writeCanonical({ format, ...manifest }, () => undefined),
+  );
+  return { entries: selection.indexes.length, covered: head.size };
+}
+
+interface Row {
+  readonly log_index: number;
+  readonly stream: string;
+  readonly seq: number;
+  readonly envelope: string;
+  readonly hash: string;
+  readonly salt: Buffer;
+  readonly body: string;
+}
+
+const WITHDRAWS = /"kind":"(corrected|entered-in-error)"/;
+
+function writeEntries(
+  db: Database.Database,
+  { indexes }: Selection,
+  size: number,
+  files: Files,
+  onProgress: (done: number, total: number) => void,
+): void {
+  const entry = db.prepare<[number], Row>(
+    `SELECT log_index, stream, seq, envelope, hash, salt, body FROM ledger JOIN payload USING (log_index)
+     WHERE log_index = ?`,
+  );
+  const issuedWith = createIssueFinder(db);
+  const read = remembering(createSubtreeReader(db));
+  const frames = createFrameWriter(db, files);
+  const textsIn = createFrameReader(db);
+  for (const [done, index] of indexes.entries()) {
+    const row = entry.get(index);
+    if (row === undefined) throw new Error(`entry ${index} is missing; run verify on this database`);
+    const issued = issuedWith(index);
+    const proof = inclusionProof(read, index, size).map((hash) => hash.toString('base64'));
+    files.add(
+      'entries.ndjson',
+      `${JSON.stringify({ ...row, salt: row.salt.toString('hex'), issued, proof })}\n`,
+    );
+    for (const stored of issued) {
+      for (const [name = ''] of JSON.parse(stored) as string[][]) frames(name);
+      for (const text of textsIn(stored))
+        files.add('resources.ndjson', `{"log_index":${index},"resource":${text}}\n`);
+    }
+    if (WITHDRAWS.test(row.body) && isCorrection(row.body))
+      files.add(
+        'corrections.ndjson',
+        `{"log_index":${index},"recorded_at":"${recordedAtOf(row.envelope)}","body":${row.body}}\n`,
+      );
+    if (done % 100 === 0) onProgress(done, indexes.length);
+  }
+  onProgress(indexes.length, indexes.length);
+}
+
+function isCorrection(body: string): boolean {
+  const { kind } = JSON.parse(body) as { readonly kind?: string };
+  return kind === 'corrected' || kind === 'entered-in-error';
+}
+
+/** Texts issued with each entry: one walk along the log, beside that over the entries. */
+function createIssueFinder(db: Database.Database): (index: number) => string[] {
+  const after = db.prepare<[number], { row: number; log_index: number }>(
+    'SELECT rowid AS row, log_index FROM issued WHERE rowid > ? ORDER BY rowid LIMIT 500',
+  );
+  const text = db.prepare<[number], string>('SELECT resources FROM issued WHERE rowid = ?').pluck();
+  function* rows() {
+    for (let page = after.all(0); page.length > 0; page = after.all(page.at(-1)?.row ?? 0)) yield* page;
+  }
+  const walk = rows();
+  let next = walk.next();
+  return (index) => {
+    const found: string[] = [];
+    for (; next.done !== true && next.value.log_index <= index; next = walk.next())
+      if (next.value.log_index === index) found.push(text.get(next.value.row) ?? '');
+    return found;
+  };
+}
+
+/** Writes each frame once, when it is first needed. */
+function createFrameWriter(db: Database.Database, files: Files): (name: string) => void {
+  const frame = db.prepare<[string], string>('SELECT text FROM frame WHERE name = ?').pluck();
+  const written = new Set<string>();
+  return (name) => {
+    if (written.has(name)) return;
+    written.add(name);
+    files.add('frames.ndjson', `${JSON.stringify({ name, text: frame.get(name) })}\n`);
+  };
+}
+
+/** Neighbours share most of their proofs. */
+function remembering(read: ReadSubtree): ReadSubtree {
+  const MOST = 100_000;
+  const known = new Map<string, Buffer>();
+  return (height, place) => {
+    const name = `${height}/${place}`;
+    const before = known.get(name);
+    if (before !== undefined) return before;
+    if (known.size >= MOST) known.clear();
+    const root = read(height, place);
+    known.set(name, root);
+    return root;
+  };
+}
+
+interface Files {
+  add(name: string, text: string): void;
+  /** Makes all durable; the SHA-256 of each, hex. */
+  close(): Readonly<Record<string, string>>;
+}
+
+function openFiles(folder: string): Files {
+  const files = new Map<string, { fd: number; sum: ReturnType<typeof createHash> }>();
+  return {
+    add(name, text) {
+      const file = files.get(name) ?? {
+        fd: openSync(join(folder, name), 'wx', 0o600),
+        sum: createHash('sha256'),
+      };
+      files.set(name, file);
+      file.sum.update(text);
+      writeSync(file.fd, text);
+    },
+    close() {
+      for (const { fd } of files.values()) {
+        fsyncSync(fd);
+        closeSync(fd);
+      }
+      return Object.fromEntries([...files].map(([name, { sum }]) => [name, sum.digest('hex')]));
+    },
+  };
+}
+
+function writeWhole(file: string, text: string): void {
+  const fd = openSync(file, 'wx', 0o600);
+  writeSync(fd, text);
+  fsyncSync(fd);
+  closeSync(fd);
+}

@@ -1,0 +1,76 @@
+/** `ledger accept-restored|copy`: take a ledger that lost entries into use again, and copy one that is in use. */
+import { existsSync, renameSync, rmSync } from 'node:fs';
+import { open } from 'node:fs/promises';
+import { dirname } from 'node:path';
+import { parseArgs } from 'node:util';
+import { writeRestored } from '../audit/notices.ts';
+import { readLedgerConfig } from '../config.ts';
+import { syncFolder } from '../escrow/head-file.ts';
+import { standingOf } from '../proof.ts';
+import { openReader } from '../store/sqlite/open.ts';
+import { openLedger, personOf, wordsOf } from './open-ledger.ts';
+
+const OPTIONS = { by: { type: 'string' }, reason: { type: 'string' } } as const;
+
+/** @returns the exit code: 0, 1 where there is nothing to accept, or null where there is no such command */
+export async function runLedger(args: readonly string[]): Promise<number | null> {
+  const { values, positionals } = parseArgs({ args: [...args], options: OPTIONS, allowPositionals: true });
+  const [verb, file, ...more] = positionals;
+  if (more.length > 0) return null;
+  if (verb === 'copy' && file !== undefined) return copy(readLedgerConfig(process.env).database, file);
+  if (verb === 'accept-restored' && file === undefined) return acceptRestored(values.by, values.reason);
+  return null;
+}
+
+async function acceptRestored(by: string | undefined, why: string | undefined): Promise<number> {
+  const [actor, reason] = [personOf(by), wordsOf(why)];
+  const config = readLedgerConfig(process.env);
+  const store = openLedger(config);
+  try {
+    const doubts = standingOf(store, config.origin, config.proof);
+    if (doubts.length === 0) {
+      process.stderr.write('The ledger holds all that others have seen of it: there is nothing to accept.\n');
+      return 1;
+    }
+    const body = writeRestored({
+      reason,
+      doubt: doubts.map((each) => each.why).join('; '),
+      given_up: doubts.map(({ head: { where, note } }) => ({
+        where,
+        origin: note.origin,
+        size: note.size,
+        root: note.root.toString('base64'),
+      })),
+    });
+    const { logIndex, recordedAt } = await store.notice({ type: 'restored', actor, body });
+    process.stdout.write(
+      `Entry ${logIndex} of ${recordedAt} says that the ledger goes on from its ${logIndex} entries before it.\n` +
+        'What it has lost is lost to it: chart it anew where paper or the record has it. Start the service now.\n',
+    );
+    return 0;
+  } finally {
+    await store.close();
+  }
+}
+
+/** One moment of the ledger, whole, while the service writes on. */
+async function copy(database: string, to: string): Promise<number> {
+  if (existsSync(to)) throw new Error(`${to} is there already: give a new path`);
+  const draft = `${to}.draft`;
+  rmSync(draft, { force: true });
+  const db = openReader(database);
+  try {
+    // Into another file; of the ledger it only reads.
+    db.pragma('query_only = OFF');
+    db.prepare('VACUUM INTO ?').run(draft);
+  } finally {
+    db.close();
+  }
+  const written = await open(draft, 'r');
+  await written.sync();
+  await written.close();
+  renameSync(draft, to);
+  await syncFolder(dirname(to));
+  process.stdout.write(`${to} holds a copy; check it with: verify ${to} --key PUB\n`);
+  return 0;
+}

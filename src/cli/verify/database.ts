@@ -1,0 +1,144 @@
+/** Verifies a ledger from its stored rows alone. Only reads; on a copy, or as a reader beside the service. */
+import { existsSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import Database from 'better-sqlite3';
+import { frameName } from '../../audit/chain.ts';
+import type { Finding } from '../../audit/log-check.ts';
+import { readKeys, restoresOf } from '../../audit/notices.ts';
+import { migrate } from '../../store/sqlite/migrate.ts';
+import { createNoticeReader } from '../../store/sqlite/notices.ts';
+import { assertSafeLibrary, openReader } from '../../store/sqlite/open.ts';
+import type { Report, VerifyOptions } from './report.ts';
+import { StrayRow } from './rows.ts';
+import { walkLog } from './walk.ts';
+
+const MIGRATIONS = fileURLToPath(new URL('../../../migrations', import.meta.url));
+
+/** A finding as an error, thrown where nothing more can be said. */
+class Stop extends Error {
+  readonly finding: Finding;
+  constructor(finding: Finding) {
+    super(finding.what);
+    this.finding = finding;
+  }
+}
+
+export function verifyDatabase(file: string, options: VerifyOptions): Report {
+  const remarks: string[] = [];
+  try {
+    return { finding: verify(file, options, remarks), remarks };
+  } catch (error) {
+    return { finding: findingOf(file, error), remarks };
+  }
+}
+
+function verify(file: string, options: VerifyOptions, remarks: string[]): Finding | null {
+  const db = opened(file);
+  try {
+    // One moment of a database that may be written to meanwhile.
+    db.exec('BEGIN');
+    return integrityFault(db) ?? frameFault(db) ?? logFault(db, options, remarks) ?? schemaFault(db);
+  } finally {
+    db.close();
+  }
+}
+
+function opened(file: string): Database.Database {
+  const unreadable = (what: string) => new Stop({ kind: 'unreadable', where: file, what });
+  if (!existsSync(file)) throw unreadable('there is no such file');
+  const db = openReader(file);
+  assertSafeLibrary(file, String(db.prepare('SELECT sqlite_version()').pluck().get()));
+  const [has, due] = [migrationsIn(db), migrationsIn(emptyLedger())];
+  if (has.length === 0) throw unreadable('it is a database, and holds no ledger');
+  if (has.join() !== due.join())
+    throw unreadable('its ledger is of another release: verify it with the one that last used it');
+  return db;
+}
+
+function migrationsIn(db: Database.Database): readonly string[] {
+  const isThere = db.prepare("SELECT 1 FROM sqlite_schema WHERE name = 'schema_migration'").get();
+  if (isThere === undefined) return [];
+  return db.prepare<[], string>('SELECT sha256 FROM schema_migration ORDER BY number').pluck().all();
+}
+
+function emptyLedger(): Database.Database {
+  const db = new Database(':memory:');
+  migrate(db, MIGRATIONS);
+  return db;
+}
+
+/** Pages and indexes. It misses most single flipped bits; what it finds may mislead all that follows. */
+function integrityFault(db: Database.Database): Finding | null {
+  const said = db.prepare<[], string>('PRAGMA integrity_check(1)').pluck().get();
+  return said === 'ok'
+    ? null
+    : { kind: 'tampered', where: 'the file', what: `it is damaged: ${said?.split('\n').at(-1)}` };
+}
+
+function frameFault(db: Database.Database): Finding | null {
+  for (const { name, text } of db
+    .prepare<[], { name: string; text: string }>('SELECT name, text FROM frame')
+    .iterate()) {
+    if (frameName(text) !== name)
+      return { kind: 'tampered', where: `frame ${name}`, what: 'its text is not the one it is named after' };
+  }
+  return null;
+}
+
+function logFault(db: Database.Database, options: VerifyOptions, remarks: string[]): Finding | null {
+  const notices = createNoticeReader(db)();
+  const first = db
+    .prepare<[], string>('SELECT envelope FROM ledger ORDER BY log_index LIMIT 1')
+    .pluck()
+    .get();
+  const name = first === undefined ? '' : (JSON.parse(first) as { origin: string }).origin;
+  let keys: ReturnType<typeof readKeys>;
+  try {
+    keys = readKeys(name, notices);
+  } catch (error) {
+    return { kind: 'tampered', where: 'the keys of the log', what: (error as Error).message };
+  }
+  const restores = restoresOf(notices);
+  for (const { logIndex, body } of restores) remarks.push(`entry ${logIndex} accepts a restore: ${body}`);
+  const heads = { name, keys, restores: restores.map(({ logIndex }) => logIndex), given: options.given };
+  return walkLog(db, heads, options, remarks);
+}
+
+/** Triggers keep rows from being changed; without one they could have been. */
+function schemaFault(db: Database.Database): Finding | null {
+  const objects = (of: Database.Database): Map<string, string> =>
+    new Map(
+      of
+        .prepare<[], [string, string]>(
+          "SELECT type || ' ' || name, sql FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite_%'",
+        )
+        .raw()
+        .all(),
+    );
+  const [has, due] = [objects(db), objects(emptyLedger())];
+  const changed = [...due].find(([name, sql]) => has.get(name) !== sql)?.[0];
+  if (changed !== undefined)
+    return {
+      kind: 'tampered',
+      where: `the ${changed}`,
+      what: 'it is missing, or not as the release made it',
+    };
+  const added = [...has.keys()].find((name) => !due.has(name));
+  return added === undefined
+    ? null
+    : { kind: 'tampered', where: `the ${added}`, what: 'the release made no such thing' };
+}
+
+function findingOf(file: string, error: unknown): Finding {
+  if (error instanceof Stop) return error.finding;
+  if (error instanceof StrayRow)
+    return {
+      kind: 'tampered',
+      where: `issued texts of entry ${error.logIndex}`,
+      what: 'they belong to no entry, or stand out of order',
+    };
+  const cause = error instanceof Error && error.cause instanceof Database.SqliteError ? error.cause : error;
+  if (cause instanceof Database.SqliteError && cause.code.startsWith('SQLITE_CORRUPT'))
+    return { kind: 'tampered', where: 'the file', what: `it is damaged: ${cause.message}` };
+  return { kind: 'unreadable', where: file, what: error instanceof Error ? error.message : String(error) };
+}

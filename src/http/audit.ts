@@ -1,0 +1,193 @@
+/** For auditors: the newest checkpoint, and proofs that an entry is in the log and that the log was only added to. */
+import type { FastifyInstance, FastifyReply } from 'fastify';
+import { z } from 'zod';
+import { readCheckpoint, writeProof } from '../audit/checkpoint.ts';
+import type { Fault } from '../intake/fault.ts';
+import { MEND } from '../intake/native/quantity.ts';
+import { problems } from './native/answers.ts';
+import { sendPlain } from './native/reads.ts';
+import type { Parts } from './parts.ts';
+import { type Problem, problem, problemOfFaults } from './problem.ts';
+import { sendProblem } from './refuse.ts';
+import { type BodyDoc, json, type RouteDoc } from './route-doc.ts';
+
+const size = z.number().int().nonnegative();
+const count = z
+  .string()
+  .regex(/^(0|[1-9][0-9]{0,14})$/, { error: `is no count of entries${MEND}send digits, such as 1200` });
+
+const overview = z
+  .object({
+    origin: z.string().describe('Name of the log, the first line of its checkpoints.'),
+    size: size.describe('Entries in the log.'),
+    checkpoint_size: size
+      .nullable()
+      .describe('Entries that the newest checkpoint covers; null before the first.'),
+    keys: z
+      .array(z.string())
+      .describe('Public keys that signed it, oldest first, as C2SP signed-note writes them.'),
+    told: z
+      .array(
+        z.object({
+          to: z.string(),
+          failing_since: z
+            .string()
+            .meta({ format: 'date-time' })
+            .nullable()
+            .describe('Null while it takes them.'),
+        }),
+      )
+      .describe('Where checkpoints are told outside the database.'),
+  })
+  .meta({ id: 'AuditOverview' });
+
+const consistency = z
+  .object({
+    from: size,
+    to: size,
+    hashes: z.array(z.string()).describe('Base64, as RFC 9162, 2.1.4 orders them.'),
+  })
+  .meta({ id: 'ConsistencyProof' });
+
+const text = (what: string): BodyDoc => ({ text: what, schema: z.string(), mediaType: 'text/plain' });
+const NOT_YET = 'No checkpoint covers that yet.';
+
+const DOCS = {
+  overview: {
+    operation: 'audit',
+    summary: 'How far the log goes, who signs it and who was told',
+    access: 'audit',
+    answers: { 200: json('The log as it is.', overview), ...problems({}) },
+  },
+  checkpoint: {
+    operation: 'auditCheckpoint',
+    summary: 'The newest checkpoint: size and root of the tree over all entries, signed',
+    access: 'audit',
+    about: 'C2SP tlog-checkpoint. Keep it where nobody who can change the database can reach it.',
+    answers: { 200: text('The checkpoint.'), ...problems({ 404: NOT_YET }) },
+  },
+  proof: {
+    operation: 'auditProof',
+    summary: 'Proof that an entry is in the log, whole in itself',
+    access: 'audit',
+    about:
+      'C2SP tlog-proof, to be verified offline. The leaf is SHA-256 of 0x00 and the 32 bytes of the entry’s hash.',
+    query: { index: count.meta({ description: 'Required: place of the entry in the whole log, from 0.' }) },
+    answers: {
+      200: text('The proof, with the checkpoint that it leads to.'),
+      ...problems({ 400: 'The query cannot be answered as it is.', 404: NOT_YET }),
+    },
+  },
+  consistency: {
+    operation: 'auditConsistency',
+    summary: 'Proof that the log of one size is the beginning of that of another',
+    access: 'audit',
+    query: {
+      from: count.meta({ description: 'Required: entries in the older tree, at least 1.' }),
+      to: count.meta({
+        description: 'Entries in the newer tree. Default: those that the newest checkpoint covers.',
+      }),
+    },
+    answers: {
+      200: json('The proof.', consistency),
+      ...problems({ 400: 'The query cannot be answered as it is.', 404: NOT_YET }),
+    },
+  },
+} as const satisfies Readonly<Record<string, RouteDoc>>;
+
+interface Asked {
+  Querystring: { readonly index?: string; readonly from?: string; readonly to?: string };
+}
+
+export function registerAudit(app: FastifyInstance, { store: { log }, proof }: Parts): void {
+  const newest = (): Newest | undefined => {
+    const text = log.newestCheckpoint();
+    const size = text === undefined ? undefined : readCheckpoint(text)?.size;
+    return text === undefined || size === undefined ? undefined : { size, text };
+  };
+
+  app.get('/', { config: { doc: DOCS.overview } }, (_request, reply) =>
+    sendPlain(reply, {
+      origin: proof.origin,
+      size: log.size(),
+      checkpoint_size: newest()?.size ?? null,
+      keys: proof.keys(),
+      told: proof.sinks().map(({ name, failingSinceMs: ms }) => ({
+        to: name,
+        failing_since: ms === null ? null : new Date(ms).toISOString(),
+      })),
+    }),
+  );
+  app.get('/checkpoint', { config: { doc: DOCS.checkpoint } }, (_request, reply) => {
+    const found = newest();
+    return found === undefined ? sendProblem(reply, notYet('the log')) : sendText(reply, found.text);
+  });
+  app.get<Asked>('/proof', { config: { doc: DOCS.proof } }, ({ query }, reply) =>
+    sendProof(reply, log, newest(), query),
+  );
+  app.get<Asked>('/consistency', { config: { doc: DOCS.consistency } }, ({ query }, reply) =>
+    sendConsistency(reply, log, newest(), query),
+  );
+}
+
+/** The newest checkpoint. */
+interface Newest {
+  readonly size: number;
+  readonly text: string;
+}
+type Log = Parts['store']['log'];
+type Query = Asked['Querystring'];
+
+function sendProof(
+  reply: FastifyReply,
+  log: Log,
+  newest: Newest | undefined,
+  { index }: Query,
+): FastifyReply {
+  if (index === undefined) return sendProblem(reply, missing('?index'));
+  const at = Number(index);
+  if (newest === undefined || at >= newest.size) return sendProblem(reply, notYet(`entry ${index}`));
+  return sendText(reply, writeProof(at, log.inclusion(at, newest.size), newest.text));
+}
+
+function sendConsistency(
+  reply: FastifyReply,
+  log: Log,
+  newest: Newest | undefined,
+  query: Query,
+): FastifyReply {
+  if (query.from === undefined) return sendProblem(reply, missing('?from'));
+  const from = Number(query.from);
+  const to = query.to === undefined ? newest?.size : Number(query.to);
+  if (to === undefined || to > log.size())
+    return sendProblem(reply, notYet(`a log of ${query.to ?? from} entries`));
+  if (from < 1 || from > to) return sendProblem(reply, noBeginning(query.from, to));
+  const hashes = log.consistency(from, to).map((hash) => hash.toString('base64'));
+  return sendPlain(reply, { from, to, hashes });
+}
+
+const sendText = (reply: FastifyReply, body: string): FastifyReply =>
+  reply.type('text/plain; charset=utf-8').send(body);
+
+const notYet = (what: string): Problem =>
+  problem(
+    404,
+    'no-checkpoint',
+    'No checkpoint covers that',
+    `No checkpoint covers ${what} yet: ask again a second after it was written, or for less. ` +
+      'Without DRAINLEDGER_CHECKPOINT_KEY the service signs none.',
+  );
+
+const badQuery = (fault: Fault): Problem =>
+  problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [fault]);
+
+const missing = (pointer: string): Problem =>
+  badQuery({ pointer, value: undefined, detail: 'is missing', mend: 'send a count of entries' });
+
+const noBeginning = (from: string, to: number): Problem =>
+  badQuery({
+    pointer: '?from',
+    value: JSON.stringify(from),
+    detail: `is not the size of a beginning of a log of ${to} entries`,
+    mend: `send 1 to ${to}`,
+  });

@@ -1,0 +1,109 @@
+/** What makes the history provable, put together: whether it is whole, who signs it, and where that is told. */
+import type { KeyObject } from 'node:crypto';
+import { originOf, rawPublicKey, readCheckpoint, writeVerifierKey } from './audit/checkpoint.ts';
+import { readKeyFile } from './audit/key-file.ts';
+import { readKeys, restoresOf, writeFirstKey } from './audit/notices.ts';
+import { type Doubt, doubtsOf, type KeptHead } from './audit/standing.ts';
+import { startCheckpointing } from './escrow/checkpointing.ts';
+import { readEscrowFile } from './escrow/escrow-file.ts';
+import { readHeadFile } from './escrow/head-file.ts';
+import { type FeedLog, fileSink, headSink, httpSink, type SinkState } from './escrow/sinks.ts';
+import type { Store } from './store/port.ts';
+
+export interface ProofConfig {
+  readonly keyFile: string | undefined;
+  readonly headFile: string | undefined;
+  readonly escrowFile: string | undefined;
+  readonly escrowUrl: string | undefined;
+}
+
+/** Heads of the log that are kept outside its tree, newest of each place. */
+function keptHeads({ log }: Pick<Store, 'log'>, { headFile, escrowFile }: ProofConfig): KeptHead[] {
+  const signed = log.newestCheckpoint();
+  const note = signed === undefined ? undefined : readCheckpoint(signed);
+  const own = note && { where: 'the newest checkpoint in the database', note };
+  const outside = [
+    headFile === undefined ? undefined : readHeadFile(headFile),
+    escrowFile === undefined ? undefined : readEscrowFile(escrowFile),
+  ];
+  return [own, ...outside].filter((head) => head !== undefined);
+}
+
+/** What of that the log does not continue. @param name of the log */
+export function standingOf(store: Pick<Store, 'log'>, name: string, config: ProofConfig): readonly Doubt[] {
+  const restores = restoresOf(store.log.notices()).length;
+  return doubtsOf({ name, restores, ...store.log }, keptHeads(store, config));
+}
+
+export interface Proof {
+  /** Name that checkpoints carry. */
+  readonly origin: string;
+  /** C2SP verifier keys, oldest first. */
+  keys(): readonly string[];
+  sinks(): readonly SinkState[];
+  stop(): Promise<void>;
+}
+
+export interface ProofLog extends FeedLog {
+  warn(facts: object, message: string): void;
+}
+
+/**
+ * Starts signing and telling. @param name of the log
+ * @throws {Error} where the key cannot be read, or is not the one that the log names
+ */
+export async function startProof(
+  store: Store,
+  name: string,
+  config: ProofConfig,
+  log: ProofLog,
+): Promise<Proof> {
+  const key = config.keyFile === undefined ? null : readKeyFile(config.keyFile);
+  await admitKey(store, name, key, log);
+  const { origin, keys } = proofOf(store, name);
+  const { headFile, escrowFile, escrowUrl } = config;
+  const checkpointing = startCheckpointing({
+    store,
+    origin,
+    key,
+    sinks: [
+      ...(headFile === undefined ? [] : [headSink(headFile)]),
+      ...(escrowFile === undefined ? [] : [fileSink(escrowFile, Date.now)]),
+      ...(escrowUrl === undefined ? [] : [httpSink(escrowUrl)]),
+    ],
+    log,
+    now: Date.now,
+  });
+  return { origin, keys, ...checkpointing };
+}
+
+/** Of a log that is only read: it has a name and keys, and nothing is signed. */
+export function proofOf(store: Pick<Store, 'log'>, name: string): Proof {
+  const origin = originOf(name, restoresOf(store.log.notices()).length);
+  return {
+    origin,
+    keys: () => readKeys(name, store.log.notices()).map(({ key }) => writeVerifierKey(origin, key)),
+    sinks: () => [],
+    stop: () => Promise.resolve(),
+  };
+}
+
+async function admitKey(store: Store, name: string, key: KeyObject | null, log: ProofLog): Promise<void> {
+  const last = readKeys(name, store.log.notices()).at(-1)?.key;
+  if (key === null) {
+    const without =
+      'no checkpoint key is configured: a rewritten history could not be told from the true one';
+    log.warn({ signedBefore: last !== undefined }, without);
+    return;
+  }
+  const own = rawPublicKey(key);
+  if (last === undefined) {
+    await store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body: writeFirstKey(own) });
+    log.info({ key: writeVerifierKey(name, own) }, 'the log names the key that signs it');
+  } else if (!last.equals(own)) {
+    throw new Error(
+      `the log is signed with the key ${writeVerifierKey(name, last)}, and the configured one is ` +
+        `${writeVerifierKey(name, own)}: hand it over first with 'cli checkpoint-key rotate OLD NEW'`,
+    );
+  }
+}

@@ -1,0 +1,45 @@
+/** What the service asks of a store about its log as a whole: the tree over all entries, and what was said of it. */
+import type { Hash, Head } from '../audit/merkle.ts';
+import type { Author } from '../domain/entry.ts';
+
+/** The tree, as of what is durable. Entries are counted from 0 in the order of the log. */
+export interface LogTree {
+  size(): number;
+  /** @throws {RangeError} beyond the size, as all below */
+  rootAt(size: number): Hash;
+  inclusion(index: number, size: number): readonly Hash[];
+  consistency(from: number, to: number): readonly Hash[];
+  /** Text of the newest checkpoint that is kept. */
+  newestCheckpoint(): string | undefined;
+  /** All notices, oldest first. */
+  notices(): readonly StoredNotice[];
+  /** Calls back whenever entries have become durable, with the size since. */
+  watch(onGrown: (size: number) => void): void;
+}
+
+/** An entry about the log itself, in a stream of its own: a key that signs checkpoints, or a restore that was accepted. */
+export interface Notice {
+  readonly type: 'checkpoint-key' | 'restored';
+  /** Who says so. */
+  readonly actor: Author | { readonly type: 'service' };
+  /** Canonical text. */
+  readonly body: string;
+}
+
+export interface StoredNotice {
+  readonly logIndex: number;
+  readonly type: string;
+  /** RFC 3339, UTC. */
+  readonly recordedAt: string;
+  readonly body: string;
+}
+
+export interface LogWrites {
+  /** Appends an entry about the log itself. */
+  notice(notice: Notice): Promise<StoredNotice>;
+  /**
+   * Signs the tree as it is then and keeps what was signed, unless that was done at this size already.
+   * @returns the text; null where the newest one says it already
+   */
+  checkpoint(sign: (head: Head) => string): Promise<string | null>;
+}

@@ -1,0 +1,39 @@
+import { type Store, StoreReadOnly } from './port.ts';
+
+/** A store that takes nothing, and says why. Each method is named here, so that no new one writes unnoticed. */
+export function readOnly(store: Store, reason: string): Store {
+  const refuse = (): Promise<never> => Promise.reject(new StoreReadOnly(reason));
+  return {
+    append: refuse,
+    configure: refuse,
+    claim: refuse,
+    extend: refuse,
+    settle: refuse,
+    rebaseWaits: refuse,
+    noteTarget: refuse,
+    requeue: refuse,
+    skip: refuse,
+    replay: refuse,
+    notice: refuse,
+    checkpoint: refuse,
+    check() {
+      throw new StoreReadOnly(reason);
+    },
+    log: store.log,
+    books: store.books,
+    entries: store.entries,
+    drains: store.drains,
+    configurations: store.configurations,
+    versions: store.versions,
+    preview: store.preview,
+    listen: store.listen,
+    committedAfter: store.committedAfter,
+    newestLogIndex: store.newestLogIndex,
+    taken: store.taken,
+    deliveries: store.deliveries,
+    deliveryEvents: store.deliveryEvents,
+    deliveryCounts: store.deliveryCounts,
+    backlog: store.backlog,
+    close: store.close,
+  };
+}

@@ -1,0 +1,42 @@
+/** Deliveries as the store gives them: what changes them shares a transaction with whatever else is written. */
+import type { DeliveryStore } from '../delivery-port.ts';
+import { createDeliveryWriter } from './deliveries.ts';
+import { createEventWriter } from './delivery-events.ts';
+import { createDeliveryOrders } from './delivery-orders.ts';
+import { createDeliveryReader } from './delivery-reads.ts';
+import type { GroupCommit } from './group-commit.ts';
+import type { Lanes } from './lanes.ts';
+import type { openReader, openWriter } from './open.ts';
+
+export function createDeliverySide(
+  writer: ReturnType<typeof openWriter>,
+  reader: ReturnType<typeof openReader>,
+  lanes: Lanes,
+  group: GroupCommit,
+): DeliveryStore {
+  const note = createEventWriter(writer);
+  const deliveries = createDeliveryWriter(writer, lanes, note);
+  const orders = createDeliveryOrders(writer, lanes, note);
+  const { isDue, ...reads } = createDeliveryReader(reader);
+  const rebase = writer.prepare(
+    `UPDATE lane SET due_ms = min(@latest, iif(state = 'waiting', due_ms, max(due_ms, @uncertain)))
+     WHERE target = @target AND state <> 'idle' AND (state <> 'waiting' OR due_ms > @latest)`,
+  );
+  return {
+    ...reads,
+    claim(target, now, lapses, most) {
+      if (!isDue(target, now)) return Promise.resolve([]);
+      return group.submit(() => deliveries.claim(target, now, lapses, most));
+    },
+    extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
+    settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),
+    rebaseWaits: (target, uncertain, latest) =>
+      group.submit(() => void rebase.run({ target, uncertain, latest })),
+    noteTarget: (target, kind, atMs, outcome, by) =>
+      group.submit(() => note({ target, kind, atMs, outcome, by })),
+    requeue: (filter, by, now) => group.submit(() => orders.requeue(filter, by, now)),
+    skip: (delivery, by, now) => group.submit(() => orders.skip(delivery, by, now)),
+    replay: (target, drain, period, by, now) =>
+      group.submit(() => orders.replay(target, drain, period, by, now)),
+  };
+}

@@ -1,0 +1,86 @@
+/** Entries that nobody sends: streams of the ledger like any other, but of no drain and with nothing issued. */
+import { randomBytes } from 'node:crypto';
+import type Database from 'better-sqlite3';
+import {
+  type Envelope,
+  entryHash,
+  genesis,
+  issuedCommitment,
+  payloadCommitment,
+  writeEnvelope,
+} from '../../audit/chain.ts';
+import { createLogEnd } from './log-end.ts';
+
+const SALT_BYTES = 16;
+
+export interface OwnEntry {
+  /** No drain can be called so: those are named by 16 characters of base 32. */
+  readonly stream: 'configuration' | 'log';
+  readonly type: string;
+  readonly actor: Envelope['actor'];
+  /** Canonical text. */
+  readonly body: string;
+}
+
+export interface WrittenEntry {
+  readonly logIndex: number;
+  readonly seq: number;
+  /** RFC 3339, UTC. */
+  readonly recordedAt: string;
+  readonly hash: string;
+}
+
+/** Writes one, inside the transaction of its group. */
+export function createOwnEntryWriter(
+  db: Database.Database,
+  { origin, now }: { readonly origin: string; now(): number },
+): (entry: OwnEntry) => WrittenEntry {
+  const end = createLogEnd(db);
+  const head = db.prepare<[string], { seq: number; hash: string }>(
+    'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
+  );
+  const ledger = db.prepare(
+    'INSERT INTO ledger (log_index, stream, seq, envelope, hash) VALUES (?, ?, ?, ?, ?)',
+  );
+  const payload = db.prepare('INSERT INTO payload (log_index, salt, body, receipt) VALUES (?, ?, ?, ?)');
+
+  return (entry) => {
+    const { index, recordedMs } = end();
+    const before = head.get(entry.stream) ?? { seq: 0, hash: genesis(origin, entry.stream) };
+    // Never before what is in the ledger already, though the clock may step: order of recording is order of the log.
+    const recordedAt = new Date(Math.max(recordedMs, now())).toISOString();
+    const place = { logIndex: index + 1, seq: before.seq + 1, recordedAt };
+    const salt = randomBytes(SALT_BYTES);
+    const envelope = envelopeOf(entry, { ...place, origin, prev: before.hash }, salt);
+    const hash = entryHash(envelope);
+    ledger.run(place.logIndex, entry.stream, place.seq, envelope, hash);
+    // Nobody waits for an answer.
+    payload.run(place.logIndex, salt, entry.body, '');
+    return { ...place, hash };
+  };
+}
+
+interface Place {
+  readonly origin: string;
+  readonly seq: number;
+  readonly prev: string;
+  readonly recordedAt: string;
+}
+
+function envelopeOf({ stream, type, actor, body }: OwnEntry, place: Place, salt: Uint8Array): string {
+  return writeEnvelope({
+    v: 1,
+    origin: place.origin,
+    stream,
+    seq: place.seq,
+    prev: place.prev,
+    entry: `${stream}-${place.seq}`,
+    type,
+    actor,
+    effective_at: place.recordedAt,
+    recorded_at: place.recordedAt,
+    supersedes: null,
+    payload: payloadCommitment(salt, body),
+    issued: issuedCommitment(salt, []),
+  });
+}

@@ -1,0 +1,186 @@
+/** Audit bundles of invented logs, made from nothing but the rules of the log; whole, or with one thing done to them. */
+import { createHash, generateKeyPairSync, type KeyObject } from 'node:crypto';
+import { mkdirSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import {
+  entryHash,
+  frameName,
+  genesis,
+  issuedCommitment,
+  payloadCommitment,
+  writeEnvelope,
+} from '../../src/audit/chain.ts';
+import { originOf, rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/checkpoint.ts';
+import { Frontier, inclusionProof, leafOf, type ReadSubtree } from '../../src/audit/merkle.ts';
+import { writeFirstKey, writeRestored, writeRotation } from '../../src/audit/notices.ts';
+import { fill } from '../../src/json/frame.ts';
+
+export const LOG = 'random.example';
+
+export interface BundleEntry {
+  log_index: number;
+  stream: string;
+  seq: number;
+  envelope: string;
+  hash: string;
+  salt: string;
+  body: string;
+  issued: string[];
+  proof: string[];
+}
+
+export interface Bundle {
+  about: { from_index?: number; to_index?: number };
+  entries: BundleEntry[];
+  frames: { name: string; text: string }[];
+  checkpoint: string;
+  /** The key that the auditor is given. */
+  key: string;
+}
+
+type Random = () => number;
+const below = (random: Random, n: number): number => Math.floor(random() * n);
+const FRAMES = ['{"a":\u0001 }', '{"a":\u0001 ,"b":[\u0001!,\u0001 ]}'].map((text) => ({
+  name: frameName(text),
+  text,
+}));
+
+/** A whole log of 2 to 40 entries: keys handed over, restores, corrections, issued texts, odd characters. */
+export function randomBundle(random: Random): Bundle {
+  const ends = new Map<string, { seq: number; hash: string }>();
+  const entries: BundleEntry[] = [];
+  let [key, restores] = [generateKeyPairSync('ed25519').privateKey, 0];
+  const first = rawPublicKey(key);
+
+  function add(stream: string, type: string, body: string, issued: string[] = []): void {
+    const log_index = entries.length;
+    const { seq, hash: prev } = ends.get(stream) ?? { seq: 0, hash: genesis(LOG, stream) };
+    const salt = Buffer.from(Array.from({ length: 16 }, () => below(random, 256)));
+    const at = new Date(1_800_000_000_000 + 1000 * Math.floor(log_index / 2)).toISOString();
+    const envelope = writeEnvelope({
+      v: 1,
+      origin: LOG,
+      stream,
+      seq: seq + 1,
+      prev,
+      entry: `${stream}-${seq + 1}`,
+      type,
+      actor: { type: 'service' },
+      effective_at: at,
+      recorded_at: at,
+      supersedes: null,
+      payload: payloadCommitment(salt, body),
+      issued: issuedCommitment(salt, issued),
+    });
+    const hash = entryHash(envelope);
+    ends.set(stream, { seq: seq + 1, hash });
+    entries.push({
+      log_index,
+      stream,
+      seq: seq + 1,
+      envelope,
+      hash,
+      salt: salt.toString('hex'),
+      body,
+      issued,
+      proof: [],
+    });
+  }
+
+  add('log', 'checkpoint-key', writeFirstKey(first));
+  for (let rest = 1 + below(random, 39); rest > 0; rest -= 1) {
+    const kind = below(random, 12);
+    if (kind === 0) {
+      const next = generateKeyPairSync('ed25519').privateKey;
+      add('log', 'checkpoint-key', writeRotation(LOG, key, rawPublicKey(next)));
+      key = next;
+    } else if (kind === 1) {
+      restores += 1;
+      add('log', 'restored', writeRestored({ reason: 'r', doubt: 'd', given_up: [] }));
+    } else {
+      const says = kind < 4 ? (kind === 2 ? 'corrected' : 'entered-in-error') : 'reading';
+      add(
+        `d${below(random, 3)}`,
+        says,
+        `{"kind":"${says}","note":"ä \u2028 ${below(random, 1000)}"}`,
+        issuedBy(random),
+      );
+    }
+  }
+  return prove(random, entries, key, first, restores);
+}
+
+function issuedBy(random: Random): string[] {
+  return Array.from({ length: below(random, 3) }, () => {
+    const frame = FRAMES[below(random, 2)] ?? { name: '' };
+    return JSON.stringify([[frame.name, String(below(random, 99)), `"ü${below(random, 99)}"`]]);
+  });
+}
+
+function prove(random: Random, all: BundleEntry[], key: KeyObject, first: Buffer, restores: number): Bundle {
+  const tree = new Frontier();
+  for (const { hash } of all) tree.add(leafOf(hash));
+  const read: ReadSubtree = (height, place) => {
+    const part = new Frontier();
+    for (const { hash } of all.slice(place * 2 ** height, (place + 1) * 2 ** height)) part.add(leafOf(hash));
+    return part.root();
+  };
+  for (const entry of all)
+    entry.proof = inclusionProof(read, entry.log_index, all.length).map((hash) => hash.toString('base64'));
+  const about: Bundle['about'] = {};
+  let entries = all;
+  const part = below(random, 4);
+  if (part < 2) {
+    const [a, b] = [below(random, all.length), below(random, all.length)];
+    Object.assign(about, { from_index: Math.min(a, b), to_index: Math.max(a, b) });
+    entries = all.filter(
+      (each) =>
+        each.stream === 'log' || (each.log_index >= Math.min(a, b) && each.log_index <= Math.max(a, b)),
+    );
+  } else if (part === 2) entries = all.filter(({ stream }) => stream === 'log' || stream === 'd1');
+  const origin = originOf(LOG, restores);
+  return {
+    about,
+    entries,
+    frames: FRAMES,
+    checkpoint: signCheckpoint({ origin, size: tree.size, root: tree.root() }, key),
+    key: writeVerifierKey(LOG, random() < 0.5 ? first : rawPublicKey(key)),
+  };
+}
+
+/** Writes it, with a manifest that fits what is written. */
+export function writeBundle(folder: string, { about, entries, frames, checkpoint }: Bundle): void {
+  mkdirSync(folder);
+  const lines = (of: readonly object[]): string => of.map((each) => `${JSON.stringify(each)}\n`).join('');
+  const texts = new Map(frames.map(({ name, text }) => [name, text]));
+  const files: Record<string, string> = {
+    'checkpoint.txt': checkpoint,
+    'entries.ndjson': lines(entries),
+    'frames.ndjson': lines(frames),
+    'resources.ndjson': entries
+      .flatMap(({ log_index, issued }) =>
+        issued.flatMap((stored) =>
+          (JSON.parse(stored) as string[][]).map(([name = '', ...holes]) => {
+            const text = fill({ frame: { text: texts.get(name) ?? '' }, holes });
+            return `{"log_index":${log_index},"resource":${text}}\n`;
+          }),
+        ),
+      )
+      .join(''),
+    'corrections.ndjson': entries
+      .filter(({ body }) => /"kind":"(corrected|entered-in-error)"/.test(body))
+      .map(
+        ({ log_index, envelope, body }) =>
+          `{"log_index":${log_index},"recorded_at":"${JSON.parse(envelope).recorded_at}","body":${body}}\n`,
+      )
+      .join(''),
+  };
+  const sums = Object.entries(files).map(([name, text]) => [
+    name,
+    createHash('sha256').update(text).digest('hex'),
+  ]);
+  for (const [name, text] of Object.entries(files)) writeFileSync(join(folder, name), text);
+  const format = 'drainledger-audit-bundle@v1';
+  const manifest = { format, log: LOG, about, entries: entries.length, files: Object.fromEntries(sums) };
+  writeFileSync(join(folder, 'manifest.json'), JSON.stringify(manifest));
+}

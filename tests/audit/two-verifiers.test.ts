@@ -1,0 +1,148 @@
+/** Two verifiers of audit bundles, written apart in two languages, agree on a thousand random logs, whole and not. */
+import { spawnSync } from 'node:child_process';
+import { generateKeyPairSync } from 'node:crypto';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterAll, expect, test } from 'vitest';
+import { rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/checkpoint.ts';
+import { verifyBundle } from '../../src/bundle-verifier/verify.ts';
+import { seeded } from '../e2e/story.ts';
+import { type Bundle, LOG, randomBundle, writeBundle } from './random-bundle.ts';
+
+const SCRIPT = fileURLToPath(new URL('verify_bundle.py', import.meta.url));
+const LOGS = 1000;
+const seed = Number(process.env.SEED ?? Date.now() % 1_000_000);
+const folder = mkdtempSync(join(tmpdir(), 'two-verifiers-'));
+afterAll(() => rmSync(folder, { recursive: true }));
+
+const hasPython = spawnSync('python3', ['--version']).status === 0;
+if (!hasPython) {
+  const reason = 'python3 is missing on this machine: the second verifier of audit bundles was not run';
+  if (process.env.CI === 'true') throw new Error(reason);
+  console.warn(`skipped: ${reason}`);
+}
+
+const stranger = generateKeyPairSync('ed25519').privateKey;
+
+/** Each does one thing to a bundle, or gives false where there is nothing to do it to. */
+const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number) => boolean>> = {
+  'another body': ({ entries }, pick) => {
+    const entry = entries[pick(entries.length)];
+    if (entry === undefined) return false;
+    entry.body = entry.body.replace('{', '{"x":1,');
+    return true;
+  },
+  'another salt': ({ entries }, pick) => {
+    const entry = entries[pick(entries.length)];
+    if (entry === undefined) return false;
+    entry.salt = entry.salt.replace(/^./, (digit) => (digit === '0' ? '1' : '0'));
+    return true;
+  },
+  'another envelope': ({ entries }, pick) => {
+    const entry = entries[pick(entries.length)];
+    if (entry === undefined) return false;
+    entry.envelope = entry.envelope.replace('"v":1', '"v":2');
+    return true;
+  },
+  'another sequence': ({ entries }, pick) => {
+    const entry = entries[pick(entries.length)];
+    if (entry === undefined) return false;
+    entry.seq += 1;
+    return true;
+  },
+  'an entry dropped': ({ entries, about }, pick) => {
+    // The end of a drain may be left out unseen, as the bundle itself says; not so that of a period or of the keys.
+    const at = pick(entries.length);
+    const { stream, log_index } = entries[at] ?? { stream: '', log_index: 0 };
+    const isInPeriod = about.from_index !== undefined && log_index >= about.from_index;
+    const isLast = !entries.some((each) => each.stream === stream && each.log_index > log_index);
+    if (isLast && !(isInPeriod && log_index <= (about.to_index ?? -1))) return false;
+    entries.splice(at, 1);
+    return true;
+  },
+  'two entries swapped': ({ entries }, pick) => {
+    const at = pick(entries.length - 1);
+    const [one, two] = [entries[at], entries[at + 1]];
+    if (one === undefined || two === undefined) return false;
+    entries.splice(at, 2, two, one);
+    return true;
+  },
+  'an entry twice': ({ entries }, pick) => {
+    const entry = entries[pick(entries.length)];
+    if (entry === undefined) return false;
+    entries.push(entry);
+    return true;
+  },
+  'a text added': ({ entries }, pick) => entries[pick(entries.length)]?.issued.push('[]') !== undefined,
+  'a proof cut': ({ entries }, pick) => entries[pick(entries.length)]?.proof.pop() !== undefined,
+  'a proof grown': ({ entries }, pick) =>
+    entries[pick(entries.length)]?.proof.push(Buffer.alloc(32).toString('base64')) !== undefined,
+  'a frame edited': (bundle) => {
+    bundle.frames = bundle.frames.map(({ name, text }) => ({ name, text: text.replace('a', 'c') }));
+    return true;
+  },
+  'a frame dropped': (bundle) => {
+    const used = bundle.entries.some(({ issued }) =>
+      issued.some((text) => text.includes(bundle.frames[0]?.name ?? '')),
+    );
+    bundle.frames = bundle.frames.slice(1);
+    return used;
+  },
+  'another key given': (bundle) => {
+    bundle.key = writeVerifierKey(LOG, rawPublicKey(stranger));
+    return true;
+  },
+  'another size': (bundle) => {
+    bundle.checkpoint = bundle.checkpoint.replace(/\n(\d+)\n/, (_, size) => `\n${Number(size) + 1}\n`);
+    return true;
+  },
+  'another signer': (bundle) => {
+    const [origin = '', size = '', root = ''] = bundle.checkpoint.split('\n');
+    bundle.checkpoint = signCheckpoint(
+      { origin, size: Number(size), root: Buffer.from(root, 'base64') },
+      stranger,
+    );
+    return true;
+  },
+  'another signature': (bundle) => {
+    bundle.checkpoint = bundle.checkpoint.replace(/.{6}\n$/, 'AAAA=\n').replace(/A{4}=\n$/, 'AAAAA=\n');
+    return true;
+  },
+};
+
+test.skipIf(!hasPython)(
+  `both say the same of ${LOGS} logs (seed ${seed})`,
+  { timeout: 300_000 },
+  async () => {
+    const random = seeded(seed);
+    const pick = (n: number): number => Math.floor(random() * n);
+    const verdicts: { key: string; path: string; code: number; done: string }[] = [];
+    for (let n = 0; n < LOGS; n += 1) {
+      const bundle = randomBundle(random);
+      const name = Object.keys(DONE)[pick(Object.keys(DONE).length)] ?? '';
+      const done = n % 2 === 1 && DONE[name]?.(bundle, pick) === true ? name : 'nothing';
+      const path = join(folder, String(n));
+      writeBundle(path, bundle);
+      const { code, text } = await verifyBundle(path, bundle.key);
+      expect({ path, done, text, isOk: code === 0 }).toMatchObject({ isOk: done === 'nothing' });
+      verdicts.push({ key: bundle.key, path, code, done });
+    }
+    for (const name of ['nothing', ...Object.keys(DONE)])
+      expect({ name, often: verdicts.filter(({ done }) => done === name).length > 2 }).toEqual({
+        name,
+        often: true,
+      });
+    const input = verdicts.map(({ key, path }) => `${key} ${path}\n`).join('');
+    const { stdout, stderr, status } = spawnSync('python3', [SCRIPT], {
+      input,
+      encoding: 'utf8',
+      timeout: 250_000,
+    });
+    expect({ status, stderr }).toEqual({ status: 0, stderr: '' });
+    const said = stdout.trim().split('\n').map(Number);
+    expect(said).toHaveLength(LOGS);
+    expect(verdicts.filter(({ code }, n) => code !== said[n])).toEqual([]);
+  },
+);

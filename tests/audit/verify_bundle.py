@@ -1,0 +1,100 @@
+"""A second verifier of audit bundles, written apart from the first: python3 verify_bundle.py KEY FOLDER, or a line of both each on stdin."""
+import base64, hashlib, json, os, re, sys
+
+class Fault(Exception): pass
+def must(is_so, code=1):
+    if not is_so: raise Fault(code)
+def sha(*parts): return hashlib.sha256(b"".join(p.encode() if isinstance(p, str) else p for p in parts)).digest()
+b64 = base64.b64decode
+
+# Ed25519 (RFC 8032, 5.1.7), points as (x, y, z, t) on the twisted Edwards curve.
+P, L = 2**255 - 19, 2**252 + 27742317777372353535851937790883648493
+D, ROOT = -121665 * pow(121666, P - 2, P) % P, pow(2, (P - 1) // 4, P)
+def add(a, b):
+    u, v = (a[1] - a[0]) * (b[1] - b[0]), (a[1] + a[0]) * (b[1] + b[0])
+    c, w = 2 * a[3] * b[3] * D, 2 * a[2] * b[2]
+    return (v - u) * (w - c) % P, (w + c) * (v + u) % P, (w - c) * (w + c) % P, (v - u) * (v + u) % P
+def times(n, point):
+    if n == 0: return 0, 1, 1, 0
+    twice = times(n >> 1, add(point, point))
+    return add(twice, point) if n & 1 else twice
+def point_of(raw):
+    y = int.from_bytes(raw, "little") & (2**255 - 1)
+    square = (y * y - 1) * pow(D * y * y + 1, P - 2, P) % P
+    x = pow(square, (P + 3) // 8, P)
+    x = x if x * x % P == square else x * ROOT % P
+    must(x * x % P == square)
+    return (x, y, 1, x * y % P) if x & 1 == raw[31] >> 7 else (P - x, y, 1, (P - x) * y % P)
+BASE = point_of((4 * pow(5, P - 2, P) % P).to_bytes(32, "little"))
+def is_signed(signature, text, key):
+    s = int.from_bytes(signature[32:], "little")
+    if len(signature) != 64 or s >= L: return False
+    k = int.from_bytes(hashlib.sha512(signature[:32] + key + text.encode()).digest(), "little") % L
+    a, b = times(s, BASE), add(point_of(signature[:32]), times(k, point_of(key)))
+    return (a[0] * b[2] - b[0] * a[2]) % P == 0 and (a[1] * b[2] - b[1] * a[2]) % P == 0
+def root_by(index, size, node, proof):
+    """RFC 9162, 2.1.3, from the root down: which of the hashes is which side of which node."""
+    must(bool(proof) == (size > 1))
+    if size == 1: return node
+    k = 1 << (size - 1).bit_length() - 1
+    if index < k: return sha(b"\1", root_by(index, k, node, proof[:-1]), proof[-1])
+    return sha(b"\1", proof[-1], root_by(index - k, size - k, node, proof[:-1]))
+
+def check(folder, given):
+    read = lambda name: open(os.path.join(folder, name), encoding="utf-8", newline="\n").read()
+    manifest = json.loads(read("manifest.json"))
+    log, about = manifest["log"], manifest["about"]
+    must(manifest["format"] == "drainledger-audit-bundle@v1", 4)
+    must(all(sha(read(name)).hex() == due for name, due in manifest["files"].items()))
+    body, lines = read("checkpoint.txt").split("\n\n")
+    origin, size, root = body.split("\n")
+    frames = {f["name"]: f["text"] for f in map(json.loads, read("frames.ndjson").split("\n")[:-1])}
+    must(all(sha(b"\5", text).hex()[:32] == name for name, text in frames.items()))
+    first, end = about.get("from_index"), about.get("to_index", -1)
+    ends, keys, restores, last, time, resources, corrections = {}, [], 0, -1, "", "", ""
+    entries = [json.loads(line) for line in read("entries.ndjson").split("\n")[:-1]]
+    for e in entries:
+        stream, seq, at, salt = e["stream"], e["seq"], e["log_index"], bytes.fromhex(e["salt"])
+        before, says = ends.get(stream), json.loads(e["envelope"])
+        must(at > last and sha(b"\3", e["envelope"]).hex() == e["hash"])
+        must((says["stream"], says["seq"], says["origin"]) == (stream, seq, log))
+        must(not before or seq == before["seq"] + 1, 2)
+        prev = sha("genesis", log, stream).hex() if seq == 1 else before and before["hash"]
+        must(prev in (None, says["prev"]) and sha(b"\2", salt, e["body"]).hex() == says["payload"])
+        must(sha(b"\4", salt, *(text + "\n" for text in e["issued"])).hex() == says["issued"])
+        must(says["recorded_at"] >= time)
+        is_of_period = first is not None and first <= at <= end
+        must(at == max(first, last + 1) if is_of_period else before or seq == 1, 2)
+        must(is_of_period or first is None or stream == "log")
+        must(at < int(size), 2)
+        leaf = sha(b"\0", bytes.fromhex(e["hash"]))
+        must(root_by(at, int(size), leaf, [b64(p) for p in e["proof"]]) == b64(root))
+        for name, *holes in (one for text in e["issued"] for one in json.loads(text)):
+            must(name in frames, 2)
+            text = re.sub("\1(.)", lambda m: holes[ord(m[1]) - 32], frames[name], flags=re.S)
+            resources += '{"log_index":%d,"resource":%s}\n' % (at, text)
+        said = json.loads(e["body"])
+        if said.get("kind") in ("corrected", "entered-in-error"):
+            corrections += '{"log_index":%d,"recorded_at":"%s","body":%s}\n' % (at, says["recorded_at"], e["body"])
+        restores += stream == "log" and says["type"] == "restored"
+        if stream == "log" and says["type"] == "checkpoint-key":
+            keys.append((b64(said["key"]), b64(said.get("signature", ""))))
+        ends[stream], last, time = e, at, says["recorded_at"]
+    must(len(entries) == manifest["entries"] and last >= end, 2)
+    must([sha(t).hex() for t in (resources, corrections)] == [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections")])
+    for (old, _), (new, signature) in zip(keys, keys[1:]):
+        pair = "\n".join(base64.b64encode(k).decode() for k in (old, new))
+        must(is_signed(signature, f"drainledger checkpoint key\n{log}\n{pair}\n", old))
+    must(origin == log + (f"/restored-{restores}" if restores else ""))
+    must(b64(given.split("+", 2)[2])[1:] in [key for key, _ in keys], 3)
+    key_id = sha(origin, "\n\1", keys[-1][0])[:4]
+    signers = [(name, b64(s)) for name, s in re.findall(r"^— (\S+) (\S+)$", lines, re.M)]
+    signed = [s[4:] for name, s in signers if name == origin and s[:4] == key_id]
+    must(signed, 3)
+    must(is_signed(signed[0], body + "\n", keys[-1][0]))
+
+for line in [" ".join(sys.argv[1:])] if len(sys.argv) > 1 else sys.stdin:
+    key, folder = line.split(maxsplit=1)
+    try: print(check(folder.strip(), key) or 0)
+    except Fault as fault: print(fault.args[0])
+    except (KeyError, ValueError, OSError, IndexError, TypeError): print(4)

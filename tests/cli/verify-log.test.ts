@@ -1,0 +1,259 @@
+/** `verify` on a ledger that is whole, and on what somebody did to its end, its checkpoints and the rest of its file. */
+import { generateKeyPairSync } from 'node:crypto';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type Database from 'better-sqlite3';
+import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
+import { rawPublicKey } from '../../src/audit/checkpoint.ts';
+import { writeRestored, writeRotation } from '../../src/audit/notices.ts';
+import { createTree } from '../../src/store/sqlite/tree.ts';
+import { openLedger } from '../store/ledger.ts';
+import * as by from './tampered.ts';
+import { type Bench, openBench, outcome, verify } from './verified.ts';
+
+let bench: Bench;
+beforeAll(async () => {
+  bench = await openBench();
+});
+afterAll(() => bench.remove());
+
+describe('a ledger that is whole', () => {
+  it('is ok, with and without what was escrowed', () => {
+    expect(verify(bench.good)).toEqual({
+      finding: null,
+      remarks: [
+        '16 entries of store.example',
+        '2 checkpoints, the newest of 16 entries; 0 entries are newer',
+      ],
+    });
+    expect(outcome(verify(bench.good, [bench.first, bench.second]))).toEqual([0, null]);
+  });
+
+  it('is ok when nothing was done to it but opening and closing it', () => {
+    expect(outcome(verify(bench.changed(() => {})))).toEqual([0, null]);
+  });
+
+  it('is only read: not a byte of the file is another afterwards', () => {
+    const file = bench.copy();
+    const before = readFileSync(file);
+    verify(file);
+    expect(readFileSync(file).equals(before)).toBe(true);
+  });
+});
+
+describe('the key', () => {
+  it('that is another than the log names is unknown: 3', () => {
+    const other = rawPublicKey(generateKeyPairSync('ed25519').privateKey);
+    expect(outcome(verify(bench.good, [], other))).toEqual([
+      3,
+      expect.stringMatching(/^checkpoint 14 of the database: it is signed by .* neither the key given/),
+    ]);
+  });
+
+  it('that is not given leaves signatures unchecked: 3', () => {
+    expect(outcome(verify(bench.good, [], null))).toEqual([3, expect.stringContaining('no key was given')]);
+  });
+
+  it('may be handed over: either of the two will do, and each counts in its own time only', async () => {
+    const next = generateKeyPairSync('ed25519').privateKey;
+    const file = bench.copy();
+    const ledger = openLedger(file, { origin: by.LOG });
+    const body = writeRotation(by.LOG, by.key, rawPublicKey(next));
+    await ledger.store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body });
+    await ledger.store.checkpoint(by.sign(next));
+    await ledger.close();
+    expect(outcome(verify(file))).toEqual([0, null]);
+    expect(outcome(verify(file, [], rawPublicKey(next)))).toEqual([0, null]);
+
+    const late = bench.copy();
+    const again = openLedger(late, { origin: by.LOG });
+    await again.store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body });
+    await again.store.checkpoint(by.sign(by.key));
+    await again.close();
+    expect(outcome(verify(late))).toEqual([1, expect.stringContaining('not in use for a log of its size')]);
+  });
+
+  it('cannot be handed over by anybody else', async () => {
+    const thief = generateKeyPairSync('ed25519').privateKey;
+    const file = bench.copy();
+    const ledger = openLedger(file, { origin: by.LOG });
+    const body = writeRotation(by.LOG, thief, rawPublicKey(thief));
+    await ledger.store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body });
+    await ledger.store.checkpoint(by.sign(thief));
+    await ledger.close();
+    const said = 'the keys of the log: entry 16 names a new key, and the key before it did not sign that';
+    expect(outcome(verify(file))).toEqual([1, said]);
+  });
+});
+
+describe('a tail that was dropped', () => {
+  it('is missed by a checkpoint that the database keeps', () => {
+    expect(outcome(verify(bench.changed((db) => by.dropTail(db, 15))))).toEqual([
+      2,
+      'checkpoint 16 of the database: it covers 16 entries, and only 15 are here: the newest were dropped, or this is an old copy',
+    ]);
+  });
+
+  const cut = (signer = by.key) =>
+    bench.changed((db) => {
+      by.dropTail(db, 15);
+      db.exec('DELETE FROM checkpoint WHERE size > 15');
+      const tree = createTree(db);
+      db.prepare('INSERT INTO checkpoint VALUES (15, ?)').run(by.sign(signer)(tree.head()));
+    });
+
+  it('with a smaller tree signed anew by whoever holds the key is missed by what was escrowed, and only by that', () => {
+    expect(outcome(verify(cut()))).toEqual([0, null]);
+    expect(outcome(verify(cut(), [bench.first]))).toEqual([0, null]);
+    expect(outcome(verify(cut(), [bench.first, bench.second]))).toEqual([
+      2,
+      'the escrowed checkpoint of 16: it covers 16 entries, and only 15 are here: the newest were dropped, or this is an old copy',
+    ]);
+  });
+
+  it('with a smaller tree signed by another key is signed by nobody known: 3', () => {
+    const thief = generateKeyPairSync('ed25519').privateKey;
+    expect(outcome(verify(cut(thief)))).toEqual([
+      3,
+      expect.stringContaining('checkpoint 15 of the database: it is signed by store.example+'),
+    ]);
+  });
+
+  it('and grown again is another history to what was escrowed', async () => {
+    const file = cut();
+    const ledger = openLedger(file, { origin: by.LOG });
+    for (const body of ['{"b":1}', '{"b":2}']) await ledger.store.configure(body);
+    await ledger.store.checkpoint(by.sign(by.key));
+    await ledger.close();
+    expect(outcome(verify(file))).toEqual([0, null]);
+    expect(outcome(verify(file, [bench.second]))).toEqual([
+      1,
+      'the escrowed checkpoint of 16: the first 16 entries are not those it speaks of: the history was rewritten',
+    ]);
+  });
+});
+
+describe('a restore that a person accepted', () => {
+  const restored = async (signer: typeof by.key | null) => {
+    const file = bench.changed((db) => {
+      by.dropTail(db, 15);
+      db.exec('DELETE FROM checkpoint WHERE size > 15');
+    });
+    const ledger = openLedger(file, { origin: by.LOG });
+    const body = writeRestored({ reason: 'disk lost', doubt: 'd', given_up: [] });
+    await ledger.store.notice({
+      type: 'restored',
+      actor: { type: 'person', reference: 'Practitioner/n1' },
+      body,
+    });
+    if (signer !== null) await ledger.store.checkpoint(by.sign(signer, `${by.LOG}/restored-1`));
+    await ledger.close();
+    return file;
+  };
+
+  it('explains what was seen of the lost entries, and is told', async () => {
+    const report = verify(await restored(by.key), [bench.second]);
+    expect(outcome(report)).toEqual([0, null]);
+    expect(report.remarks.join('\n')).toMatch(/entry 15 accepts a restore: .*disk lost/);
+    expect(report.remarks).toContain('1 checkpoints are of entries that an accepted restore has given up');
+  });
+
+  it('explains nothing unless a signed checkpoint covers it', async () => {
+    expect(outcome(verify(await restored(null), [bench.second]))).toEqual([
+      2,
+      'the log: entry 15 gives entries up, and no checkpoint covers it',
+    ]);
+  });
+
+  it('is missed in a copy from before it', async () => {
+    const file = await restored(by.key);
+    const ledger = openLedger(file, { origin: by.LOG });
+    const note = ledger.store.log.newestCheckpoint() ?? '';
+    await ledger.close();
+    expect(outcome(verify(bench.good, [note]))).toEqual([
+      2,
+      expect.stringContaining('after a restore that this copy knows nothing of'),
+    ]);
+  });
+});
+
+describe('the rest of the database', () => {
+  test.each<[string, (db: Database.Database) => void, string]>([
+    [
+      'a checkpoint edited',
+      (db) => db.exec(`UPDATE checkpoint SET note = replace(note, char(10) || '14', char(10) || '13')`),
+      'checkpoint 14 of the database: it cannot be read',
+    ],
+    [
+      'a signature edited',
+      (db) =>
+        db
+          .prepare('UPDATE checkpoint SET note = ? WHERE size = 14')
+          .run(bench.second.replace('\n16\n', '\n14\n')),
+      'checkpoint 14 of the database: its signature does not fit its text',
+    ],
+    [
+      'the tree edited',
+      (db) => db.exec('UPDATE tree SET size = 15'),
+      'the tree that is kept: it is not that of the entries',
+    ],
+    [
+      'a part of the tree invented',
+      (db) => db.exec(`INSERT INTO tile VALUES (8, 0, x'00')`),
+      'the tree that is kept: it has parts that no entries give',
+    ],
+  ])('%s is found: 1', (_name, change, said) => {
+    expect(outcome(verify(bench.changed(change)))).toEqual([1, said]);
+  });
+
+  test.each([
+    [
+      'dropped',
+      'DROP TRIGGER ledger_keeps_words',
+      'the trigger ledger_keeps_words: it is missing, or not as the release made it',
+    ],
+    [
+      'added',
+      'CREATE TRIGGER t AFTER INSERT ON ledger BEGIN SELECT 1; END',
+      'the trigger t: the release made no such thing',
+    ],
+  ])('a trigger %s is found: 1', (_name, sql, said) => {
+    const file = bench.copy();
+    const ledger = openLedger(file, { origin: by.LOG });
+    ledger.db.exec(sql);
+    return ledger.close().then(() => expect(outcome(verify(file))).toEqual([1, said]));
+  });
+
+  it('without any checkpoint is not enough: 2', () => {
+    const file = bench.changed((db) => db.exec('DELETE FROM checkpoint'));
+    expect(outcome(verify(file))).toEqual([
+      2,
+      'the log: no checkpoint speaks of it: a history rewritten whole would look the same',
+    ]);
+    expect(outcome(verify(file, [bench.second]))).toEqual([0, null]);
+  });
+
+  test.each([
+    ['no file', () => join(bench.folder, 'none.db'), 'there is no such file'],
+    [
+      'another kind of file',
+      () => {
+        const file = join(bench.folder, 'text.db');
+        writeFileSync(file, 'a'.repeat(5000));
+        return file;
+      },
+      'file is not a database',
+    ],
+    [
+      'another database',
+      () => {
+        const file = join(bench.folder, 'empty.db');
+        writeFileSync(file, '');
+        return file;
+      },
+      'holds no ledger',
+    ],
+  ])('%s cannot be read: 4', (_name, make, said) => {
+    expect(outcome(verify(make()))).toEqual([4, expect.stringContaining(said)]);
+  });
+});

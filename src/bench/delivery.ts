@@ -53,7 +53,7 @@ export async function deliveryRate(file: string): Promise<object> {
 /** A few hundred Bundles as they will be sent, to be sent round and round. */
 async function bundlesIn(store: Store): Promise<readonly string[]> {
   const far = Date.now() + 3_600_000;
-  const claimed = await store.claim('ehr', Date.now(), 0, 500);
+  const claimed = await store.claim('ehr', Date.now(), 0, 500, []);
   const bundles = claimed.map(({ texts }) =>
     bundleOf(
       'transaction',

@@ -33,8 +33,8 @@ export interface Deliverer {
 export function startDelivering(options: DeliverOptions): Deliverer {
   const { store, target, clock, log } = options;
   const sender = createSender(options);
-  const sending = new Set<Promise<void>>();
-  const settling = new Set<Promise<void>>();
+  const sending = new Map<string, Promise<void>>();
+  const settling = new Map<string, Promise<void>>();
   const ends = new Map<End['kind'], number>();
   const stopping = new AbortController();
   let breaker = CLOSED;
@@ -51,8 +51,9 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     }
     const most = isTripped(breaker) ? 1 : target.mostAtOnce;
     if (sending.size >= most || now < breaker.restsUntilMs) return false;
-    const claimed = await store.claim(target.name, now, now + claimMs(target), most - sending.size);
-    for (const delivery of claimed) keepUntilDone(sending, attempt(delivery));
+    const room = most - sending.size;
+    const claimed = await store.claim(target.name, now, now + claimMs(target), room, [...sending.keys()]);
+    for (const delivery of claimed) keepUntilDone(sending, delivery.drain, attempt(delivery));
     return claimed.length > 0;
   }
 
@@ -62,7 +63,8 @@ export function startDelivering(options: DeliverOptions): Deliverer {
       return null;
     });
     // Settled beside the next claim, so that both share what it costs to make them durable.
-    if (attempted !== null) keepUntilDone(settling, settle(delivery, attempted));
+    if (attempted !== null)
+      keepUntilDone(settling, `${delivery.drain} ${delivery.logIndex}`, settle(delivery, attempted));
   }
 
   async function settle(delivery: Delivery, attempted: Attempted): Promise<void> {
@@ -74,12 +76,12 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     await Promise.all([settled, judge(end)]).catch((error: unknown) => tellFailure(options, delivery, error));
   }
 
-  function keepUntilDone(all: Set<Promise<void>>, work: Promise<void>): void {
+  function keepUntilDone(all: Map<string, Promise<void>>, key: string, work: Promise<void>): void {
     const kept = work.finally(() => {
-      all.delete(kept);
+      if (all.get(key) === kept) all.delete(key);
       wake();
     });
-    all.add(kept);
+    all.set(key, kept);
   }
 
   async function judge(end: End): Promise<void> {
@@ -123,8 +125,8 @@ export function startDelivering(options: DeliverOptions): Deliverer {
       });
       if (!busy) await Promise.race([woken, tick]);
     }
-    await Promise.all(sending);
-    await Promise.all(settling);
+    await Promise.all(sending.values());
+    await Promise.all(settling.values());
   }
 
   const running = run();

@@ -143,8 +143,17 @@ export interface Backlog {
 }
 
 export interface DeliveryStore {
-  /** Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`. */
-  claim(target: string, nowMs: number, lapsesMs: number, most: number): Promise<readonly Delivery[]>;
+  /**
+   * Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`.
+   * @param except drains that the caller has under way: its own claims lapse too, when it was held up for long
+   */
+  claim(
+    target: string,
+    nowMs: number,
+    lapsesMs: number,
+    most: number,
+    except: readonly string[],
+  ): Promise<readonly Delivery[]>;
   /** Makes a claim lapse later. @returns false when it has lapsed and the delivery is somebody else's by now */
   extend(delivery: Delivery, lapsesMs: number): Promise<boolean>;
   /** Does nothing when the claim has lapsed and the delivery is somebody else's by now. */

@@ -240,7 +240,7 @@ describe('delivery', () => {
 
   it('gives out the first of each drain only, in order, and again when a claim lapses', async () => {
     await tell(STORY);
-    const [first, ...rest] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    const [first, ...rest] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     expect(rest).toEqual([]);
     expect(first).toMatchObject({
       attempts: 1,
@@ -250,32 +250,34 @@ describe('delivery', () => {
         expect.stringContaining('{"resourceType":"Provenance"'),
       ],
     });
-    expect(await ledger.store.claim('ehr', NOW + 499, NOW + 999, 9)).toEqual([]);
-    const [again] = await ledger.store.claim('ehr', NOW + 500, NOW + 999, 9);
+    expect(await ledger.store.claim('ehr', NOW + 499, NOW + 999, 9, [])).toEqual([]);
+    const { drain } = first ?? { drain: '' };
+    expect(await ledger.store.claim('ehr', NOW + 500, NOW + 999, 9, [drain])).toEqual([]);
+    const [again] = await ledger.store.claim('ehr', NOW + 500, NOW + 999, 9, []);
     expect(again).toMatchObject({ attempts: 2, logIndex: first?.logIndex });
     if (first === undefined || again === undefined) throw new Error('nothing was claimed');
     // The one whose claim lapsed comes back late: it is not its any more.
     await ledger.store.settle(first, DELIVERED, NOW);
     expect(ledger.store.deliveryCounts()).toEqual([{ target: 'ehr', state: 'sending', count: 1 }]);
     await ledger.store.settle(again, DELIVERED, NOW);
-    const [next] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    const [next] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     expect(next?.logIndex).toBeGreaterThan(first.logIndex);
   });
 
   it('waits as long as it is told, buries what is refused, and goes idle at the end', async () => {
     await tell(STORY.slice(0, 3));
-    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     if (first === undefined) throw new Error('nothing was claimed');
     await ledger.store.settle(
       first,
       { state: 'waiting', dueMs: NOW + 100, outcome: { why: 'HTTP 503' }, taken: [] },
       NOW,
     );
-    expect(await ledger.store.claim('ehr', NOW + 99, NOW + 500, 9)).toEqual([]);
-    const [again] = await ledger.store.claim('ehr', NOW + 100, NOW + 500, 9);
+    expect(await ledger.store.claim('ehr', NOW + 99, NOW + 500, 9, [])).toEqual([]);
+    const [again] = await ledger.store.claim('ehr', NOW + 100, NOW + 500, 9, []);
     if (again === undefined) throw new Error('nothing was claimed');
     await ledger.store.settle(again, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW);
-    const [second] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    const [second] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     if (second === undefined) throw new Error('nothing was claimed');
     await ledger.store.settle(second, DELIVERED, NOW);
     expect(ledger.store.deliveryCounts()).toEqual([
@@ -283,18 +285,18 @@ describe('delivery', () => {
       { target: 'ehr', state: 'dead', count: 1 },
     ]);
     await tell(STORY.slice(3, 5));
-    expect(await ledger.store.claim('ehr', NOW, NOW + 500, 9)).toHaveLength(1);
+    expect(await ledger.store.claim('ehr', NOW, NOW + 500, 9, [])).toHaveLength(1);
   });
 
   it('holds back a drain without a patient, and sends all of it once one is linked', async () => {
     const unlinked = placed('08:00');
     await tell([unlinked, setUp('08:00', 0), level('a', '09:00', 60)], unlinked);
-    expect(await ledger.store.claim('ehr', NOW, NOW + 500, 9)).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW, NOW + 500, 9, [])).toEqual([]);
     await tell(
       [{ key: 'link', time: '09:30', says: { kind: 'drain-updated', patient: { reference: 'Patient/p' } } }],
       unlinked,
     );
-    const [claimed] = await ledger.store.claim('ehr', NOW, NOW + 500, 9);
+    const [claimed] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     expect(claimed?.texts.length).toBeGreaterThan(5);
     expect(claimed?.texts.every((text) => text.includes('{"reference":"Patient/p"}'))).toBe(true);
   });
@@ -330,7 +332,7 @@ describe('delivery', () => {
   async function sendAll(now: number): Promise<string[]> {
     const sent: string[] = [];
     for (;;) {
-      const [next] = await ledger.store.claim('ehr', now, now + 500, 1);
+      const [next] = await ledger.store.claim('ehr', now, now + 500, 1, []);
       if (next === undefined) return sent;
       sent.push(`${next.logIndex}${next.redo === null ? '' : ` ${next.redo}`}`);
       await ledger.store.settle(next, DELIVERED, now);
@@ -339,7 +341,7 @@ describe('delivery', () => {
 
   it('takes what is asked for again before what comes next, and goes on where it was', async () => {
     await tell(STORY.slice(0, 3));
-    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1);
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1, []);
     if (first === undefined) throw new Error('nothing was claimed');
     await ledger.store.settle(first, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW);
     expect(await ledger.store.requeue({ target: 'ehr' }, BY, NOW)).toBe(1);
@@ -371,28 +373,32 @@ describe('delivery', () => {
 
   it('keeps waiting where a skipped delivery may still be acted on', async () => {
     await tell(STORY.slice(0, 3));
-    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1);
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1, []);
     if (first === undefined) throw new Error('nothing was claimed');
     expect(await ledger.store.skip(first, BY, NOW)).toBe(false);
     const unknown = { state: 'unknown', dueMs: NOW + 300, outcome: { why: 'reset' }, taken: [] } as const;
     await ledger.store.settle(first, unknown, NOW);
     expect(await ledger.store.skip(first, BY, NOW)).toBe(true);
-    expect(await ledger.store.claim('ehr', NOW + 299, NOW + 999, 1)).toEqual([]);
-    expect(await ledger.store.claim('ehr', NOW + 300, NOW + 999, 1)).toMatchObject([{ uncertain: false }]);
+    expect(await ledger.store.claim('ehr', NOW + 299, NOW + 999, 1, [])).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW + 300, NOW + 999, 1, [])).toMatchObject([
+      { uncertain: false },
+    ]);
   });
 
   it('makes waits good that another clock began', async () => {
     await tell(STORY.slice(0, 3));
     const far = NOW + 9_000_000;
-    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1);
+    const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1, []);
     if (first === undefined) throw new Error('nothing was claimed');
     await ledger.store.settle(first, { state: 'waiting', dueMs: far, outcome: { why: 'x' }, taken: [] }, NOW);
     await ledger.store.rebaseWaits('ehr', NOW + 100, NOW + 200);
-    expect(await ledger.store.claim('ehr', NOW + 199, NOW + 300, 1)).toEqual([]);
-    expect(await ledger.store.claim('ehr', NOW + 200, NOW + 300, 1)).toHaveLength(1);
+    expect(await ledger.store.claim('ehr', NOW + 199, NOW + 300, 1, [])).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW + 200, NOW + 300, 1, [])).toHaveLength(1);
     // Under way when the process was killed: as long as a request may still be acted on, whatever the clock says.
     await ledger.store.rebaseWaits('ehr', NOW + 1000, NOW + 5000);
-    expect(await ledger.store.claim('ehr', NOW + 999, NOW + 9999, 1)).toEqual([]);
-    expect(await ledger.store.claim('ehr', NOW + 1000, NOW + 9999, 1)).toMatchObject([{ uncertain: true }]);
+    expect(await ledger.store.claim('ehr', NOW + 999, NOW + 9999, 1, [])).toEqual([]);
+    expect(await ledger.store.claim('ehr', NOW + 1000, NOW + 9999, 1, [])).toMatchObject([
+      { uncertain: true },
+    ]);
   });
 });

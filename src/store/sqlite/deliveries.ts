@@ -24,7 +24,7 @@ interface Row {
 export const DUE = `FROM lane INDEXED BY lane_due WHERE target = @target AND state <> 'idle' AND due_ms <= @now`;
 
 export interface DeliveryWriter {
-  claim(target: string, now: number, lapses: number, most: number): Delivery[];
+  claim(target: string, now: number, lapses: number, most: number, except: readonly string[]): Delivery[];
   extend(delivery: Delivery, lapses: number): boolean;
   settle(delivery: Delivery, settlement: Settlement, now: number): void;
 }
@@ -32,7 +32,8 @@ export interface DeliveryWriter {
 export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: EventWriter): DeliveryWriter {
   const due = db.prepare<[object], Row>(
     `SELECT l.drain, l.log_index, l.state, l.redo, l.attempts, l.since_ms, i.resources
-     FROM (SELECT drain, log_index, state, redo, attempts, since_ms, due_ms ${DUE} ORDER BY due_ms LIMIT @most) l
+     FROM (SELECT drain, log_index, state, redo, attempts, since_ms, due_ms ${DUE}
+             AND drain NOT IN (SELECT value FROM json_each(@except)) ORDER BY due_ms LIMIT @most) l
      JOIN issued i USING (drain, log_index)`,
   );
   const textsIn = createFrameReader(db);
@@ -54,8 +55,8 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
     held.get(target, drain, logIndex, attempts) !== undefined;
 
   return {
-    claim(target, now, lapses, most) {
-      return due.all({ target, now, most }).map((row) => {
+    claim(target, now, lapses, most, except) {
+      return due.all({ target, now, most, except: JSON.stringify(except) }).map((row) => {
         const delivery = deliveryOf(target, row, now, textsIn(row.resources));
         claim.run(delivery.sinceMs, lapses, target, row.drain);
         note({ ...delivery, kind: 'sending', atMs: now });

@@ -24,9 +24,9 @@ export function createDeliverySide(
   );
   return {
     ...reads,
-    claim(target, now, lapses, most) {
+    claim(target, now, lapses, most, except) {
       if (!isDue(target, now)) return Promise.resolve([]);
-      return group.submit(() => deliveries.claim(target, now, lapses, most));
+      return group.submit(() => deliveries.claim(target, now, lapses, most, except));
     },
     extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
     settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),

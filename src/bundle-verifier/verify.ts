@@ -66,14 +66,15 @@ async function check(folder: string, key: string | null): Promise<string> {
   const said = { resources: createHash('sha256'), corrections: createHash('sha256') };
   const ends = new Map<string, Entry>();
   const notices: Entry[] = [];
-  let [count, last, recordedAt] = [0, -1, ''];
+  const { from_index = 0, to_index = from_index - 1 } = manifest.about;
+  let [count, last, reached, recordedAt] = [0, -1, from_index - 1, ''];
   for await (const line of linesOf(folder, 'entries.ndjson')) {
     const entry = JSON.parse(line) as Entry;
     const place = `entry ${entry.log_index} (stream ${entry.stream}, ${entry.seq})`;
     must(entry.log_index > last, `${place}: it stands out of order`);
     const envelope = checkEntry(entry, place, manifest.log, ends.get(entry.stream));
     must(envelope.recorded_at >= recordedAt, `${place}: it was recorded before the entry before it`);
-    checkRange(manifest, entry, place, ends.has(entry.stream), last);
+    reached = checkRange(manifest, entry, place, ends.has(entry.stream), reached);
     checkProof(entry, place, head);
     tell(entry, place, envelope.recorded_at, frames, said);
     if (entry.stream === 'log') notices.push(entry);
@@ -81,7 +82,7 @@ async function check(folder: string, key: string | null): Promise<string> {
     [count, last, recordedAt] = [count + 1, entry.log_index, envelope.recorded_at];
   }
   must(count === manifest.entries, `${manifest.entries} entries are listed, and ${count} are here`, 2);
-  must(last >= (manifest.about.to_index ?? -1), `entry ${manifest.about.to_index} is missing`, 2);
+  must(reached === to_index, `entry ${reached + 1} is missing`, 2);
   for (const [name, sum] of Object.entries(said)) {
     const isSame = sum.digest('hex') === manifest.files[`${name}.ndjson`];
     must(isSame, `${name}.ndjson is not what the entries say`);
@@ -138,15 +139,25 @@ function checkEntry(entry: Entry, place: string, log: string, before: Entry | un
   return said;
 }
 
-/** A period is whole from its first to its last entry; all else from the first entry of its stream on. */
-function checkRange({ about }: Manifest, entry: Entry, place: string, before: boolean, last: number): void {
+/**
+ * A period is whole from its first to its last entry; all else, and the keys, from the first entry of its stream on.
+ * @param reached the last entry of the period so far @returns the same with this one
+ */
+function checkRange(
+  { about }: Manifest,
+  entry: Entry,
+  place: string,
+  before: boolean,
+  reached: number,
+): number {
   const { log_index: at, stream, seq } = entry;
-  const { from_index: from = at, to_index: to = at } = about;
-  const isOfPeriod = about.from_index !== undefined && at >= from && at <= to;
-  const due = Math.max(from, last + 1);
-  if (isOfPeriod) must(at === due, `entry ${due} is missing`, 2);
-  else must(before || seq === 1, `${place}: what comes before it in its stream is missing`, 2);
-  must(isOfPeriod || about.from_index === undefined || stream === 'log', `${place}: it is not of the period`);
+  const { from_index: from, to_index: to } = about;
+  const isOfPeriod = from !== undefined && to !== undefined && at >= from && at <= to;
+  must(!isOfPeriod || at === reached + 1, `entry ${reached + 1} is missing`, 2);
+  const mayBegin = seq === 1 || (isOfPeriod && stream !== 'log');
+  must(before || mayBegin, `${place}: what comes before it in its stream is missing`, 2);
+  must(isOfPeriod || from === undefined || stream === 'log', `${place}: it is not of the period`);
+  return isOfPeriod ? at : reached;
 }
 
 /** C2SP tlog-checkpoint: origin, size, root; a blank line; signatures. */

@@ -50,8 +50,8 @@ def check(folder, given):
     origin, size, root = body.split("\n")
     frames = {f["name"]: f["text"] for f in map(json.loads, read("frames.ndjson").split("\n")[:-1])}
     must(all(sha(b"\5", text).hex()[:32] == name for name, text in frames.items()))
-    first, end = about.get("from_index"), about.get("to_index", -1)
-    ends, keys, restores, last, time, resources, corrections = {}, [], 0, -1, "", "", ""
+    first, end = about.get("from_index"), about.get("to_index")
+    ends, keys, restores, last, time, resources, corrections, period = {}, [], 0, -1, "", "", "", []
     entries = [json.loads(line) for line in read("entries.ndjson").split("\n")[:-1]]
     for e in entries:
         stream, seq, at, salt = e["stream"], e["seq"], e["log_index"], bytes.fromhex(e["salt"])
@@ -64,7 +64,9 @@ def check(folder, given):
         must(sha(b"\4", salt, *(text + "\n" for text in e["issued"])).hex() == says["issued"])
         must(says["recorded_at"] >= time)
         is_of_period = first is not None and first <= at <= end
-        must(at == max(first, last + 1) if is_of_period else before or seq == 1, 2)
+        period += [at] if is_of_period else []
+        must(period == list(range(first or 0, (first or 0) + len(period))), 2)
+        must(before or seq == 1 or is_of_period and stream != "log", 2)
         must(is_of_period or first is None or stream == "log")
         must(at < int(size), 2)
         leaf = sha(b"\0", bytes.fromhex(e["hash"]))
@@ -80,7 +82,7 @@ def check(folder, given):
         if stream == "log" and says["type"] == "checkpoint-key":
             keys.append((b64(said["key"]), b64(said.get("signature", ""))))
         ends[stream], last, time = e, at, says["recorded_at"]
-    must(len(entries) == manifest["entries"] and last >= end, 2)
+    must(len(entries) == manifest["entries"] and (first is None or period[-1:] == [end]), 2)
     must([sha(t).hex() for t in (resources, corrections)] == [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections")])
     for (old, _), (new, signature) in zip(keys, keys[1:]):
         pair = "\n".join(base64.b64encode(k).decode() for k in (old, new))

@@ -28,17 +28,9 @@ interface Manifest {
   readonly files: Readonly<Record<string, string>>;
 }
 
-class Fault extends Error {
-  readonly code: Code;
-  constructor(code: Code, text: string) {
-    super(text);
-    this.code = code;
-  }
-}
-
-/** @throws {Fault} unless it is so */
+/** @throws {Error} that carries the verdict, unless it is so */
 function must(isSo: boolean, text: string, code: Code = 1): void {
-  if (!isSo) throw new Fault(code, text);
+  if (!isSo) throw Object.assign(new Error(text), { verdict: { code, text } });
 }
 
 const sha256 = (...parts: (string | Buffer)[]): Buffer =>
@@ -51,7 +43,7 @@ export async function verifyBundle(folder: string, key: string | null): Promise<
   try {
     return { code: 0, text: await check(folder, key) };
   } catch (error) {
-    if (error instanceof Fault) return { code: error.code, text: error.message };
+    if (error instanceof Error && 'verdict' in error) return error.verdict as Verdict;
     return { code: 4, text: `the bundle cannot be read: ${error instanceof Error ? error.message : error}` };
   }
 }

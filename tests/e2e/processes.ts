@@ -75,7 +75,6 @@ export async function startServiceWith(
     DRAINLEDGER_ORIGIN: 'e2e.example',
     DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_PORT: String(port),
-    DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_LOG_LEVEL: 'fatal',
     ...settings,
   });

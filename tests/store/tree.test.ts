@@ -88,7 +88,7 @@ describe('the tree', () => {
     ledger.store.log.watch((size) => told.push(size));
     await tell();
     await tell();
-    await ledger.store.claim('ehr', 1000, 2000, 9);
+    await ledger.store.claim('ehr', 1000, 2000, 9, []);
     expect(told).toEqual([1, 2, 3, 4]);
   });
 

@@ -4,14 +4,13 @@
  *
  *   node verify.mjs [FOLDER] --key PUBLIC-KEY     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
  */
-import { createHash, createPublicKey, verify } from 'node:crypto';
+import { createHash, verify } from 'node:crypto';
 import { createReadStream, readFileSync, realpathSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
 type Code = 0 | 1 | 2 | 3 | 4;
-
-/** What it came to: exit code, and what is wrong first in words. */
+/** What is wrong first, in words. */
 export type Verdict = { readonly code: Code; readonly text: string };
 
 type Entry = Readonly<
@@ -28,9 +27,12 @@ interface Manifest {
   readonly files: Readonly<Record<string, string>>;
 }
 
+const failure = (code: Code, text: string): Error =>
+  Object.assign(new Error(text), { verdict: { code, text } });
+
 /** @throws {Error} that carries the verdict, unless it is so */
 function must(isSo: boolean, text: string, code: Code = 1): void {
-  if (!isSo) throw Object.assign(new Error(text), { verdict: { code, text } });
+  if (!isSo) throw failure(code, text);
 }
 
 const sha256 = (...parts: (string | Buffer)[]): Buffer =>
@@ -191,7 +193,7 @@ function tell(
     for (const [name = '', ...holes] of JSON.parse(stored) as string[][]) {
       const frame = frames.get(name);
       if (frame === undefined)
-        throw new Fault(2, `${place}: the frame ${name} of a text issued with it is missing`);
+        throw failure(2, `${place}: the frame ${name} of a text issued with it is missing`);
       const parts = frame.split('\u0001');
       const filled = parts.slice(1).map((part) => (holes[part.charCodeAt(0) - 32] ?? '') + part.slice(1));
       const text = [parts[0], ...filled].join('');
@@ -226,15 +228,14 @@ function checkSignature(head: Head, notices: readonly Entry[], log: string, give
   const newest = keys.at(-1) as Buffer;
   const id = sha256(`${origin}\n`, Buffer.of(1), newest).subarray(0, 4);
   const found = head.signatures.find((each) => each.name === origin && each.signed.subarray(0, 4).equals(id));
-  if (found === undefined) throw new Fault(3, 'the checkpoint is not signed by the key of the log');
+  if (found === undefined) throw failure(3, 'the checkpoint is not signed by the key of the log');
   const isGood = isSigned(found.signed.subarray(4), head.body, newest);
   must(isGood, 'the signature does not fit the checkpoint');
 }
 
 function isSigned(signature: Buffer, text: string, key: Buffer): boolean {
   const der = Buffer.concat([Buffer.from('302a300506032b6570032100', 'hex'), key]);
-  const publicKey = createPublicKey({ key: der, format: 'der', type: 'spki' });
-  return verify(null, Buffer.from(text), publicKey, signature);
+  return verify(null, Buffer.from(text), { key: der, format: 'der', type: 'spki' }, signature);
 }
 
 async function main(args: readonly string[]): Promise<void> {

@@ -70,6 +70,8 @@ export async function drainView(place: Place, drain: string): Promise<void> {
   if (place.left.aborted) return;
   place.element.replaceChildren(top, plots.element, removalSection(drain), chart);
   await plots.draw();
+  // Left while it was drawn: what would begin now nobody would end.
+  if (place.left.aborted) return;
   keepUp(place, drain, () => {
     void draw().catch(() => place.connected(false));
     void plots.draw();

@@ -207,7 +207,7 @@ function momentControl(field: Field, zone: string, describedBy: string): Control
   };
   for (const input of [clock, date]) input.addEventListener('input', notice);
   return {
-    elements: [labelOf(field, id, 'hh:mm'), h('div', { class: 'moment' }, clock, date), which],
+    elements: [labelOf(field, id, 'hh:mm'), h('div', { class: 'clock' }, clock, date), which],
     read() {
       if (clock.value.trim() === '') return undefined;
       const moments = momentsOf(wall(), zone);

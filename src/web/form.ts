@@ -37,7 +37,7 @@ export function entryForm(context: FormContext): HTMLElement {
   const { kind, drain, zone, target } = context;
   const id = context.id ?? freshKey();
   const fields = fieldSet({ ...context, isCorrection: target !== null });
-  const preview = h('div', { 'aria-live': 'polite' });
+  const preview = h('div', { 'aria-live': 'polite' }, untold());
   const faults = h('div', { class: 'faults', role: 'alert' });
   const isNew = drain !== null && target === null && context.id === null;
   const draft = isNew ? readDraft(drain, kind) : null;
@@ -88,6 +88,8 @@ function keepTime(fields: FieldSet, zone: string): void {
     else fields.show({ effective_at: thisMinute(zone) });
   }, MINUTE_MS / 4);
 }
+
+const untold = (): HTMLElement => h('p', { class: 'hint' }, 'What follows is shown here as you type.');
 
 const previewSection = (preview: HTMLElement): HTMLElement =>
   h(

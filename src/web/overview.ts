@@ -55,6 +55,7 @@ export async function overviewView(place: Place): Promise<void> {
   }
 
   await draw();
+  if (place.left.aborted) return;
   const quietly = () => void draw().catch(() => place.connected(false));
   const watching = watch('/v1/overview/live', { changed: quietly, connected: place.connected });
   // Ages grow while nothing is charted.

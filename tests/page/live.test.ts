@@ -54,6 +54,23 @@ describeInBrowser('two browsers on one ward', () => {
     expect(await reader.getByRole('link', { name: 'Weight' }).isVisible()).toBe(true);
   });
 
+  test('a view that is left before it is drawn listens to nothing', async () => {
+    const reader = await ward.open('/#/place');
+    const asked: string[] = [];
+    reader.on('request', (request) => asked.push(new URL(request.url()).pathname));
+    await reader.route('**/plot.svg*', async (route) => {
+      await new Promise((resolve) => setTimeout(resolve, 600));
+      await route.continue();
+    });
+    await reader.evaluate(`location.hash = '#/drain/${drain.drain}'`);
+    await reader.getByRole('heading', { name: 'Trends' }).waitFor();
+    await reader.evaluate("location.hash = '#/place'");
+    await reader.getByRole('heading', { name: 'Place a drain' }).waitFor();
+    await reader.waitForResponse('**/plot.svg*');
+    await new Promise((resolve) => setTimeout(resolve, 500));
+    expect(asked.filter((path) => path.endsWith('/live'))).toEqual([]);
+  });
+
   test('a page that lost the service says so, and catches up when it is back', async () => {
     const reader = await ward.open(`/#/drain/${drain.drain}`);
     await reader.getByText('Up to date').waitFor();

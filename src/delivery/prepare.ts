@@ -20,11 +20,17 @@ export interface Chosen {
 export function chooseResources(store: Store, target: Target, way: Way, delivery: Delivery): Chosen {
   const { drain, redo } = delivery;
   const texts = redo === null ? delivery.texts : delivery.texts.map((text) => newest(store, drain, text));
-  const wanted = texts.map(resourceOf).filter((resource) => isWanted(resource, target, way));
+  const wanted = withoutLoneProvenance(texts.map(resourceOf).filter((each) => isWanted(each, target, way)));
   const known = takenBefore(store, delivery, wanted);
   const isDue = ({ name, version }: Resource): boolean =>
     redo === 'replay' || (known.get(name)?.version ?? 0) < version;
   return { resources: wanted.filter(isDue), known };
+}
+
+/** Where a target is sent none of the facts, it needs no word of where they come from. */
+function withoutLoneProvenance(resources: readonly Resource[]): readonly Resource[] {
+  const hasFacts = resources.some(({ id }) => isFact(id));
+  return hasFacts ? resources : resources.filter(({ type }) => type !== 'Provenance');
 }
 
 /** Of these. What is sent for the first time in its first version is not asked for. */

@@ -57,17 +57,21 @@ function referencesIn(text: string): string[] {
 export function withReferences(
   { text, references }: Resource,
   valueAt: (name: string, version: string | undefined) => string | null,
-  factSystem: string,
+  systems: { readonly fact: string; readonly unit: string },
 ): string {
   if (references.length === 0) return text;
   return text.replaceAll(REFERENCE, (whole, name: string, version: string | undefined) => {
     const there = valueAt(name, version);
     if (there !== null) return `"reference":"${there}"`;
     const [type = '', id = ''] = name.split('/');
-    if (!isFact(id)) return whole;
-    return `"type":"${type}","identifier":${JSON.stringify({ system: factSystem, value: id })}`;
+    const system = isFact(id) ? systems.fact : id.startsWith(UNIT) ? systems.unit : null;
+    if (system === null) return whole;
+    return `"type":"${type}","identifier":${JSON.stringify({ system, value: id })}`;
   });
 }
+
+/** Devices that are collection units. */
+const UNIT = 'collection-unit.';
 
 /** Facts are called by their names: fact, drain, entry. */
 export const isFact = (id: string): boolean => Object.hasOwn(FACT_CODES, id.slice(0, id.indexOf('.')));

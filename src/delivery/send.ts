@@ -163,7 +163,8 @@ function oneOf(
   resource: Resource,
   valueAt: (name: string, version: string | undefined) => string | null,
 ): One {
-  const text = withReferences(resource, valueAt, `${canonical}/observation`);
+  const systems = { fact: `${canonical}/observation`, unit: `${canonical}/device` };
+  const text = withReferences(resource, valueAt, systems);
   return { resource, text, known: known.get(resource.name), uncertain: !isCertain };
 }
 

@@ -112,18 +112,16 @@ describe('delivery', () => {
 
   it('buries what is refused with the reason, and goes on with the drain and with others', async () => {
     const other: Told = { ...placed('08:00', { patient: { reference: 'Patient/q' } }), key: 'placed-2' };
-    answers = [
-      {
-        status: 422,
-        body: '{"issue":[{"severity":"error","code":"invalid","diagnostics":"unit not known"}]}',
-      },
-    ];
+    const body = '{"issue":[{"severity":"error","code":"invalid","diagnostics":"unit not known"}]}';
+    // The transaction, then each of the three that it holds.
+    answers = Array.from({ length: 4 }, () => ({ status: 422, body }));
     await tell(STORY);
+    deliver();
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1, dead: 1 });
     await tell(
       [other, { ...setUp('08:00', 0), key: 'set-up-2' }, { ...level('x', '09:00', 99), key: 'x' }],
       other,
     );
-    deliver();
     expect(await untilIdle(ledger.store)).toEqual({ idle: 2, dead: 1 });
     expect(sentLevels().sort((a, b) => a - b)).toEqual([10, 20, 30, 99]);
     const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);

@@ -11,6 +11,8 @@ const META = '"meta":{"versionId":"3","lastUpdated":"2026-01-01T00:00:00Z"';
 const text = (rest: string, meta = `${META}}`) =>
   `{"resourceType":"Observation","id":"level.d.e",${meta},"subject":{"reference":"Patient/p.1"},"valueQuantity":{"value":2.0}${rest}}`;
 
+const SYSTEMS = { fact: 'urn:facts', unit: 'urn:units' };
+
 describe('an issued text', () => {
   it('is known by its type, id and version, and by what of ours it refers to', () => {
     const refers = text(',"derivedFrom":[{"reference":"Observation/level.d.a"},{"reference":"Device/x"}]');
@@ -41,14 +43,18 @@ describe('an issued text', () => {
     const written = withReferences(
       refers,
       (name) => (name.endsWith('.a') ? 'Observation/77' : null),
-      'urn:facts',
+      SYSTEMS,
     );
     expect(written).toContain(
       '[{"reference":"Observation/77"},{"type":"Observation","identifier":{"system":"urn:facts","value":"level.d.b"}}]',
     );
     expect(written).toContain('"subject":{"reference":"Patient/p.1"}');
     expect(written).toContain('\\"reference\\":\\"Observation/level.d.a\\"');
-    expect(withReferences(refers, (name) => name, 'urn:facts')).toBe(refers.text);
+    expect(withReferences(refers, (name) => name, SYSTEMS)).toBe(refers.text);
+    const unit = resourceOf(text(',"device":{"reference":"Device/collection-unit.d.e"}'));
+    expect(withReferences(unit, () => null, SYSTEMS)).toContain(
+      '"device":{"type":"Device","identifier":{"system":"urn:units","value":"collection-unit.d.e"}}',
+    );
   });
 
   it('is sent after what it refers to', () => {

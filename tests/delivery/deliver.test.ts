@@ -68,14 +68,18 @@ async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
   for (const told of story) await ledger.record([incoming(told, placement)]);
 }
 
-/** The readings that were sent, by the level they chart. */
+interface Sent {
+  readonly id: string;
+  readonly valueQuantity?: { readonly value: number };
+}
+
+/** The readings that were sent, by the level they chart, in a Bundle or alone. */
 const sentLevels = (): number[] =>
   received.flatMap((body) => {
-    const { entry } = JSON.parse(body) as {
-      entry: { resource: { id: string; valueQuantity?: { value: number } } }[];
-    };
-    return entry.flatMap(({ resource }) =>
-      resource.id.startsWith('level.') ? (resource.valueQuantity?.value ?? []) : [],
+    const sent = JSON.parse(body) as Sent & { readonly entry?: readonly { readonly resource: Sent }[] };
+    const resources = sent.entry?.map(({ resource }) => resource) ?? [sent];
+    return resources.flatMap(({ id, valueQuantity }) =>
+      id.startsWith('level.') ? (valueQuantity?.value ?? []) : [],
     );
   });
 
@@ -113,8 +117,8 @@ describe('delivery', () => {
   it('buries what is refused with the reason, and goes on with the drain and with others', async () => {
     const other: Told = { ...placed('08:00', { patient: { reference: 'Patient/q' } }), key: 'placed-2' };
     const body = '{"issue":[{"severity":"error","code":"invalid","diagnostics":"unit not known"}]}';
-    // The transaction, then each of the three that it holds.
-    answers = Array.from({ length: 4 }, () => ({ status: 422, body }));
+    // The transaction, then each of what it holds.
+    answers = Array.from({ length: 1 + 3 }, () => ({ status: 422, body }));
     await tell(STORY);
     deliver();
     expect(await untilIdle(ledger.store)).toEqual({ idle: 1, dead: 1 });

@@ -259,7 +259,8 @@ interface Found {
 }
 
 async function holdsWhatIsIssued(ward: Ward, { resources }: SimEhr): Promise<void> {
-  const held = [...resources.values()].map(({ text }) => text);
+  const texts = [...resources.values()].map(({ text }) => text);
+  const held = texts.filter((text) => text.startsWith('{"resourceType":"Observation"'));
   const values = held.map(
     (text) => (JSON.parse(text) as { identifier: { value: string }[] }).identifier[0]?.value,
   );
@@ -274,6 +275,7 @@ async function holdsWhatIsIssued(ward: Ward, { resources }: SimEhr): Promise<voi
       const {
         derivedFrom: _derived,
         hasMember: _members,
+        device: _device,
         ...rest
       } = resource as Record<string, unknown> & { id: string };
       const there = held[values.indexOf(resource.id)];

@@ -155,6 +155,7 @@ describe('what is under way', () => {
     });
     delete statuses.one;
     await untilAllIn('one', [120, 200]);
+    await until(async () => (await list('?target=one')).length === 1);
     expect(await list('?target=one')).toMatchObject([{ state: 'skipped', outcome: { why: BY.reason } }]);
   });
 

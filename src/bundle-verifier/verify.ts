@@ -31,7 +31,7 @@ const failure = (code: Code, text: string): Error =>
   Object.assign(new Error(text), { verdict: { code, text } });
 
 /** @throws {Error} that carries the verdict, unless it is so */
-function must(isSo: boolean, text: string, code: Code = 1): void {
+function must(isSo: boolean, text: string, code: Code = 1): asserts isSo {
   if (!isSo) throw failure(code, text);
 }
 

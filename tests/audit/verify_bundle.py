@@ -6,7 +6,6 @@ def must(is_so, code=1):
     if not is_so: raise Fault(code)
 def sha(*parts): return hashlib.sha256(b"".join(p.encode() if isinstance(p, str) else p for p in parts)).digest()
 b64 = base64.b64decode
-
 # Ed25519 (RFC 8032, 5.1.7), points as (x, y, z, t) on the twisted Edwards curve.
 P, L = 2**255 - 19, 2**252 + 27742317777372353535851937790883648493
 D, ROOT = -121665 * pow(121666, P - 2, P) % P, pow(2, (P - 1) // 4, P)
@@ -48,14 +47,14 @@ def check(folder, given):
     must(all(sha(read(name)).hex() == due for name, due in manifest["files"].items()))
     body, lines = read("checkpoint.txt").split("\n\n")
     origin, size, root = body.split("\n")
-    frames = {f["name"]: f["text"] for f in map(json.loads, read("frames.ndjson").split("\n")[:-1])}
+    lines_of = lambda name: [json.loads(line) for line in read(name).split("\n")[:-1]]
+    frames = {f["name"]: f["text"] for f in lines_of("frames.ndjson")}
     must(all(sha(b"\5", text).hex()[:32] == name for name, text in frames.items()))
     first, end = about.get("from_index"), about.get("to_index")
     ends, keys, restores, last, time, resources, corrections, period = {}, [], 0, -1, "", "", "", []
-    entries = [json.loads(line) for line in read("entries.ndjson").split("\n")[:-1]]
-    for e in entries:
+    for e in (entries := lines_of("entries.ndjson")):
         stream, seq, at, salt = e["stream"], e["seq"], e["log_index"], bytes.fromhex(e["salt"])
-        before, says = ends.get(stream), json.loads(e["envelope"])
+        before, says, said = ends.get(stream), json.loads(e["envelope"]), json.loads(e["body"])
         must(at > last and sha(b"\3", e["envelope"]).hex() == e["hash"])
         must((says["stream"], says["seq"], says["origin"]) == (stream, seq, log))
         must(not before or seq == before["seq"] + 1, 2)
@@ -69,13 +68,12 @@ def check(folder, given):
         must(before or seq == 1 or is_of_period and stream != "log", 2)
         must(is_of_period or first is None or stream == "log")
         must(at < int(size), 2)
-        leaf = sha(b"\0", bytes.fromhex(e["hash"]))
-        must(root_by(at, int(size), leaf, [b64(p) for p in e["proof"]]) == b64(root))
+        leaf, proof = sha(b"\0", bytes.fromhex(e["hash"])), [b64(p) for p in e["proof"]]
+        must(root_by(at, int(size), leaf, proof) == b64(root))
         for name, *holes in (one for text in e["issued"] for one in json.loads(text)):
             must(name in frames, 2)
             text = re.sub("\1(.)", lambda m: holes[ord(m[1]) - 32], frames[name], flags=re.S)
             resources += '{"log_index":%d,"resource":%s}\n' % (at, text)
-        said = json.loads(e["body"])
         if said.get("kind") in ("corrected", "entered-in-error"):
             corrections += '{"log_index":%d,"recorded_at":"%s","body":%s}\n' % (at, says["recorded_at"], e["body"])
         restores += stream == "log" and says["type"] == "restored"

@@ -1,6 +1,7 @@
 /** Whether a client may write what it sends: the route alone does not tell. */
 import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
+import type { Subject } from '../domain/book.ts';
 import type { EntryBody } from '../domain/entry.ts';
 import type { Store } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
@@ -24,5 +25,14 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
   const reached = [known ?? linked, linked ?? known].every((patient) => isWithin(principal, drain, patient));
   if (reached) return null;
   const words = 'The client is confined to one patient or drain, and this is not theirs.';
+  return problem(403, 'out-of-bounds', 'The client may not reach this', words);
+}
+
+/** Why the client may not read what is summed over all of these drains; null when it may. */
+export function sumRefusal(principal: Principal, subject: Subject): Problem | null {
+  const reaches = [...subject.values()].every(({ drain, view }) => isWithin(principal, drain, view.patient));
+  if (reaches) return null;
+  const words =
+    'The client is confined to a drain or patient, and these sums are over drains beyond: ask for its own.';
   return problem(403, 'out-of-bounds', 'The client may not reach this', words);
 }

@@ -41,13 +41,16 @@ test('the ward is for nobody who is confined', async () => {
   expect(await status(full, 'GET', '/v1/overview')).toBe(200);
 });
 
-test('sums over all drains of the patient are for who may see all of them', async () => {
-  const path = `/v1/drains/${mine}/patient-trends`;
-  expect(await status(ofPatient, 'GET', path)).toBe(200);
-  const refused = await guarded.send(ofDrain, 'GET', path);
-  expect([refused.status, refused.text.includes(sibling)]).toEqual([403, false]);
-  expect(await status(ofDrain, 'GET', `/v1/drains/${mine}/trends`)).toBe(200);
-});
+test.each(['patient-trends', 'patient-windows'])(
+  '%s are for who may see all drains of the patient',
+  async (route) => {
+    const path = `/v1/drains/${mine}/${route}`;
+    expect(await status(ofPatient, 'GET', path)).toBe(200);
+    const refused = await guarded.send(ofDrain, 'GET', path);
+    expect([refused.status, refused.text.includes(sibling)]).toEqual([403, false]);
+    expect(await status(ofDrain, 'GET', `/v1/drains/${mine}/trends`)).toBe(200);
+  },
+);
 
 test('a stream tells who is confined to a drain nothing of another drain of the patient', async () => {
   const listen = async (token: string) => {

@@ -6,6 +6,7 @@ import { READ } from '../../auth/scope.ts';
 import type { CalendarKind } from '../../domain/policy.ts';
 import { CALENDAR_KINDS } from '../../record/calendar.ts';
 import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
+import { sumRefusal } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
@@ -89,6 +90,9 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
   app.get<OfCalendar>(
     '/drains/:drain/patient-windows',
     { config: { doc: DOCS.patientWindows } },
-    (request, reply) => answer(request, reply, patientWindowsViewOf),
+    (request, reply) => {
+      const refusal = sumRefusal(request.principal, store.books(request.params.drain));
+      return refusal === null ? answer(request, reply, patientWindowsViewOf) : sendProblem(reply, refusal);
+    },
   );
 }

@@ -1,16 +1,16 @@
 /** Trends for dashboards: series over time of a drain, or of all drains of its patient, as JSON or CSV. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import { isWithin } from '../../auth/principal.ts';
 import { READ } from '../../auth/scope.ts';
 import type { Subject } from '../../domain/book.ts';
 import { ALGORITHM } from '../../record/receipt.ts';
 import { BUCKETS, type Bucket, SERIES_NAMES, type SeriesName } from '../../record/trends/point.ts';
 import { type AskedTrends, MOST_BUCKETS, MOST_ROWS } from '../../record/trends/trends.ts';
 import { patientTrendsViewOf, trendsViewOf } from '../../record/trends/trends-view.ts';
+import { sumRefusal } from '../allowed.ts';
 import { holds, tagOf } from '../etag.ts';
 import type { Parts } from '../parts.ts';
-import { type Problem, problem } from '../problem.ts';
+import type { Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
@@ -113,8 +113,8 @@ export function registerTrends(app: FastifyInstance, parts: Parts): void {
       const subject = parts.store.books(drain);
       const book = subject.get(drain);
       if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-      if (![...subject.values()].every((each) => isWithin(request.principal, each.drain, each.view.patient)))
-        return sendProblem(reply, BEYOND);
+      const refusal = sumRefusal(request.principal, subject);
+      if (refusal !== null) return sendProblem(reply, refusal);
       if (holds(request, reply, tagOf(['patient', asked, ...dependsOn(parts, subject)])))
         return reply.code(304).send();
       const found = patientTrendsViewOf(subject, book, parts.calendar, asked);
@@ -122,13 +122,6 @@ export function registerTrends(app: FastifyInstance, parts: Parts): void {
     },
   );
 }
-
-const BEYOND = problem(
-  403,
-  'out-of-bounds',
-  'The client may not reach this',
-  'The client is confined to a drain or patient, and these sums are over drains beyond: ask for the trends of its own.',
-);
 
 /** All that the derived values of a patient's drains depend on: their entries, and what is configured. */
 export function dependsOn({ calendar, rules }: Parts, subject: Subject): readonly unknown[] {

@@ -5,9 +5,10 @@ import type { DrainChange } from '../domain/changes.ts';
 import type { Terminology } from '../domain/configuration.ts';
 import { type Accepted, decide, enter } from '../domain/decide.ts';
 import { patientKey } from '../domain/drain.ts';
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier, Reference, Site } from '../domain/entry.ts';
 import { isObserved } from '../domain/fact.ts';
 import { parseInstant } from '../domain/instant.ts';
+import type { Issued } from '../domain/issue.ts';
 import type { Policy } from '../domain/policy.ts';
 import { epochMs } from '../domain/units.ts';
 import { createDeviceWriter, type WriteDevice } from '../fhir/device.ts';
@@ -115,7 +116,7 @@ function decision(
     supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
     body: writeBody(body),
     receipt: writeReceipt(decided, place, policy.settings),
-    issues: decided.changes.map((change) => issueOf(change, decided, place, tools)),
+    issues: decided.changes.map((change) => issueOf(ofPatient(change, subject), decided, place, tools)),
     relinked: relinked(subject, decided),
     enter: () => enter(subject, decided, policy),
   };
@@ -127,14 +128,30 @@ function relinked(subject: Subject, { entry, changes }: Accepted): Write['relink
   return before !== undefined && patientKey(before.view.patient) === after ? null : { patientKey: after };
 }
 
+interface IssuedOf extends Pick<DrainChange, 'drain' | 'issued'> {
+  readonly patient: Reference | undefined;
+  readonly site: Site | null;
+}
+
+/**
+ * Facts are of the drain's patient. Those of a drain that was taken from its patient are told once more to the record in
+ * which they stand: they never were that patient's.
+ */
+function ofPatient({ drain, view: { patient, site }, issued }: DrainChange, subject: Subject): IssuedOf {
+  const before = subject.get(drain)?.view;
+  if (patient !== undefined || before?.patient === undefined) return { drain, patient, site, issued };
+  const withdrawn = issued.map((each): Issued => ({ ...each, status: 'entered-in-error' }));
+  return { drain, patient: before.patient, site: site ?? before.site, issued: withdrawn };
+}
+
 function issueOf(
-  { drain, view, issued }: DrainChange,
+  { drain, patient: whose, site, issued }: IssuedOf,
   { entry }: Accepted,
   place: Place,
   { writeObservation, writeDevice, writeProvenance }: Tools,
 ): DrainIssue {
-  const patient = view.patient === undefined ? null : referenceText(view.patient);
-  const context = { drain, patient, site: view.site, issuedAt: place.recordedAt };
+  const patient = whose === undefined ? null : referenceText(whose);
+  const context = { drain, patient, site, issuedAt: place.recordedAt };
   return {
     drain,
     // After what it is about, so that whoever takes them in order holds that already.

@@ -73,6 +73,7 @@ export async function startServiceWith(
     NODE_NO_WARNINGS: '1',
     DRAINLEDGER_DATABASE: database,
     DRAINLEDGER_ORIGIN: 'e2e.example',
+    DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_PORT: String(port),
     DRAINLEDGER_LOG_LEVEL: 'fatal',
     ...settings,

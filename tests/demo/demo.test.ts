@@ -6,6 +6,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { issuedTexts } from '../../src/demo/compare.ts';
 import { definitions } from '../../src/fhir/definitions/definitions.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
+import { brokenInvariants } from '../support/invariants.ts';
 import { createProfileJudge } from '../support/profiles.ts';
 import type { JsonObject } from '../support/r4-own-rules.ts';
 
@@ -53,12 +54,13 @@ describe('demo --once', () => {
     expect(demo.code).toBe(0);
   });
 
-  test('every resource that it issues conforms to the profiles that are published for it', () => {
+  test('every resource that it issues conforms to the profiles published for it, and keeps the invariants of R4 and US Core', () => {
     const judge = createProfileJudge(definitions('http://example.org/drainledger', DEFAULT_TABLE));
     const texts = [...issuedTexts(join(keep, 'ledger.sqlite')).values()];
     const problems = texts.flatMap((text) => {
       const resource = JSON.parse(text) as JsonObject;
-      return judge(resource).map((problem) => `${resource.id}: ${problem}`);
+      const broken = resource.resourceType === 'Observation' ? brokenInvariants(resource) : [];
+      return [...judge(resource), ...broken].map((problem) => `${resource.id}: ${problem}`);
     });
     expect(problems).toEqual([]);
     expect(texts.length).toBeGreaterThan(1000);

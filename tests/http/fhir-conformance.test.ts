@@ -3,6 +3,7 @@ import type { Bundle } from 'fhir/r4.js';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { definitions } from '../../src/fhir/definitions/definitions.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
+import { brokenInvariants } from '../support/invariants.ts';
 import { createProfileJudge } from '../support/profiles.ts';
 import { problemsOf } from '../support/r4.ts';
 import type { JsonObject } from '../support/r4-own-rules.ts';
@@ -44,6 +45,13 @@ test('the definitions are valid R4 themselves, and none has the address of anoth
   expect(ALL.flatMap((each) => problemsOf(each).map((problem) => `${each.id}: ${problem}`))).toEqual([]);
   expect(new Set(ALL.map(({ url }) => url)).size).toBe(ALL.length);
   expect(ALL.length).toBeGreaterThan(50);
+});
+
+test('every version of every Observation keeps the invariants of R4 and US Core', () => {
+  const observations = issued.filter(({ resourceType }) => resourceType === 'Observation');
+  expect(observations.length).toBeGreaterThan(100);
+  const broken = observations.flatMap((each) => brokenInvariants(each).map((key) => `${each.id}: ${key}`));
+  expect(broken).toEqual([]);
 });
 
 test('every version of everything that a rich story issues conforms', () => {

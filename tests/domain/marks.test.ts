@@ -135,6 +135,7 @@ describe('a mark that leaves an entry out of the arithmetic', () => {
       f.flags,
     ]);
     expect(flags).toEqual([
+      ['collection-unit', []],
       ['closing-level', ['left-out']],
       ['opening-level', []],
     ]);

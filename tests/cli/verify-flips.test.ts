@@ -9,10 +9,7 @@ import { type Bench, openBench, verify } from './verified.ts';
 const FLIPS = 400;
 const seed = Number(process.env.SEED ?? Date.now() % 1_000_000);
 
-/**
- * What is vouched for. The rest: answers that senders got, hashes of requests, indexes that are made from entries, delivery,
- * and the names of triggers, which hold no data.
- */
+/** What is vouched for. The rest: answers that senders got, hashes of requests, indexes that are made from entries, delivery. */
 const VOUCHED_FOR = [
   'SELECT * FROM ledger ORDER BY log_index',
   'SELECT log_index, hex(salt), body FROM payload ORDER BY log_index',
@@ -22,7 +19,7 @@ const VOUCHED_FOR = [
   'SELECT * FROM checkpoint ORDER BY size',
   'SELECT size, hex(frontier) FROM tree',
   'SELECT * FROM tile',
-  "SELECT name, sql FROM sqlite_schema WHERE type = 'table' ORDER BY name",
+  'SELECT type, name, sql FROM sqlite_schema ORDER BY type, name',
 ];
 
 let bench: Bench;

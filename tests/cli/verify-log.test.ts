@@ -217,9 +217,16 @@ describe('the rest of the database', () => {
       'CREATE TRIGGER t AFTER INSERT ON ledger BEGIN SELECT 1; END',
       'the trigger t: the release made no such thing',
     ],
+    ...['type', 'name', 'sql'].map((column): [string, string, string] => [
+      `whose ${column} became a BLOB of the same text`,
+      `PRAGMA writable_schema = ON;
+       UPDATE sqlite_schema SET ${column} = CAST(${column} AS BLOB) WHERE name = 'ledger_keeps_words'`,
+      'the trigger ledger_keeps_words: it is missing, or not as the release made it',
+    ]),
   ])('a trigger %s is found: 1', (_name, sql, said) => {
     const file = bench.copy();
     const ledger = openLedger(file, { origin: by.LOG });
+    ledger.db.unsafeMode(true);
     ledger.db.exec(sql);
     return ledger.close().then(() => expect(outcome(verify(file))).toEqual([1, said]));
   });

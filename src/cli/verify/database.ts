@@ -104,19 +104,23 @@ function logFault(db: Database.Database, options: VerifyOptions, remarks: string
   return walkLog(db, heads, options, remarks);
 }
 
-/** Triggers keep rows from being changed; without one they could have been. */
+/**
+ * Triggers keep rows from being changed; without one they could have been. Quoted, since a name that became a BLOB
+ * reads as the same text, and is no name of a trigger any more. Statistics of the planner are nobody's doing.
+ */
 function schemaFault(db: Database.Database): Finding | null {
   const objects = (of: Database.Database): Map<string, string> =>
     new Map(
       of
         .prepare<[], [string, string]>(
-          "SELECT type || ' ' || name, sql FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite_%'",
+          `SELECT type || ' ' || name, concat_ws(' ', quote(type), quote(name), quote(tbl_name), quote(sql))
+             FROM sqlite_schema WHERE name NOT LIKE 'sqlite_stat%'`,
         )
         .raw()
         .all(),
     );
   const [has, due] = [objects(db), objects(emptyLedger())];
-  const changed = [...due].find(([name, sql]) => has.get(name) !== sql)?.[0];
+  const changed = [...due].find(([name, quoted]) => has.get(name) !== quoted)?.[0];
   if (changed !== undefined)
     return {
       kind: 'tampered',

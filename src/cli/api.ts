@@ -1,5 +1,4 @@
 /** Asks the running service: it alone owns the ledger. */
-
 import { readSecret } from '../delivery/auth/secret-file.ts';
 
 /** An answer that is no success, in its own words. */
@@ -12,11 +11,17 @@ export interface At {
   readonly 'token-file'?: string;
 }
 
-export function serviceAt({ url, 'token-file': tokenFile }: At, env: NodeJS.ProcessEnv = process.env) {
+/** @returns where the service is, without a slash at the end, and the headers that say who asks */
+export function reach({ url, 'token-file': tokenFile }: At, env: NodeJS.ProcessEnv = process.env) {
   const host = env.DRAINLEDGER_HOST ?? '127.0.0.1';
   const base = (url ?? `http://${host}:${env.DRAINLEDGER_PORT ?? '8080'}`).replace(/\/+$/, '');
   const token = tokenFile === undefined ? null : readSecret(tokenFile).trim();
   const who: Record<string, string> = token === null ? {} : { authorization: `Bearer ${token}` };
+  return { base, who };
+}
+
+export function serviceAt(at: At) {
+  const { base, who } = reach(at);
   return async <T>(path: string, order?: object): Promise<T> => {
     const response = await fetch(`${base}/v1${path}`, {
       signal: AbortSignal.timeout(30_000),

@@ -24,7 +24,7 @@ Commands:
   rules check FILE
       Shows the rules that would hold with a facility's file, or all that is wrong in it: 0 good, 1 not.
 
-  import FILE [--mapping MAPPING] [--dry-run] [--refused OUT] [--url URL]
+  import FILE [--mapping MAPPING] [--dry-run] [--refused OUT]
       Sends a file of entries to the running service: JSON lines, or CSV by a mapping of its columns. What is refused is
       kept in OUT (FILE.refused), to be mended and sent again. 0 all taken, 1 some refused, 2 the answer was cut.
 
@@ -48,7 +48,8 @@ Commands:
   deliveries skip DELIVERY                               --by WHO --reason WORDS
   deliveries replay --target T --from TIME --to TIME [--drain D] --by WHO --reason WORDS
       Send again what was set aside, give one up, send again what was recorded in a time. WHO: Practitioner/n1.
-  Both ask the running service: --url URL (else DRAINLEDGER_HOST and DRAINLEDGER_PORT), --token-file FILE.
+  These, targets and import ask the running service: --url URL (else DRAINLEDGER_HOST and DRAINLEDGER_PORT),
+  --token-file FILE.
 
   checkpoint-key new FILE [--origin NAME]
   checkpoint-key show FILE [--origin NAME]

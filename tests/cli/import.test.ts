@@ -1,10 +1,11 @@
 /** A file of entries, sent by the command line to a running service. */
 import { type ChildProcess, spawn } from 'node:child_process';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { startGuarded } from '../http/access-control.ts';
 import { id, level, placement, setUp } from '../http/messages.ts';
 import { startTestService, type TestService } from '../http/service.ts';
 
@@ -20,8 +21,9 @@ afterEach(async () => {
   rmSync(folder, { recursive: true });
 });
 
-async function run(...args: string[]) {
-  const child: ChildProcess = spawn(process.execPath, [MAIN, 'import', ...args, '--url', service.url]);
+const run = (...args: string[]) => runAt(service.url, ...args);
+async function runAt(url: string, ...args: string[]) {
+  const child: ChildProcess = spawn(process.execPath, [MAIN, 'import', ...args, '--url', url]);
   let out = '';
   child.stdout?.on('data', (data) => {
     out += data;
@@ -108,4 +110,22 @@ test('no service, no file, a bad mapping: said in words', async () => {
   expect([bad.code, bad.out]).toEqual([64, expect.stringContaining('cannot be used as a mapping')]);
   const { code, out } = await run(join(folder, 'none'));
   expect([code, out]).toEqual([64, expect.stringContaining('none')]);
+});
+
+test('a service that asks who sends: with a key in a file for its owner alone', async () => {
+  const guarded = await startGuarded();
+  try {
+    const file = write('one.ndjson', [PLACED]);
+    const unknown = await runAt(guarded.service.url, file);
+    expect([unknown.code, unknown.out]).toEqual([64, expect.stringContaining('answers 401')]);
+    const key = join(folder, 'key');
+    writeFileSync(key, guarded.key('system/Observation.crus'), { mode: 0o644 });
+    const open = await runAt(guarded.service.url, file, '--token-file', key);
+    expect([open.code, open.out]).toEqual([64, expect.stringContaining('can be read by others')]);
+    chmodSync(key, 0o600);
+    const { code, out } = await runAt(guarded.service.url, file, '--token-file', key);
+    expect([code, out]).toEqual([0, expect.stringContaining('1 recorded')]);
+  } finally {
+    await guarded.stop();
+  }
 });

@@ -38,7 +38,7 @@ const operations = () =>
     Object.entries(methods).map(([method, operation]) => ({ path, method, operation })),
   );
 
-test('the committed file is what the code gives; else: npm run build && node scripts/write-openapi.mjs', () => {
+test('the committed file is what the code gives; else: npm run openapi', () => {
   const committed = readFileSync(new URL('../../openapi/openapi.json', import.meta.url), 'utf8');
   expect(committed === text).toBe(true);
 });

@@ -13,11 +13,16 @@ const RESULT_BYTES = 1024 * 1024;
 
 /**
  * Sends lines and gives the results while they are sent.
+ * @param who headers that say who sends them
  * @throws {Error} when nothing answers, or it refuses the request as a whole
  */
-export async function* postLines(url: string, lines: AsyncIterable<string>): AsyncGenerator<LineResult> {
+export async function* postLines(
+  url: string,
+  who: Readonly<Record<string, string>>,
+  lines: AsyncIterable<string>,
+): AsyncGenerator<LineResult> {
   const send = url.startsWith('https:') ? httpsRequest : httpRequest;
-  const outgoing = send(url, { method: 'POST', headers: { 'content-type': 'application/x-ndjson' } });
+  const outgoing = send(url, { method: 'POST', headers: { ...who, 'content-type': 'application/x-ndjson' } });
   const response = new Promise<IncomingMessage>((resolve, reject) => {
     outgoing.once('response', resolve).once('error', reject);
   });

@@ -4,11 +4,10 @@ import { once } from 'node:events';
 import { createWriteStream, existsSync, statSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import type { Fault } from '../../intake/fault.ts';
+import { reach } from '../api.ts';
 import { csvItems, ndjsonItems, readMapping, type Source, type Sources } from './items.ts';
 import { postLines } from './post-lines.ts';
 import { type Counts, createProgress } from './progress.ts';
-
-const DEFAULT_URL = 'http://127.0.0.1:8080';
 
 /** @returns the exit code: 0 all taken, 1 some refused, 2 the answer was cut; null where the call is not understood */
 export async function runImport(args: readonly string[]): Promise<number | null> {
@@ -16,7 +15,8 @@ export async function runImport(args: readonly string[]): Promise<number | null>
     args: [...args],
     allowPositionals: true,
     options: {
-      url: { type: 'string', default: DEFAULT_URL },
+      url: { type: 'string' },
+      'token-file': { type: 'string' },
       mapping: { type: 'string' },
       refused: { type: 'string' },
       'dry-run': { type: 'boolean', default: false },
@@ -35,7 +35,7 @@ export async function runImport(args: readonly string[]): Promise<number | null>
   const refused = createRefused(refusedFile, sources);
   const counts = await send(
     sources,
-    { url: values.url, dryRun: values['dry-run'] },
+    { ...reach(values), dryRun: values['dry-run'] },
     refused,
     progress.counted,
   );
@@ -44,8 +44,7 @@ export async function runImport(args: readonly string[]): Promise<number | null>
   return report(counts, refusedFile, values['dry-run']);
 }
 
-interface Where {
-  readonly url: string;
+interface Where extends ReturnType<typeof reach> {
   readonly dryRun: boolean;
 }
 
@@ -76,7 +75,7 @@ function createRefused(file: string, sources: Sources): Refused {
 
 async function send(
   { items }: Sources,
-  { url, dryRun }: Where,
+  { base, who, dryRun }: Where,
   refused: Refused,
   onCount: (counts: Counts) => void,
 ): Promise<Counts & { readonly isWhole: boolean }> {
@@ -97,7 +96,7 @@ async function send(
   };
   const path = `/v1/entries/lines${dryRun ? '?dry-run=true' : ''}`;
   let isWhole = false;
-  for await (const result of postLines(`${url}${path}`, lines())) {
+  for await (const result of postLines(`${base}${path}`, who, lines())) {
     if (!('line' in result)) {
       isWhole = true;
       continue;

@@ -1,8 +1,9 @@
 /** `keys add|list|revoke`: the file of client keys, of which it holds only hashes. */
-import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import { keyFile, newKey, type StoredKey, wordsOfNoUse } from '../auth/keys.ts';
 import type { Bounds } from '../auth/principal.ts';
+import { writeWhole } from '../escrow/durable-file.ts';
 
 type Keys = readonly StoredKey[];
 
@@ -32,12 +33,9 @@ function read(file: string): Keys {
   return existsSync(file) ? keyFile.parse(JSON.parse(readFileSync(file, 'utf8'))).keys : [];
 }
 
-/** Whole or not at all, and for the owner's eyes only. */
-function write(file: string, keys: Keys): void {
-  const next = `${file}.next`;
-  writeFileSync(next, `${JSON.stringify({ keys }, null, 2)}\n`, { mode: 0o600 });
-  renameSync(next, file);
-}
+/** Durable: a revocation that was answered for must not be undone by a power cut. */
+const write = (file: string, keys: Keys): Promise<void> =>
+  writeWhole(file, `${JSON.stringify({ keys }, null, 2)}\n`);
 
 interface Asked {
   readonly scope?: string | undefined;
@@ -45,7 +43,12 @@ interface Asked {
   readonly drain?: string | undefined;
 }
 
-function add(file: string, keys: Keys, client: string, { scope = '', patient, drain }: Asked): number {
+async function add(
+  file: string,
+  keys: Keys,
+  client: string,
+  { scope = '', patient, drain }: Asked,
+): Promise<number> {
   const useless = wordsOfNoUse(scope);
   if (scope.trim() === '' || useless.length > 0)
     throw new Error(
@@ -58,17 +61,17 @@ function add(file: string, keys: Keys, client: string, { scope = '', patient, dr
     drain: drain ?? null,
   };
   const made = newKey(client, scope, bounds, new Date().toISOString());
-  write(file, [...keys, made.stored]);
+  await write(file, [...keys, made.stored]);
   process.stdout.write(`${made.key}\n`);
   process.stderr.write('Shown this once: only its hash is kept.\n');
   return 0;
 }
 
-function revoke(file: string, keys: Keys, id: string): number {
+async function revoke(file: string, keys: Keys, id: string): Promise<number> {
   const key = keys.find((each) => each.id === id);
   if (key === undefined) throw new Error(`${file} has no key ${id}: see keys list`);
   const revoked_at = key.revoked_at ?? new Date().toISOString();
-  write(
+  await write(
     file,
     keys.map((each) => (each === key ? { ...each, revoked_at } : each)),
   );

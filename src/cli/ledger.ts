@@ -5,7 +5,7 @@ import { dirname } from 'node:path';
 import { parseArgs } from 'node:util';
 import { writeRestored } from '../audit/notices.ts';
 import { readLedgerConfig } from '../config.ts';
-import { syncFolder } from '../escrow/head-file.ts';
+import { syncFolder } from '../escrow/durable-file.ts';
 import { standingOf } from '../proof.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { openLedger, personOf, wordsOf } from './open-ledger.ts';

@@ -6,7 +6,7 @@ import { open } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { type Note, readCheckpoint } from '../audit/checkpoint.ts';
 import type { KeptHead } from '../audit/standing.ts';
-import { readIfThere, syncFolder } from './head-file.ts';
+import { readIfThere, syncFolder } from './durable-file.ts';
 
 export interface Escrowed {
   readonly notes: readonly Note[];

@@ -1,6 +1,7 @@
 /** Where checkpoints, or heads where nothing is signed, are told outside the database. Each keeps its own pace: one that is down holds up nobody. */
+
+import { writeWhole } from './durable-file.ts';
 import { appendToEscrow } from './escrow-file.ts';
-import { writeHeadFile } from './head-file.ts';
 
 export interface Sink {
   /** For people. */
@@ -13,7 +14,7 @@ const HTTP_TIMEOUT_MS = 5000;
 
 export const headSink = (file: string): Sink => ({
   name: `the head file ${file}`,
-  take: (head) => writeHeadFile(file, head),
+  take: (head) => writeWhole(file, head),
 });
 
 export const fileSink = (file: string, now: () => number): Sink => ({

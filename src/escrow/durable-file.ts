@@ -1,0 +1,37 @@
+/** Files that are there after a power cut as they were written, whole or not at all. */
+import { readFileSync } from 'node:fs';
+import { open, rename } from 'node:fs/promises';
+import { dirname } from 'node:path';
+
+export function readIfThere(file: string): string | undefined {
+  try {
+    return readFileSync(file, 'utf8');
+  } catch (cause) {
+    if (cause instanceof Error && 'code' in cause && cause.code === 'ENOENT') return undefined;
+    throw new Error(`cannot read ${file}: ${String(cause)}; let this user read it`, { cause });
+  }
+}
+
+/** Durable, whole or not at all, and for its owner alone. */
+export async function writeWhole(file: string, text: string): Promise<void> {
+  const draft = `${file}.draft`;
+  const written = await open(draft, 'w', 0o600);
+  try {
+    await written.writeFile(text);
+    await written.sync();
+  } finally {
+    await written.close();
+  }
+  await rename(draft, file);
+  await syncFolder(dirname(file));
+}
+
+/** A new name is durable once its folder is. */
+export async function syncFolder(folder: string): Promise<void> {
+  const opened = await open(folder, 'r');
+  try {
+    await opened.sync();
+  } finally {
+    await opened.close();
+  }
+}

@@ -78,7 +78,11 @@ const jwksIn = (path: string) =>
 
 /** Keys as they stand in the file now: one that is revoked is refused from then on. @throws {Error} when it cannot be read */
 function createKeyReader(path: string): () => readonly StoredKey[] {
-  const read = () => ({ keys: keyFile.parse(jsonIn(path)).keys, changedMs: statSync(path).mtimeMs });
+  const read = () => {
+    // Asked first: a file that is put in its place while this one is read is then read as well.
+    const changedMs = statSync(path).mtimeMs;
+    return { keys: keyFile.parse(jsonIn(path)).keys, changedMs };
+  };
   let known = read();
   return () => {
     if (statSync(path).mtimeMs !== known.changedMs) known = read();

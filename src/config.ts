@@ -4,7 +4,7 @@ import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/configuration.ts';
 import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
-import { isLoopback, readTargets, TargetsError, targetAt } from './targets.ts';
+import { ceilingS, isLoopback, readTargets, TargetsError, targetAt } from './targets.ts';
 import { categoryList, snomedSwitch } from './terminology.ts';
 
 const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
@@ -53,6 +53,7 @@ const environment = z.object({
     .string()
     .regex(/^\d{1,4}(\.\d)?$/, { error: 'is no number of seconds' })
     .transform(Number)
+    .pipe(ceilingS)
     .default(90),
   DRAINLEDGER_ZONE: z
     .string()
@@ -165,7 +166,7 @@ export function readConfig(env: Environment): Config {
   if ('faults' in targets) faults.push(...targets.faults);
   if (!parsed.success || 'faults' in targets || faults.length > 0) throw new ConfigError(faults.join('\n'));
   const e = parsed.data;
-  const { DRAINLEDGER_EHR_URL: url, DRAINLEDGER_EHR_CEILING_S: ceilingS } = e;
+  const { DRAINLEDGER_EHR_URL: url } = e;
   return {
     ...ledgerOf(e),
     accessFile: e.DRAINLEDGER_ACCESS ?? null,
@@ -175,7 +176,7 @@ export function readConfig(env: Environment): Config {
     canonical: e.DRAINLEDGER_CANONICAL,
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
-    targets: url === undefined ? targets : [targetAt(url, ceilingS)],
+    targets: url === undefined ? targets : [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)],
     calendar: {
       zone: e.DRAINLEDGER_ZONE,
       dayStart: e.DRAINLEDGER_DAY_START,

@@ -17,7 +17,11 @@ import { FACT_CODES } from './fhir/codes.ts';
 export class TargetsError extends Error {}
 
 const path = z.string().min(1).max(1000);
-const seconds = (most: number) => z.number().positive().max(most);
+const seconds = (most: number) => {
+  const error = `must be more than 0 and at most ${most} s`;
+  return z.number().positive({ error }).max(most, { error });
+};
+export const ceilingS = seconds(3600);
 const factName = z.custom<FactName>(
   (value) => typeof value === 'string' && Object.hasOwn(FACT_CODES, value),
   {
@@ -72,7 +76,7 @@ const targetShape = z.strictObject({
   patient: z.enum(RESOLUTIONS).default('as-given'),
   encounter: z.enum([...RESOLUTIONS, 'omit']).default('as-given'),
   timeout_s: seconds(600).default(30),
-  ceiling_s: seconds(3600).default(90),
+  ceiling_s: ceilingS.default(90),
   longest_pause_s: seconds(86_400).default(900),
   give_up_after_h: z.number().positive().max(8760).default(72),
   requests_at_once: z.int().min(1).max(64).default(8),
@@ -106,8 +110,8 @@ export function readTargets(file: string): readonly ConfiguredTarget[] {
 }
 
 /** The one target that DRAINLEDGER_EHR_URL names: on this machine, and so without authorization. */
-export function targetAt(baseUrl: string, ceilingS: number): ConfiguredTarget {
-  const written = { name: 'ehr', base_url: baseUrl, ceiling_s: ceilingS, timeout_s: Math.min(30, ceilingS) };
+export function targetAt(baseUrl: string, ceiling_s: number): ConfiguredTarget {
+  const written = { name: 'ehr', base_url: baseUrl, ceiling_s, timeout_s: Math.min(30, ceiling_s) };
   return configuredOf(targetShape.parse(written), (name) => name);
 }
 

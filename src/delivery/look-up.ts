@@ -5,7 +5,7 @@ import type { Verdict } from './classify.ts';
 import type { Connection, Said } from './connection.ts';
 import type { HttpAnswer } from './http.ts';
 import { parsed } from './outcome.ts';
-import { identifiersOf } from './resource.ts';
+import { identifiersOf, queryFor } from './resource.ts';
 
 export interface Held {
   /** Type and id at the target. */
@@ -32,8 +32,7 @@ export async function findOurs(
   type: string,
   identifier: Identifier,
 ): Promise<Found<string[]>> {
-  const token = `${escaped(identifier.system)}|${escaped(identifier.value)}`;
-  const path = `${type}?identifier=${encodeURIComponent(token)}`;
+  const path = `${type}?${queryFor(identifier)}`;
   return read(await connection.ask({ method: 'GET', path, purpose: 'read' }), type, identifier);
 }
 
@@ -43,19 +42,15 @@ export async function findTheirs(
   type: string,
   identifier: Identifier,
 ): Promise<Found<string[]>> {
-  const token = `${escaped(identifier.system)}|${escaped(identifier.value)}`;
   const said = await connection.ask({
     method: 'POST',
     path: `${type}/_search`,
     purpose: 'read',
     headers: { 'content-type': 'application/x-www-form-urlencoded' },
-    body: new URLSearchParams({ identifier: token }).toString(),
+    body: queryFor(identifier),
   });
   return read(said, type, identifier);
 }
-
-/** FHIR search.html, 3.1.1.6.8: these part the values of a parameter. */
-const escaped = (text: string): string => text.replaceAll(/[\\,|$]/g, '\\$&');
 
 function read({ verdict, answer }: Said, type: string, { system, value }: Identifier): Found<string[]> {
   if (verdict.kind !== 'taken') return { verdict };

@@ -7,7 +7,7 @@ import { writeExact } from '../json/exact-write.ts';
 import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 import type { Way } from './probe.ts';
-import { isFact, type Resource, resourceOf } from './resource.ts';
+import { isFact, queryFor, type Resource, resourceOf } from './resource.ts';
 import type { Resolution, Target } from './target.ts';
 
 export interface Chosen {
@@ -158,8 +158,7 @@ function referenceFor(
 ): object | null {
   if (to?.identifier === undefined || to.reference !== undefined || how === 'as-given') return null;
   if (how === 'look-up') return found === null ? null : { reference: found, identifier: to.identifier };
-  const { system, value } = to.identifier;
-  return { reference: `${type}?identifier=${encodeURIComponent(`${system}|${value}`)}` };
+  return { reference: `${type}?${queryFor(to.identifier)}` };
 }
 
 interface Coded {

@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import type { Identifier } from '../domain/entry.ts';
 import { FACT_CODES } from '../fhir/codes.ts';
+import { codingText } from '../fhir/search/escape.ts';
 import { parsed } from './outcome.ts';
 
 export interface Resource {
@@ -42,6 +43,10 @@ export function identifiersOf(resource: unknown): readonly Identifier[] {
   const read = identified.safeParse(typeof resource === 'string' ? parsed(resource) : resource);
   return read.success ? read.data.identifier : [];
 }
+
+/** A search for exactly this identifier, as it stands in a URL, a header or a form. */
+export const queryFor = ({ system, value }: Identifier): string =>
+  `identifier=${encodeURIComponent(codingText(system, value))}`;
 
 function referencesIn(text: string): string[] {
   const found: string[] = [];

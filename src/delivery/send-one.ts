@@ -4,7 +4,7 @@ import type { Held, Verdict } from './classify.ts';
 import { type Connection, outcomeIn } from './connection.ts';
 import { etagOf, findOurs, readCurrent, remoteIn } from './look-up.ts';
 import type { Way } from './probe.ts';
-import { identifierOf, type Resource, withRemoteId } from './resource.ts';
+import { identifierOf, queryFor, type Resource, withRemoteId } from './resource.ts';
 import { isSame } from './same.ts';
 
 export interface One {
@@ -76,12 +76,11 @@ async function create(connection: Connection, one: One): Promise<Went> {
     const why = `${resource.name} has no identifier, so that it cannot be created once only`;
     return ended({ kind: 'refused', outcome: { why } });
   }
-  const token = encodeURIComponent(`${identifier.system}|${identifier.value}`);
   const { verdict, answer } = await connection.ask({
     method: 'POST',
     path: resource.type,
     purpose: 'create',
-    headers: { 'if-none-exist': `identifier=${token}` },
+    headers: { 'if-none-exist': queryFor(identifier) },
     body: withRemoteId({ ...resource, text }, null),
   });
   if (verdict.kind === 'duplicate')

@@ -103,12 +103,12 @@ describe('whether a target holds it', () => {
 
 describe('a patient who is charted by identifier', () => {
   const byIdentifier =
-    '{"resourceType":"Observation","id":"level.d.e","subject":{"identifier":{"system":"urn:mrn","value":"1|2"}},"encounter":{"identifier":{"system":"urn:visit","value":"9"}},"valueQuantity":{"value":2.0}}';
+    '{"resourceType":"Observation","id":"level.d.e","subject":{"identifier":{"system":"urn:mrn","value":"1,0|2"}},"encounter":{"identifier":{"system":"urn:visit","value":"9"}},"valueQuantity":{"value":2.0}}';
   const NOBODY = { patient: null, encounter: null };
 
   it('is looked for where the target is said to need it, and nowhere else', () => {
     expect(subjectsIn(byIdentifier, targetOf({ patient: 'look-up' }))).toEqual({
-      patient: { system: 'urn:mrn', value: '1|2' },
+      patient: { system: 'urn:mrn', value: '1,0|2' },
       encounter: null,
     });
     expect(subjectsIn(byIdentifier, targetOf({}))).toEqual(NOBODY);
@@ -118,10 +118,10 @@ describe('a patient who is charted by identifier', () => {
   it('is named by what was found, or by a search that the target does, with the digits as they were', () => {
     const found = { patient: 'Patient/7', encounter: null };
     expect(withSubjects(byIdentifier, targetOf({ patient: 'look-up', encounter: 'omit' }), found)).toBe(
-      '{"resourceType":"Observation","id":"level.d.e","subject":{"reference":"Patient/7","identifier":{"system":"urn:mrn","value":"1|2"}},"valueQuantity":{"value":2.0}}',
+      '{"resourceType":"Observation","id":"level.d.e","subject":{"reference":"Patient/7","identifier":{"system":"urn:mrn","value":"1,0|2"}},"valueQuantity":{"value":2.0}}',
     );
     expect(withSubjects(byIdentifier, targetOf({ patient: 'conditional' }), NOBODY)).toContain(
-      '"subject":{"reference":"Patient?identifier=urn%3Amrn%7C1%7C2"}',
+      '"subject":{"reference":"Patient?identifier=urn%3Amrn%7C1%5C%2C0%5C%7C2"}',
     );
     expect(withSubjects(byIdentifier, targetOf({}), NOBODY)).toBe(byIdentifier);
   });

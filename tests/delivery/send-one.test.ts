@@ -1,0 +1,39 @@
+/** One resource to a target: what it is asked, word for word. */
+import { expect, it } from 'vitest';
+import type { Asked, Connection } from '../../src/delivery/connection.ts';
+import { resourceOf } from '../../src/delivery/resource.ts';
+import { sendOne } from '../../src/delivery/send-one.ts';
+
+const BY_CREATE = { mode: 'create', conditionalCreate: true, types: null } as const;
+
+/** Takes all that it is sent, and keeps what it was asked. */
+function taking(): Connection & { readonly asked: Asked[] } {
+  const asked: Asked[] = [];
+  return {
+    baseUrl: 'http://127.0.0.1/fhir',
+    asked,
+    async ask(each) {
+      asked.push(each);
+      const body = each.method === 'GET' ? '{"resourceType":"Bundle"}' : '';
+      return { verdict: { kind: 'taken' }, answer: { status: 201, headers: {}, body } };
+    },
+  };
+}
+
+// FHIR search.html, 3.1.1.6.8, and RFC 3986: what parts values is escaped, and the whole is encoded.
+const VALUE = String.raw`a,b|c$d\e`;
+const TOKEN = String.raw`urn:x|a\,b\|c\$d\\e`;
+const ENCODED = 'urn%3Ax%7Ca%5C%2Cb%5C%7Cc%5C%24d%5C%5Ce';
+
+it.each([false, true])('asks for exactly this identifier, uncertain: %s', async (uncertain) => {
+  const identifier = [{ system: 'urn:x', value: VALUE }];
+  const text = JSON.stringify({ resourceType: 'Observation', id: 'level.d.e', identifier });
+  const connection = taking();
+  await sendOne(connection, BY_CREATE, { resource: resourceOf(text), text, known: undefined, uncertain });
+  const create = connection.asked.at(-1);
+  expect(create?.headers).toEqual({ 'if-none-exist': `identifier=${ENCODED}` });
+  expect(decodeURIComponent(ENCODED)).toBe(TOKEN);
+  expect(connection.asked.slice(0, -1).map(({ path }) => path)).toEqual(
+    uncertain ? [`Observation?identifier=${ENCODED}`] : [],
+  );
+});

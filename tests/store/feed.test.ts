@@ -83,6 +83,18 @@ test('nothing of the configuration, which is of no drain', async () => {
   expect(ledger.store.newestLogIndex()).toBe(0);
 });
 
+test('of an entry that shares its group with what the service itself writes', async () => {
+  const entered = tell(PLACED);
+  const noticed = ledger.store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body: '{}' });
+  const configured = ledger.store.configure('{"a":1}');
+  await Promise.all([entered, noticed, configured]);
+  await tell(setUp('08:00', 0));
+  expect(told.map(({ entry }) => [entry.logIndex, entry.kind])).toEqual([
+    [0, 'placed'],
+    [3, 'set-up'],
+  ]);
+});
+
 test('nothing to who has stopped listening', async () => {
   const heard: string[] = [];
   const stop = ledger.store.listen((entry) => heard.push(entry.kind));

@@ -24,7 +24,9 @@ export interface Appender {
   preview(request: AppendRequest): Previewed;
   /** What was written since it was last asked, which is durable if the commit since then succeeded. */
   takeWritten(): readonly Written[];
-  /** Forgets heads kept in memory, after a rollback. */
+  /** Something else has appended to the log: where it ends is read anew, and all else that is kept still holds. */
+  endMoved(): void;
+  /** Forgets all that is kept in memory, after a rollback. */
   forget(): void;
 }
 
@@ -180,6 +182,9 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       const taken = written;
       written = [];
       return taken;
+    },
+    endMoved() {
+      end = null;
     },
     forget() {
       written = [];

@@ -33,14 +33,13 @@ export function createOwnWrites(
     configure: (body) =>
       group.submit(() => {
         const configured = configure(body);
-        // The appender keeps the end of the log in memory, and that has moved.
-        if (configured.isNew) appender.forget();
+        if (configured.isNew) appender.endMoved();
         return configured;
       }),
     notice: (said) =>
       group.submit(() => {
         const written = notice(said);
-        appender.forget();
+        appender.endMoved();
         return written;
       }),
     checkpoint: (sign) => group.submit(() => checkpoint(sign)),

@@ -52,13 +52,14 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     const most = isTripped(breaker) ? 1 : target.mostAtOnce;
     if (sending.size >= most || now < breaker.restsUntilMs) return false;
     const room = most - sending.size;
-    const claimed = await store.claim(target.name, now, now + claimMs(target), room, [...sending.keys()]);
-    for (const delivery of claimed) keepUntilDone(sending, delivery.drain, attempt(delivery));
+    const lapsesMs = now + claimMs(target);
+    const claimed = await store.claim(target.name, now, lapsesMs, room, [...sending.keys()]);
+    for (const delivery of claimed) keepUntilDone(sending, delivery.drain, attempt(delivery, lapsesMs));
     return claimed.length > 0;
   }
 
-  async function attempt(delivery: Delivery): Promise<void> {
-    const attempted = await sender.attempt(delivery).catch((error: unknown) => {
+  async function attempt(delivery: Delivery, lapsesMs: number): Promise<void> {
+    const attempted = await sender.attempt(delivery, lapsesMs).catch((error: unknown) => {
       tellFailure(options, delivery, error);
       return null;
     });

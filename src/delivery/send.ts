@@ -29,7 +29,8 @@ export interface SenderOptions {
 }
 
 export interface Sender {
-  attempt(delivery: Delivery): Promise<Attempted>;
+  /** @param lapsesMs when the claim on it lapses */
+  attempt(delivery: Delivery, lapsesMs: number): Promise<Attempted>;
   /** Asks the target again what it can do, before the next attempt. */
   forgetWay(): void;
 }
@@ -52,7 +53,7 @@ export function createSender(options: SenderOptions): Sender {
     return known;
   }
 
-  async function attempt(delivery: Delivery): Promise<Attempted> {
+  async function attempt(delivery: Delivery, lapsesMs: number): Promise<Attempted> {
     const way = await wayOf();
     if ('why' in way) return ended({ kind: 'later', outcome: { why: way.why }, afterMs: undefined });
     const chosen = chooseResources(store, target, way, delivery);
@@ -66,7 +67,7 @@ export function createSender(options: SenderOptions): Sender {
       delivery,
       isCertain,
       known: new Map(chosen.known),
-      connection: whileClaimed(options, delivery),
+      connection: whileClaimed(options, delivery, lapsesMs),
       inTurn: turns,
     };
     const isBundle = way.mode === 'batch' || way.mode === 'transaction';
@@ -75,8 +76,8 @@ export function createSender(options: SenderOptions): Sender {
   }
 
   return {
-    attempt: (delivery) =>
-      attempt(delivery).catch((error: unknown) => {
+    attempt: (delivery, lapsesMs) =>
+      attempt(delivery, lapsesMs).catch((error: unknown) => {
         if (error instanceof ClaimLost) return ended({ kind: 'lost' });
         throw error;
       }),
@@ -208,8 +209,12 @@ const ended = (end: End): Attempted => ({ end, taken: [] });
 class ClaimLost extends Error {}
 
 /** A claim must not lapse while the target may still be acting on a request: it is made longer before each that needs it. */
-function whileClaimed({ store, target, connection, clock }: SenderOptions, delivery: Delivery): Connection {
-  let lapsesMs = clock.now() + claimMs(target);
+function whileClaimed(
+  { store, target, connection, clock }: SenderOptions,
+  delivery: Delivery,
+  claimedUntilMs: number,
+): Connection {
+  let lapsesMs = claimedUntilMs;
   return {
     ...connection,
     async ask(asked) {

@@ -1,5 +1,14 @@
 /** What the page reads of the service's answers; the whole is in the API reference. */
-import type { ChartRow, Cumulative, Interval, Negativity, Reference, Row, Window } from './row-answers.ts';
+import type {
+  ChartRow,
+  Cumulative,
+  Figure,
+  Interval,
+  Negativity,
+  Reference,
+  Row,
+  Window,
+} from './row-answers.ts';
 
 export interface UnitProfile {
   readonly id: string;
@@ -179,11 +188,6 @@ export interface RemovalPolicy {
   readonly setting: string;
 }
 
-interface Figure {
-  readonly value: number;
-  readonly uncertainty: number | null;
-}
-
 export interface Criterion {
   readonly criterion: 'volume' | 'air-flow' | 'air-leak' | 'fluid';
   readonly status: 'met' | 'not-met' | 'not-known';
@@ -191,6 +195,7 @@ export interface Criterion {
   readonly limit?: { readonly operator?: string; readonly threshold?: number; readonly unit?: string };
   readonly net?: Figure | null;
   readonly drained_and_sampled?: Figure | null;
+  readonly at_least?: boolean;
   readonly entries: readonly string[];
 }
 

@@ -1,4 +1,5 @@
 /** Views that hold a form: a new entry, a correction, a withdrawal, a review, an entry that was refused. */
+import { intervalText } from './amounts.ts';
 import type { Receipt, State } from './answers.ts';
 import { askKept } from './api.ts';
 import { h } from './dom.ts';
@@ -8,7 +9,6 @@ import { askFacts, type Facts } from './facts.ts';
 import type { Content } from './field-set.ts';
 import { entryForm, type FormContext } from './form.ts';
 import { letGo, type Sent, waiting } from './outbox.ts';
-import { intervalText } from './preview.ts';
 import type { ChartRow } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, staleNotice } from './view.ts';

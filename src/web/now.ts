@@ -1,8 +1,8 @@
 /** Where a drain stands, value by value, each with when it is of. */
+import { cumulativeText, intervalText, negativityText, windowText } from './amounts.ts';
 import type { State } from './answers.ts';
 import { type Child, h, unseen } from './dom.ts';
-import { leakText, windowText } from './overview.ts';
-import { cumulativeText, intervalText, negativityText } from './preview.ts';
+import { leakText } from './overview.ts';
 import type { Window } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { wordsFor } from './words.ts';

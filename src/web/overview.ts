@@ -1,11 +1,10 @@
 /** The overview: every open drain on one line, those first that somebody should look at. */
+import { latestText, negativityText, windowText } from './amounts.ts';
 import type { Leak, Overview, OverviewRow } from './answers.ts';
 import { askKept } from './api.ts';
 import { button, type Child, h, link, unseen } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { watch } from './live.ts';
-import { negativityText, volumeText } from './preview.ts';
-import type { Window } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, redraw, staleNotice } from './view.ts';
 import { referenceText, siteText, unitText, wordsFor } from './words.ts';
@@ -111,19 +110,9 @@ function factsOf(row: OverviewRow): Child {
   const { last_interval: last, windows, total_negativity: negativity, air_leak, swing, clamped_since } = row;
   return [
     fact('Level', levelText(row)),
-    fact(
-      'Last interval',
-      last === null
-        ? 'none yet'
-        : last.rate_ml_h === null
-          ? volumeText(last.net_ml, null)
-          : `${last.rate_ml_h} mL/h`,
-    ),
+    fact('Last interval', last === null ? 'none yet' : latestText(last)),
     fact('24 h', windowText(windows.find(({ hours }) => hours === 24))),
-    fact(
-      'Total negativity',
-      negativity === null ? 'not charted' : negativityText(negativity).replace(' below atmosphere', ''),
-    ),
+    fact('Total negativity', negativity === null ? 'not charted' : negativityText(negativity, ' cmH2O')),
     fact('Air leak', leakText(air_leak)),
     fact('Swing', swing === null ? 'not charted' : swing),
     clamped_since !== null && fact('Tube', h('strong', {}, 'clamped')),
@@ -144,11 +133,6 @@ function levelText({ level_ml, chamber, unit }: OverviewRow): Child {
     ),
   ];
 }
-
-export const windowText = (window: Window | undefined): string =>
-  window === undefined
-    ? 'not covered'
-    : `${window.at_least ? 'at least ' : ''}${volumeText(window.net_ml, window.uncertainty_ml)}`;
 
 export function leakText(leak: Omit<Leak, 'effective_at'> | null): string {
   if (leak === null) return 'not charted';

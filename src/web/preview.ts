@@ -1,34 +1,9 @@
 /** What an entry would give, before it is saved: worked out by the service, and nothing is written. */
+import { cumulativeText, intervalText, negativityText } from './amounts.ts';
 import type { Receipt } from './answers.ts';
 import { type Child, h } from './dom.ts';
-import type { Interval, Negativity, Row } from './row-answers.ts';
-import { ageText } from './time.ts';
+import type { Row } from './row-answers.ts';
 import { unitText, wordsFor } from './words.ts';
-
-/** '40 ± 8.2 mL'. */
-export function volumeText(net: number | null, uncertainty: number | null): string {
-  if (net === null) return 'not known';
-  return uncertainty === null ? `${net} mL` : `${net} ± ${uncertainty} mL`;
-}
-
-/** 'net 40 ± 4.1 mL in 1 h, 40 mL/h', or why there is no number. */
-export function intervalText(interval: Interval): string {
-  const { net_ml, uncertainty_ml, from, to, rate_ml_h, rate_reason, status, reason, suspect } = interval;
-  const time = ageText((Date.parse(to) - Date.parse(from)) / 1000);
-  if (net_ml === null) return `net not known over ${time}: ${wordsFor(reason ?? 'not-covered')}`;
-  const least = status === 'at-least' ? 'at least ' : '';
-  const rate = rate_ml_h === null ? `no rate, ${wordsFor(rate_reason ?? '')}` : `${rate_ml_h} mL/h`;
-  const doubt = suspect ? '; in doubt, as a later fall contradicts it' : '';
-  return `net ${least}${volumeText(net_ml, uncertainty_ml)} in ${time}, ${rate}${doubt}`;
-}
-
-export function negativityText(negativity: Negativity): string {
-  const { value_cmh2o, low_cmh2o = null, high_cmh2o = null, reason = '' } = negativity;
-  if (value_cmh2o !== null) return `${value_cmh2o} cmH2O below atmosphere`;
-  if (low_cmh2o === null && high_cmh2o === null) return `not known: ${wordsFor(reason)}`;
-  const range = `${low_cmh2o ?? '?'} to ${high_cmh2o ?? '?'} cmH2O`;
-  return `${range} below atmosphere, not proven: ${wordsFor(reason)}`;
-}
 
 /** What a person is asked before saving. */
 export interface Question {
@@ -85,13 +60,6 @@ function derivedLines({ interval, since_reading, cumulative, total_negativity, m
     total_negativity === undefined ? null : `total negativity ${negativityText(total_negativity)}`,
     ...marks.map((mark) => h('span', { class: 'doubt' }, `marked: ${wordsFor(mark)}`)),
   ].filter((each) => each !== null);
-}
-
-export function cumulativeText(cumulative: NonNullable<Row['cumulative']>): string {
-  const { net_ml, at_least, sum_of_measured_intervals_ml: sum, reasons, uncertainty_ml } = cumulative;
-  if (net_ml !== null)
-    return `in all ${at_least ? 'at least ' : ''}${volumeText(net_ml, uncertainty_ml)} since placement`;
-  return `measured intervals come to ${sum} mL, no total: ${reasons.map(wordsFor).join(', ')}`;
 }
 
 const advisoryText = ({

@@ -1,4 +1,5 @@
 /** Removal evidence: what was measured beside a published policy's figures; never a recommendation. */
+import { figureText } from './amounts.ts';
 import type { Criterion, RemovalEvidence, RemovalPolicy } from './answers.ts';
 import { ask } from './api.ts';
 import { type Child, fill, h } from './dom.ts';
@@ -73,12 +74,13 @@ function evidenceView({ policy, scope, criteria, outstanding }: RemovalEvidence)
   ];
 }
 
-function whyOf({ reason, net, drained_and_sampled, limit, entries }: Criterion): string {
+function whyOf(criterion: Criterion): string {
+  const { reason, net, drained_and_sampled, at_least = false, limit, entries } = criterion;
   const unit = limit?.unit ?? '';
   const figures =
     net === null || net === undefined
       ? ''
-      : ` net ${net.value} ${unit}, drained and sampled ${drained_and_sampled?.value ?? '?'} ${unit} in 24 h; figure ${limit?.operator ?? ''} ${limit?.threshold ?? ''} ${unit}`;
+      : ` net ${figureText(net, unit, at_least)}, drained and sampled ${figureText(drained_and_sampled, unit, at_least)} in 24 h; figure ${limit?.operator ?? ''} ${limit?.threshold ?? ''} ${unit}`;
   const why = reason === null ? '' : `, ${wordsFor(reason)}`;
   return `${figures}${why} (${entries.length} ${entries.length === 1 ? 'entry' : 'entries'} behind it)`;
 }

@@ -42,6 +42,12 @@ export interface Window {
   readonly coverage: number;
 }
 
+/** A number that a policy's figure is held to, in the unit of that figure. */
+export interface Figure {
+  readonly value: number;
+  readonly uncertainty: number | null;
+}
+
 export interface Negativity {
   readonly value_cmh2o: number | null;
   readonly low_cmh2o?: number | null;

@@ -1,5 +1,6 @@
 /** The chart of a drain as a table, newest first: the same as the plots show, for reading and for correcting. */
 
+import { cumulativeCell, negativityText, netText, rateText } from './amounts.ts';
 import type { Leak } from './answers.ts';
 import { type Child, h, link, unseen } from './dom.ts';
 import { valueAt } from './exact.ts';
@@ -31,7 +32,7 @@ export function rowsTable(
   const heads = isPrinted ? HEADS.slice(0, -1) : HEADS;
   return h(
     'div',
-    { class: 'scroll', tabindex: isPrinted ? undefined : 0, role: 'region', 'aria-label': 'Chart' },
+    { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Chart' },
     h(
       'table',
       {},
@@ -90,12 +91,10 @@ function numbersOf(row: ChartRow): Child[] {
   const { charted, interval, cumulative, total_negativity: negativity } = row;
   return [
     levelText(charted),
-    interval === undefined ? '' : (interval.net_ml ?? '?'),
-    interval?.rate_ml_h ?? '',
-    cumulative === undefined ? '' : (cumulative.net_ml ?? `(${cumulative.sum_of_measured_intervals_ml})`),
-    negativity === undefined
-      ? ''
-      : (negativity.value_cmh2o ?? `${negativity.low_cmh2o ?? '?'} to ${negativity.high_cmh2o ?? '?'}`),
+    interval === undefined ? '' : netText(interval, ''),
+    interval === undefined ? '' : rateText(interval, ''),
+    cumulative === undefined ? '' : cumulativeCell(cumulative),
+    negativity === undefined ? '' : negativityText(negativity, ''),
     leakOf(row),
   ];
 }

@@ -1,11 +1,11 @@
 /** A sheet of the last 24 hours, for paper: hours, chart, plots and cautions on white. */
+import { volumeText } from './amounts.ts';
 import type { CalendarWindows, Chart, State } from './answers.ts';
 import { ask, askImage } from './api.ts';
 import { authorText } from './author.ts';
 import { button, type Child, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { nowSection } from './now.ts';
-import { volumeText } from './preview.ts';
 import { rowsTable } from './rows.ts';
 import { momentText, wallText } from './time.ts';
 import { heading, type Place } from './view.ts';
@@ -95,17 +95,7 @@ function hoursTable({ windows }: CalendarWindows): HTMLElement {
 }
 
 function hourRow(window: CalendarWindows['windows'][number]): HTMLElement {
-  const {
-    local_from,
-    local_to,
-    net_ml,
-    uncertainty_ml = null,
-    at_least,
-    coverage,
-    preliminary,
-    reason,
-    uncovered,
-  } = window;
+  const { local_from, local_to, coverage, preliminary, reason, uncovered } = window;
   const remarks: Child = [reason, ...uncovered, preliminary ? 'so far' : null]
     .filter((each) => each !== null)
     .filter((each, n, all) => all.indexOf(each) === n)
@@ -116,11 +106,7 @@ function hourRow(window: CalendarWindows['windows'][number]): HTMLElement {
     {},
     h('th', { scope: 'row' }, local_from.slice(11, 16)),
     h('td', {}, local_to.slice(11, 16)),
-    h(
-      'td',
-      { class: 'figure' },
-      net_ml === null ? '' : `${at_least ? '≥ ' : ''}${volumeText(net_ml, uncertainty_ml)}`,
-    ),
+    h('td', { class: 'figure' }, window.net_ml === null ? '' : volumeText(window)),
     h('td', { class: 'figure' }, coverage === null ? '' : `${Math.floor(coverage * 100)} %`),
     h('td', {}, remarks),
   );

@@ -24,7 +24,7 @@ describeInBrowser('a misread level', () => {
     expect(await field(page, 'level_ml').inputValue()).toBe('160');
     expect(await field(page, 'seal.level_cmh2o').inputValue()).toBe('4');
     await field(page, 'level_ml').fill('150.5');
-    await page.getByText('net 10.5 ± 4.1 mL in 1 h, 10.5 mL/h').waitFor();
+    await page.getByText('net 10.5 ± 4.1 mL in 1 h, 10.5 ± 4.1 mL/h').waitFor();
     await picture(page, 'correction');
     await page.getByRole('button', { name: 'Save the correction' }).click();
     await page.getByText('is needed').waitFor();

@@ -77,11 +77,11 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
     await page.getByLabel('Seal level').fill('5');
     await choose(page, 'Swing', 'present');
     await choose(page, 'Air leak grade, of 5', '2');
-    await page.getByText('net 40 ± 4.1 mL in 1 h, 40 mL/h').waitFor();
+    await page.getByText('net 40 ± 4.1 mL in 1 h, 40 ± 4.1 mL/h').waitFor();
     await page.getByText('total negativity 25 cmH2O below atmosphere').waitFor();
     await picture(page, 'reading');
     await page.getByRole('button', { name: 'Save' }).click();
-    await page.getByText('Recorded: net 40 ± 4.1 mL in 1 h, 40 mL/h.').waitFor();
+    await page.getByText('Recorded: net 40 ± 4.1 mL in 1 h, 40 ± 4.1 mL/h.').waitFor();
     expect(Date.now() - started).toBeLessThan(20_000);
     const { rows } = await chartOf(ward, drainOf());
     expect(rows.at(-1)).toMatchObject({
@@ -103,9 +103,9 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
     await page.getByLabel('Level of the old unit').fill('90');
     await field(page, 'profile').selectOption('wet-2000');
     await page.getByLabel('Level of the new unit').fill('0');
-    await page.getByText('net 50 ± 4.1 mL in 1 h, 50 mL/h').waitFor();
+    await page.getByText('net 50 ± 4.1 mL in 1 h, 50 ± 4.1 mL/h').waitFor();
     await page.getByRole('button', { name: 'Save' }).click();
-    await page.getByText('Recorded: net 50 ± 4.1 mL in 1 h, 50 mL/h.').waitFor();
+    await page.getByText('Recorded: net 50 ± 4.1 mL in 1 h, 50 ± 4.1 mL/h.').waitFor();
   });
 
   test('the advisory of the high negativity is reviewed in words', async () => {

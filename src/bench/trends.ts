@@ -8,7 +8,7 @@ import { createRecord } from '../record/record.ts';
 import type { AskedTrends } from '../record/trends/trends.ts';
 import { trendsViewOf } from '../record/trends/trends-view.ts';
 import type { Store } from '../store/port.ts';
-import { incoming } from './cost-per-entry.ts';
+import { incoming, median } from './cost-per-entry.ts';
 import { reading } from './messages.ts';
 import { BENCH_POLICY, openBenchStore } from './store.ts';
 
@@ -104,7 +104,7 @@ function timed(drains: readonly string[], work: (drain: string) => unknown): num
     work(drain);
     return performance.now() - start;
   });
-  return times.sort((a, b) => a - b)[Math.floor(SAMPLE / 2)] ?? Number.NaN;
+  return median(times);
 }
 
 async function overviewCosts(store: Store, enterOne: () => Promise<void>): Promise<readonly object[]> {

@@ -1,7 +1,7 @@
 /** Requests to one target: under its base URL only, with its authorization, judged. */
 import type { Outcome } from '../store/delivery-port.ts';
 import { type Authorizer, NotAuthorized } from './auth/authorizer.ts';
-import { type Purpose, type Verdict, verdictOnAnswer, verdictOnFailure } from './classify.ts';
+import { type Held, type Purpose, type Verdict, verdictOnAnswer, verdictOnFailure } from './classify.ts';
 import { type HttpAnswer, type HttpRequest, NotSent, type SendHttp } from './http.ts';
 
 export interface Asked {
@@ -82,5 +82,5 @@ function requestOf(
 }
 
 /** Of a verdict that says why. */
-export const outcomeIn = (verdict: Verdict): Outcome =>
+export const outcomeIn = (verdict: Verdict | Held): Outcome =>
   'outcome' in verdict ? verdict.outcome : { why: `the target answered '${verdict.kind}'` };

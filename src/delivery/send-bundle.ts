@@ -5,9 +5,7 @@ import { type Verdict, verdictOn } from './classify.ts';
 import type { Connection } from './connection.ts';
 import { readCurrent } from './look-up.ts';
 import { parsed } from './outcome.ts';
-import { conflict, type One, type Went } from './send-one.ts';
-
-const MOST_REREADS = 3;
+import { conflict, MOST_REREADS, type One, type Went } from './send-one.ts';
 
 /** How each went, in their order; of a transaction that failed, all the same. */
 export async function sendBundle(

@@ -1,10 +1,11 @@
 /** One resource to a target, whatever stands there already: created once, changed only from the version that is known. */
+import type { Identifier } from '../domain/entry.ts';
 import type { Outcome, Taken } from '../store/delivery-port.ts';
 import type { Held, Verdict } from './classify.ts';
-import { type Connection, outcomeIn } from './connection.ts';
+import type { Connection } from './connection.ts';
 import { etagOf, findOurs, readCurrent, remoteIn } from './look-up.ts';
 import type { Way } from './probe.ts';
-import { identifierOf, queryFor, type Resource, withRemoteId } from './resource.ts';
+import { queryFor, type Resource, withRemoteId } from './resource.ts';
 import { isSame } from './same.ts';
 
 export interface One {
@@ -16,15 +17,21 @@ export interface One {
   readonly uncertain: boolean;
 }
 
+/** One that goes alone, and may have to be found at the target first. */
+export interface Findable extends One {
+  /** Null where it has none to be found by. */
+  readonly identifier: Identifier | null;
+}
+
 /** How it went; `taken` where the target has it now. */
 export interface Went {
   readonly verdict: Verdict | Held;
   readonly taken: Taken | null;
 }
 
-const MOST_REREADS = 3;
+export const MOST_REREADS = 3;
 
-export async function sendOne(connection: Connection, way: Way, one: One): Promise<Went> {
+export async function sendOne(connection: Connection, way: Way, one: Findable): Promise<Went> {
   if (way.mode !== 'create')
     return update(connection, one, one.known?.remote ?? one.resource.name, one.known?.etag ?? null);
   if (one.known?.remote != null) return update(connection, one, one.known.remote, one.known.etag);
@@ -34,7 +41,7 @@ export async function sendOne(connection: Connection, way: Way, one: One): Promi
   return isNew ? create(connection, one) : findOrCreate(connection, one);
 }
 
-async function findOrCreate(connection: Connection, one: One): Promise<Went> {
+async function findOrCreate(connection: Connection, one: Findable): Promise<Went> {
   const found = await find(connection, one);
   if (found !== null) return found;
   if (one.known === undefined) return create(connection, one);
@@ -43,9 +50,9 @@ async function findOrCreate(connection: Connection, one: One): Promise<Went> {
 }
 
 /** Brings what is found there by its identifier up to date; null where there is none. */
-async function find(connection: Connection, one: One): Promise<Went | null> {
-  const { type, name } = one.resource;
-  const identifier = identifierOf(one.text);
+async function find(connection: Connection, one: Findable): Promise<Went | null> {
+  const { resource, identifier } = one;
+  const { type, name } = resource;
   if (identifier === null)
     return ended({ kind: 'refused', outcome: { why: `${name} has no identifier to find it by` } });
   const search = await findOurs(connection, type, identifier);
@@ -60,7 +67,7 @@ async function find(connection: Connection, one: One): Promise<Went | null> {
 }
 
 /** What stands there is either this version already, or is made it. */
-async function settleOn(connection: Connection, one: One, remote: string): Promise<Went> {
+async function settleOn(connection: Connection, one: Findable, remote: string): Promise<Went> {
   const current = await readCurrent(connection, remote);
   if ('verdict' in current) return ended(current.verdict);
   if (current.found === null)
@@ -69,9 +76,8 @@ async function settleOn(connection: Connection, one: One, remote: string): Promi
   return update(connection, one, remote, current.found.etag);
 }
 
-async function create(connection: Connection, one: One): Promise<Went> {
-  const { resource, text } = one;
-  const identifier = identifierOf(text);
+async function create(connection: Connection, one: Findable): Promise<Went> {
+  const { resource, text, identifier } = one;
   if (identifier === null) {
     const why = `${resource.name} has no identifier, so that it cannot be created once only`;
     return ended({ kind: 'refused', outcome: { why } });
@@ -93,7 +99,12 @@ async function create(connection: Connection, one: One): Promise<Went> {
   return took(one, remote, etagOf(answer));
 }
 
-async function update(connection: Connection, one: One, remote: string, etag: string | null): Promise<Went> {
+async function update(
+  connection: Connection,
+  one: Findable,
+  remote: string,
+  etag: string | null,
+): Promise<Went> {
   let ifMatch = etag;
   for (let rereads = 0; ; rereads += 1) {
     const { verdict, answer } = await put(connection, one, remote, ifMatch);
@@ -117,10 +128,9 @@ export const conflict = (last: Outcome): Outcome => ({
 });
 
 /** What was to be changed is not there any more: it may stand there under another id. */
-async function replaced(connection: Connection, one: One, remote: string, gone: Verdict): Promise<Went> {
-  const identifier = identifierOf(one.text);
-  if (identifier === null) return ended(gone);
-  const search = await findOurs(connection, one.resource.type, identifier);
+async function replaced(connection: Connection, one: Findable, remote: string, gone: Verdict): Promise<Went> {
+  if (one.identifier === null) return ended(gone);
+  const search = await findOurs(connection, one.resource.type, one.identifier);
   if ('verdict' in search) return ended(search.verdict);
   const [other, ...more] = search.found;
   if (other === undefined || other === remote || more.length > 0) return ended(gone);
@@ -148,6 +158,3 @@ const took = (one: One, remote: string | null, etag: string | null): Went => ({
 function takenAs({ resource }: One, remote: string | null, etag: string | null): Taken {
   return { resource: resource.name, version: resource.version, remote, etag };
 }
-
-export const whyOf = (verdict: Verdict | Held): Outcome =>
-  verdict.kind === 'held' ? verdict.outcome : outcomeIn(verdict);

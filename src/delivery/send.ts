@@ -2,7 +2,7 @@
 import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 import type { Clock } from './clock.ts';
-import type { Connection } from './connection.ts';
+import { type Connection, outcomeIn } from './connection.ts';
 import { createDirectory, type Directory } from './directory.ts';
 import type { Attempted, End, Stopped } from './end.ts';
 import {
@@ -16,7 +16,7 @@ import {
 import { fixedWay, probe, type Way } from './probe.ts';
 import { identifierOf, type Resource, withReferences } from './resource.ts';
 import { sendBundle } from './send-bundle.ts';
-import { type One, sendOne, type Went, whyOf } from './send-one.ts';
+import { type One, sendOne, type Went } from './send-one.ts';
 import type { Target } from './target.ts';
 
 export interface SenderOptions {
@@ -123,8 +123,10 @@ async function sendEach(sending: Sending, resources: readonly Resource[]): Promi
   const wents: Tried[] = [];
   for (const resource of inOrder(resources)) {
     const one = oneOf(sending, resource, (name, version) => versionThere(known.get(name), version));
-    const send = () => sendOne(sending.connection, sending.way, one);
-    const went = await (sending.way.mode === 'create' ? sending.inTurn(keyOf(one), send) : send());
+    const identifier = identifierOf(one.text);
+    const send = () => sendOne(sending.connection, sending.way, { ...one, identifier });
+    const key = JSON.stringify(identifier ?? resource.name);
+    const went = await (sending.way.mode === 'create' ? sending.inTurn(key, send) : send());
     wents.push({ ...went, name: resource.name });
     if (went.taken !== null) known.set(went.taken.resource, went.taken);
     if (stops(went)) break;
@@ -184,8 +186,6 @@ function versionToBe(name: string, wanted: string | undefined, before: Taken | u
   return isInStep ? `${name}/_history/${wanted}` : name;
 }
 
-const keyOf = ({ resource, text }: One): string => JSON.stringify(identifierOf(text) ?? resource.name);
-
 const STOPPING = new Set<string>(['later', 'unknown', 'held', 'unauthorized', 'forbidden']);
 const stops = ({ verdict }: Went): boolean => STOPPING.has(verdict.kind);
 
@@ -198,7 +198,7 @@ function endOf(wents: readonly Tried[]): End {
   const [first] = refused;
   if (first !== undefined) {
     const resources = refused.slice(0, MOST_NAMED).map(({ name }) => name);
-    return { kind: 'refused', outcome: { ...whyOf(first.verdict), resources } };
+    return { kind: 'refused', outcome: { ...outcomeIn(first.verdict), resources } };
   }
   const accepted = wents.some(({ verdict }) => verdict.kind === 'accepted');
   return accepted ? { kind: 'accepted', outcome: { why: 'HTTP 202' } } : { kind: 'delivered' };

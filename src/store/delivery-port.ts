@@ -91,6 +91,11 @@ export interface DeliveryFilter {
   readonly state?: DeliveryState;
 }
 
+/** Of what was set aside: the one at a place in the ledger, whyever it was, or else all that were refused or given up. */
+export interface Requeued extends Omit<DeliveryFilter, 'state'> {
+  readonly logIndex?: number;
+}
+
 /** What happened to deliveries, in order and for ever. */
 export interface DeliveryEvent {
   readonly event: number;
@@ -170,12 +175,8 @@ export interface DeliveryStore {
     outcome: Outcome | null,
     by: ByWhom | null,
   ): Promise<void>;
-  /** @returns how many refused or skipped deliveries will be sent again, as their facts stand then */
-  requeue(
-    filter: DeliveryFilter & { readonly logIndex?: number },
-    by: ByWhom,
-    nowMs: number,
-  ): Promise<number>;
+  /** @returns how many will be sent again, as their facts stand then */
+  requeue(filter: Requeued, by: ByWhom, nowMs: number): Promise<number>;
   /** Gives up a delivery that waits; the drain goes on. @returns false where it does not wait */
   skip(delivery: DeliveryName, by: ByWhom, nowMs: number): Promise<boolean>;
   /** Sends again what was recorded from `fromMs` and before `toMs`, as its facts stand now. @returns how many drains have any */

@@ -26,10 +26,11 @@ const TOKEN = String.raw`urn:x|a\,b\|c\$d\\e`;
 const ENCODED = 'urn%3Ax%7Ca%5C%2Cb%5C%7Cc%5C%24d%5C%5Ce';
 
 it.each([false, true])('asks for exactly this identifier, uncertain: %s', async (uncertain) => {
-  const identifier = [{ system: 'urn:x', value: VALUE }];
-  const text = JSON.stringify({ resourceType: 'Observation', id: 'level.d.e', identifier });
+  const identifier = { system: 'urn:x', value: VALUE };
+  const text = JSON.stringify({ resourceType: 'Observation', id: 'level.d.e', identifier: [identifier] });
   const connection = taking();
-  await sendOne(connection, BY_CREATE, { resource: resourceOf(text), text, known: undefined, uncertain });
+  const one = { resource: resourceOf(text), text, identifier, known: undefined, uncertain };
+  await sendOne(connection, BY_CREATE, one);
   const create = connection.asked.at(-1);
   expect(create?.headers).toEqual({ 'if-none-exist': `identifier=${ENCODED}` });
   expect(decodeURIComponent(ENCODED)).toBe(TOKEN);

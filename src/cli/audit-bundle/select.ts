@@ -1,6 +1,6 @@
 /** Which entries an audit bundle is about. */
 import type Database from 'better-sqlite3';
-import { recordedAtOf } from '../../store/sqlite/log-end.ts';
+import { createPlaceFinder } from '../../store/sqlite/log-end.ts';
 
 export type Wanted =
   | { readonly drain: string }
@@ -54,7 +54,8 @@ function ofPeriod(
   { from, to }: { from: string; to: string },
   size: number,
 ): Selection {
-  const [first, end] = [firstSince(db, from, size), firstSince(db, to, size)];
+  const placeAt = createPlaceFinder(db);
+  const [first, end] = [placeAt(Date.parse(from), size), placeAt(Date.parse(to), size)];
   if (first >= end) throw new Error(`nothing was recorded from ${from} to ${to} that a checkpoint covers`);
   const notices = indexesOf(db, ['log'], size).filter((index) => index < first || index >= end);
   const period = Array.from({ length: end - first }, (_, n) => first + n);
@@ -62,16 +63,4 @@ function ofPeriod(
     about: { from, to, from_index: first, to_index: end - 1 },
     indexes: [...notices, ...period].sort((a, b) => a - b),
   };
-}
-
-/** Place of the first entry recorded at or after a time; times only ever rise along the log. */
-function firstSince(db: Database.Database, time: string, size: number): number {
-  const envelope = db.prepare<[number], string>('SELECT envelope FROM ledger WHERE log_index = ?').pluck();
-  let [low, high] = [0, size];
-  while (low < high) {
-    const middle = Math.floor((low + high) / 2);
-    if (recordedAtOf(envelope.get(middle) ?? '{}') < time) low = middle + 1;
-    else high = middle;
-  }
-  return low;
 }

@@ -1,11 +1,12 @@
 /** What staff have done to deliveries: sent again, skipped, replayed. */
 import type Database from 'better-sqlite3';
-import type { ByWhom, DeliveryFilter, DeliveryName, Period } from '../delivery-port.ts';
+import type { ByWhom, DeliveryName, Period, Requeued } from '../delivery-port.ts';
 import type { EventWriter } from './delivery-events.ts';
 import type { Lanes } from './lanes.ts';
+import { createLogEnd, createPlaceFinder } from './log-end.ts';
 
 export interface DeliveryOrders {
-  requeue(filter: DeliveryFilter & { readonly logIndex?: number }, by: ByWhom, now: number): number;
+  requeue(filter: Requeued, by: ByWhom, now: number): number;
   skip(delivery: DeliveryName, by: ByWhom, now: number): boolean;
   replay(target: string, drain: string | null, period: Period, by: ByWhom, now: number): number;
 }
@@ -37,17 +38,15 @@ function createRequeue(
 ): DeliveryOrders['requeue'] {
   const requeue = db.prepare<[object], { target: string; drain: string; log_index: number }>(
     `UPDATE set_aside SET state = 'requeued', at_ms = @now
-     WHERE state <> 'requeued' AND state = coalesce(@state, state)
-       AND (@state IS NOT NULL OR @logIndex IS NOT NULL OR state = 'dead')
+     WHERE state <> 'requeued' AND (@logIndex IS NOT NULL OR state = 'dead')
        AND target = coalesce(@target, target) AND drain = coalesce(@drain, drain)
        AND log_index = coalesce(@logIndex, log_index)
      RETURNING target, drain, log_index`,
   );
-  return ({ target, drain, state, logIndex }, by, now) => {
+  return ({ target, drain, logIndex }, by, now) => {
     const rows = requeue.all({
       target: target ?? null,
       drain: drain ?? null,
-      state: state ?? null,
       logIndex: logIndex ?? null,
       now,
     });
@@ -90,7 +89,7 @@ function createSkip(db: Database.Database, lanes: Lanes, note: EventWriter): Del
 }
 
 function createReplay(db: Database.Database, wakeIfIdle: Waker, note: EventWriter): DeliveryOrders['replay'] {
-  const placeAt = createPlaceFinder(db);
+  const [endOfLog, placeAt] = [createLogEnd(db), createPlaceFinder(db)];
   const drains = db
     .prepare<[object], string>(
       `SELECT drain FROM drain d WHERE drain = coalesce(@drain, drain) AND EXISTS (
@@ -106,7 +105,8 @@ function createReplay(db: Database.Database, wakeIfIdle: Waker, note: EventWrite
        replay_last = max(excluded.replay_last, coalesce(replay_last, excluded.replay_last))`,
   );
   return (target, drain, { fromMs, toMs }, by, now) => {
-    const [first, last] = [placeAt(fromMs), placeAt(toMs) - 1];
+    const size = endOfLog().index + 1;
+    const [first, last] = [placeAt(fromMs, size), placeAt(toMs, size) - 1];
     const found = drains.all({ drain, first, last });
     const why = `recorded from ${new Date(fromMs).toISOString()} until ${new Date(toMs).toISOString()}`;
     note({ kind: 'replay', atMs: now, target, ...(drain === null ? {} : { drain }), by, outcome: { why } });
@@ -115,22 +115,5 @@ function createReplay(db: Database.Database, wakeIfIdle: Waker, note: EventWrite
       wakeIfIdle(target, each, now);
     }
     return found.length;
-  };
-}
-
-/** The place of the first entry recorded at a time or after it; times never fall along the ledger. */
-function createPlaceFinder(db: Database.Database): (ms: number) => number {
-  const end = db.prepare<[], number | null>('SELECT max(log_index) + 1 FROM ledger').pluck();
-  const recordedAt = db
-    .prepare<[number], string>(`SELECT envelope ->> 'recorded_at' FROM ledger WHERE log_index = ?`)
-    .pluck();
-  return (ms) => {
-    let [low, high] = [0, end.get() ?? 0];
-    while (low < high) {
-      const middle = Math.floor((low + high) / 2);
-      if (Date.parse(recordedAt.get(middle) ?? '') < ms) low = middle + 1;
-      else high = middle;
-    }
-    return low;
   };
 }

@@ -20,5 +20,19 @@ export function createLogEnd(db: Database.Database): () => LogEnd {
   };
 }
 
+/** Finds the first entry recorded at a time or after it, among the first `size`; times never fall along the ledger. */
+export function createPlaceFinder(db: Database.Database): (ms: number, size: number) => number {
+  const envelope = db.prepare<[number], string>('SELECT envelope FROM ledger WHERE log_index = ?').pluck();
+  return (ms, size) => {
+    let [low, high] = [0, size];
+    while (low < high) {
+      const middle = Math.floor((low + high) / 2);
+      if (Date.parse(recordedAtOf(envelope.get(middle) ?? '{}')) < ms) low = middle + 1;
+      else high = middle;
+    }
+    return low;
+  };
+}
+
 export const recordedAtOf = (envelope: string): string =>
   (JSON.parse(envelope) as { readonly recorded_at: string }).recorded_at;

@@ -19,6 +19,13 @@ export function factId(drain: string, { name, anchor }: Pick<FactRef, 'name' | '
   return `${name}.${drain}.${anchor}`;
 }
 
+/** What a logical id says; undefined where it is no id of ours. */
+export function partsOfId(id: string): { name: string; drain: string; anchor: string } | undefined {
+  const [name, drain, anchor, ...rest] = id.split('.');
+  if (name === undefined || drain === undefined || anchor === undefined || rest.length > 0) return undefined;
+  return { name, drain, anchor };
+}
+
 /** By the object: one author stands in all facts of an entry, and is written once. */
 const written = new WeakMap<Reference, string>();
 

@@ -24,15 +24,21 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
   const known = store.books(drain).get(drain)?.view.patient;
   const reached = [known ?? linked, linked ?? known].every((patient) => isWithin(principal, drain, patient));
   if (reached) return null;
-  const words = 'The client is confined to one patient or drain, and this is not theirs.';
-  return problem(403, 'out-of-bounds', 'The client may not reach this', words);
+  return outOfBounds('The client is confined to one patient or drain, and this is not theirs.');
 }
 
 /** Why the client may not read what is summed over all of these drains; null when it may. */
 export function sumRefusal(principal: Principal, subject: Subject): Problem | null {
   const reaches = [...subject.values()].every(({ drain, view }) => isWithin(principal, drain, view.patient));
   if (reaches) return null;
-  const words =
-    'The client is confined to a drain or patient, and these sums are over drains beyond: ask for its own.';
-  return problem(403, 'out-of-bounds', 'The client may not reach this', words);
+  return outOfBounds(
+    'The client is confined to a drain or patient, and these sums are over drains beyond: ask for its own.',
+  );
 }
+
+export const outOfBounds = (words: string): Problem =>
+  problem(403, 'out-of-bounds', 'The client may not reach this', words);
+
+/** Whether the client may reach the drain, as it is linked now. */
+export const reachesDrain = (principal: Principal, drain: string, store: Store): boolean =>
+  !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);

@@ -2,12 +2,11 @@
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { z } from 'zod';
 import { readCheckpoint, writeProof } from '../audit/checkpoint.ts';
-import type { Fault } from '../intake/fault.ts';
 import { MEND } from '../intake/native/quantity.ts';
 import { problems } from './native/answers.ts';
 import { sendPlain } from './native/reads.ts';
 import type { Parts } from './parts.ts';
-import { type Problem, problem, problemOfFaults } from './problem.ts';
+import { badQuery, type Problem, problem } from './problem.ts';
 import { sendProblem } from './refuse.ts';
 import { type BodyDoc, json, type RouteDoc } from './route-doc.ts';
 
@@ -178,16 +177,15 @@ const notYet = (what: string): Problem =>
       'Without DRAINLEDGER_CHECKPOINT_KEY the service signs none.',
   );
 
-const badQuery = (fault: Fault): Problem =>
-  problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [fault]);
-
 const missing = (pointer: string): Problem =>
-  badQuery({ pointer, value: undefined, detail: 'is missing', mend: 'send a count of entries' });
+  badQuery([{ pointer, value: undefined, detail: 'is missing', mend: 'send a count of entries' }]);
 
 const noBeginning = (from: string, to: number): Problem =>
-  badQuery({
-    pointer: '?from',
-    value: JSON.stringify(from),
-    detail: `is not the size of a beginning of a log of ${to} entries`,
-    mend: `send 1 to ${to}`,
-  });
+  badQuery([
+    {
+      pointer: '?from',
+      value: JSON.stringify(from),
+      detail: `is not the size of a beginning of a log of ${to} entries`,
+      mend: `send 1 to ${to}`,
+    },
+  ]);

@@ -7,10 +7,16 @@ export function tagOf(parts: unknown): string {
   return `"${createHash('sha256').update(JSON.stringify(parts)).digest('base64url').slice(0, 27)}"`;
 }
 
-/** Sets the tag; whether the client holds that answer, so that 304 is all it needs (RFC 9110, 13.1.2: weak comparison). */
+/** Documents an answer of 304. */
+export const UNCHANGED = { text: 'What the client holds is what would be answered.' };
+
+/** Whether If-None-Match names the tag (RFC 9110, 13.1.2: weak comparison). */
+export const isNamed = (held: string, tag: string): boolean =>
+  held.split(',').some((each) => each.trim() === '*' || each.trim().replace(/^W\//, '') === tag);
+
+/** Sets the tag; whether the client holds that answer, so that 304 is all it needs. */
 export function holds({ headers }: FastifyRequest, reply: FastifyReply, tag: string): boolean {
   reply.header('etag', tag);
   const held = headers['if-none-match'];
-  if (held === undefined) return false;
-  return held.split(',').some((each) => each.trim() === '*' || each.trim().replace(/^W\//, '') === tag);
+  return held !== undefined && isNamed(held, tag);
 }

@@ -4,10 +4,11 @@
  */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { AccessControl } from '../auth/access-control.ts';
-import { DEVELOPER, isBound, isWithin, type Principal } from '../auth/principal.ts';
+import { DEVELOPER, isBound, type Principal } from '../auth/principal.ts';
 import { type Access, allows, scopeFor } from '../auth/scope.ts';
 import { BadToken } from '../auth/tokens.ts';
 import type { Store } from '../store/port.ts';
+import { outOfBounds, reachesDrain } from './allowed.ts';
 import { problem } from './problem.ts';
 import { refuse } from './refuse.ts';
 
@@ -35,7 +36,7 @@ export function gate(app: FastifyInstance, access: AccessControl, store: Store):
     request.principal = principal;
     if (doc.access !== 'known' && !allows(principal.scope, doc.access))
       return notAllowed(request, reply, doc.access);
-    if (isBound(principal) && !reaches(request, principal, store)) return outOfBounds(request, reply);
+    if (isBound(principal) && !reaches(request, principal, store)) return refuse(request, reply, NOT_THEIRS);
   });
 }
 
@@ -72,20 +73,15 @@ function notAllowed(
   return refuse(request, reply, problem(403, 'not-allowed', 'The client may not do this', words));
 }
 
-function outOfBounds(request: FastifyRequest, reply: FastifyReply): FastifyReply {
-  const words =
-    'The client is confined to one patient or drain, and this is not theirs, or cannot be told to be.';
-  return refuse(request, reply, problem(403, 'out-of-bounds', 'The client may not reach this', words));
-}
+const NOT_THEIRS = outOfBounds(
+  'The client is confined to one patient or drain, and this is not theirs, or cannot be told to be.',
+);
 
 function reaches(request: FastifyRequest, principal: Principal, store: Store): boolean {
   const { doc } = request.routeOptions.config;
   if (doc?.access === 'known' || doc?.seesToBounds === true) return true;
   const { drain, id } = request.params as { readonly drain?: string; readonly id?: string };
-  // Ids of resources are name.drain.entry (fhir/observation.ts).
+  // Ids of resources are name.drain.entry (fhir/reference.ts).
   const of = drain ?? id?.split('.')[1];
-  return of !== undefined && isWithinDrain(principal, of, store);
+  return of !== undefined && reachesDrain(principal, of, store);
 }
-
-const isWithinDrain = (principal: Principal, drain: string, store: Store): boolean =>
-  isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);

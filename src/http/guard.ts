@@ -3,7 +3,7 @@ import type { FastifyInstance, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { type Fault, shown } from '../intake/fault.ts';
 import { faultsOf } from '../intake/native/zod-faults.ts';
-import { type Problem, problem, problemOfFaults } from './problem.ts';
+import { badQuery, type Problem, problem } from './problem.ts';
 import { pathOf, refuse } from './refuse.ts';
 import type { Routes } from './routes.ts';
 
@@ -53,9 +53,6 @@ function parameterFaults(
   const read = z.object({ [name]: schema }).safeParse({ [name]: value });
   return read.success ? [] : faultsOf(read.error, { [name]: value }).map((fault) => ({ ...fault, pointer }));
 }
-
-const badQuery = (faults: readonly Fault[]): Problem =>
-  problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', faults);
 
 function badMethod(method: string, allowed: readonly string[]): Problem {
   const detail = `${method} is not supported at this path: use ${allowed.join(' or ')}`;

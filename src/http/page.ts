@@ -3,7 +3,7 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import { holds, tagOf } from './etag.ts';
+import { holds, tagOf, UNCHANGED } from './etag.ts';
 import { problems } from './native/answers.ts';
 import { problem } from './problem.ts';
 import { sendProblem } from './refuse.ts';
@@ -40,7 +40,6 @@ interface PageFile {
 }
 
 const html = (text: string) => ({ text, schema: z.string(), mediaType: 'text/html' });
-const UNCHANGED = { text: 'What the client holds is what would be answered.' };
 
 const DOCS = {
   page: {

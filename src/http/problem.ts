@@ -42,6 +42,10 @@ export function problemOfFaults(
   return problem(status, slug, title, detail, faults);
 }
 
+/** What is wrong with a query. */
+export const badQuery = (faults: readonly Fault[]): Problem =>
+  problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', faults);
+
 /** What is wrong with a message. */
 export const faulty = (faults: readonly Fault[]): Problem =>
   problemOfFaults(

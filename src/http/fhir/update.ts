@@ -8,6 +8,7 @@ import { chainOf } from '../../domain/book.ts';
 import type { Chain } from '../../domain/chains.ts';
 import type { Content, EntryBody } from '../../domain/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
+import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type ReadObservation, readReplacement } from '../../intake/fhir/read-observation.ts';
@@ -79,7 +80,7 @@ function readUpdate(request: FastifyRequest, parts: Parts, before: Version) {
   const { id } = before;
   refuseOtherId(sent, id);
   const base = baseVersion(request);
-  const [name = '', drain = '', anchor = ''] = id.split('.');
+  const { name = '', drain = '', anchor = '' } = partsOfId(id) ?? {};
   // Named by what it replaces: the same update sent again is the same entry.
   const key = { system: `${parts.canonical}/update`, value: `${id}/${base}` };
   const book = parts.store.books(drain).get(drain);

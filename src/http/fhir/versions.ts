@@ -1,7 +1,7 @@
 /** Issued resources, as the very texts that were issued: read, version read, history of one. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { historyBundle, type Version, versionOf } from '../../fhir/bundle.ts';
-import { factId } from '../../fhir/reference.ts';
+import { factId, partsOfId } from '../../fhir/reference.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import type { Pair, View } from '../../fhir/search/query.ts';
 import { readHistoryWindow } from '../../fhir/search/read-history.ts';
@@ -9,14 +9,16 @@ import { readElements, readSummary } from '../../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { isWhole, subset } from '../../fhir/subset.ts';
+import { isNamed } from '../etag.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf } from './asked.ts';
 import { FHIR_BASE } from './outcomes.ts';
 
 /** In order; empty when it was never issued. Ids name the fact, the drain and the entry it hangs on. */
 export function versionsOf({ store }: Parts, { type }: ResourceType, id: string): readonly Version[] {
-  const [name, drain, anchor, ...rest] = id.split('.');
-  if (name === undefined || drain === undefined || anchor === undefined || rest.length > 0) return [];
+  const parts = partsOfId(id);
+  if (parts === undefined) return [];
+  const { name, drain, anchor } = parts;
   return store.versions(type, drain, `${name}.${anchor}`, id).map(versionOf);
 }
 
@@ -45,8 +47,7 @@ function neverIssued({ type }: ResourceType, id: string): Refused {
 /** RFC 9110 13.2.2: If-None-Match goes before If-Modified-Since. Clients send tags with and without `W/`. */
 export function isKnown({ headers }: FastifyRequest, tag: string, modified: Date | null): boolean {
   const tags = headers['if-none-match'];
-  if (tags !== undefined)
-    return tags.split(',').some((each) => ['*', `"${tag}"`].includes(each.trim().replace(/^W\//, '')));
+  if (tags !== undefined) return isNamed(tags, `"${tag}"`);
   const since = Date.parse(headers['if-modified-since'] ?? '');
   // The header has whole seconds.
   return modified !== null && !Number.isNaN(since) && Math.floor(modified.getTime() / 1000) * 1000 <= since;

@@ -12,7 +12,7 @@ import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
 import { patientWindows, windows } from './calendar-answers.ts';
-import { badQuery, moment, msOf } from './query-parts.ts';
+import { badParameter, moment, msOf } from './query-parts.ts';
 import { noSuchDrain, sendPlain } from './reads.ts';
 
 interface OfCalendar {
@@ -70,7 +70,7 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     if (asked.from !== null && asked.to !== null && asked.from >= asked.to)
       return sendProblem(
         reply,
-        badQuery('from', from, 'is not before to', 'send an earlier from, or a later to'),
+        badParameter('from', from, 'is not before to', 'send an earlier from, or a later to'),
       );
     const subject = store.books(drain);
     const book = subject.get(drain);
@@ -79,7 +79,7 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     if ('tooMany' in found)
       return sendProblem(
         reply,
-        badQuery('from', from, `gives more than ${MOST_WINDOWS} windows`, 'ask for less time'),
+        badParameter('from', from, `gives more than ${MOST_WINDOWS} windows`, 'ask for less time'),
       );
     return sendPlain(reply, found);
   };

@@ -1,9 +1,9 @@
 /** Live: what is charted, as it becomes durable; of one drain with all of its patient, or of the ward. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import { isBound, isWithin, type Principal } from '../../auth/principal.ts';
 import { LIST, READ } from '../../auth/scope.ts';
 import { shown } from '../../intake/fault.ts';
+import { reachesDrain } from '../allowed.ts';
 import { createLive, type IsWanted, LIVE_LIMITS } from '../live.ts';
 import type { Parts } from '../parts.ts';
 import { type Problem, problem, problemOfFaults } from '../problem.ts';
@@ -72,7 +72,8 @@ export function registerLive(app: FastifyInstance, { store }: Parts): void {
     const subject = store.books(drain);
     if (!subject.has(drain)) return sendProblem(reply, noSuchDrain(drain));
     const together = new Set(subject.keys());
-    const mayHearOf = within(request.principal, store);
+    // A client that is confined hears of nothing beyond, not even that there is something.
+    const mayHearOf = (of: string) => reachesDrain(request.principal, of, store);
     return begin(
       request,
       reply,
@@ -80,10 +81,6 @@ export function registerLive(app: FastifyInstance, { store }: Parts): void {
     );
   });
 }
-
-/** A client that is confined hears of nothing beyond, not even that there is something. */
-const within = (principal: Principal, store: Parts['store']) => (drain: string) =>
-  !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);
 
 const badId = (said: string): Problem =>
   problemOfFaults(400, 'bad-header', 'The stream cannot begin where it was asked to', [

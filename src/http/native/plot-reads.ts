@@ -10,7 +10,7 @@ import { expectedEveryH } from '../../domain/overdue.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../../domain/units.ts';
 import type { PanelName } from '../../plots/drain-plot.ts';
 import type { Theme } from '../../plots/style.ts';
-import { holds, tagOf } from '../etag.ts';
+import { holds, tagOf, UNCHANGED } from '../etag.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
@@ -45,7 +45,7 @@ const DOC = {
   },
   answers: {
     200: { text: 'The image.', schema: z.string(), mediaType: 'image/svg+xml' },
-    304: { text: 'What the client holds is what would be answered.' },
+    304: UNCHANGED,
     ...problems({ 400: 'The query cannot be answered as it is.', 404: 'There is no such drain.' }),
   },
 } as const satisfies RouteDoc;

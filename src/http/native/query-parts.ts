@@ -4,7 +4,7 @@ import { parseInstant } from '../../domain/instant.ts';
 import type { EpochMs } from '../../domain/units.ts';
 import { shown } from '../../intake/fault.ts';
 import { MEND } from '../../intake/native/quantity.ts';
-import { type Problem, problemOfFaults } from '../problem.ts';
+import { badQuery, type Problem } from '../problem.ts';
 
 const LAST_YEAR = 2999;
 
@@ -33,8 +33,10 @@ export const listOf = (known: readonly string[]) =>
     error: `names something that is not known here${MEND}send any of ${known.join(', ')}, with commas between`,
   });
 
-export function badQuery(name: string, value: string | undefined, detail: string, mend: string): Problem {
-  return problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [
-    { pointer: `?${name}`, value: shown(value), detail, mend },
-  ]);
-}
+/** One parameter that cannot be answered beside the others. */
+export const badParameter = (
+  name: string,
+  value: string | undefined,
+  detail: string,
+  mend: string,
+): Problem => badQuery([{ pointer: `?${name}`, value: shown(value), detail, mend }]);

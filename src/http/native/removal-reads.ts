@@ -7,7 +7,7 @@ import { parseInstant } from '../../domain/instant.ts';
 import { REMOVAL_POLICIES } from '../../domain/removal-policies.ts';
 import { removalViewOf } from '../../record/removal-view.ts';
 import type { Parts } from '../parts.ts';
-import { problemOfFaults } from '../problem.ts';
+import { badQuery } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
@@ -59,6 +59,6 @@ export function registerRemoval(app: FastifyInstance, { store }: Parts): void {
   );
 }
 
-const NO_POLICY = problemOfFaults(400, 'bad-query', 'The query cannot be answered as it is', [
+const NO_POLICY = badQuery([
   { pointer: '?policy', value: undefined, detail: 'is missing', mend: `send one of ${IDS.join(', ')}` },
 ]);

@@ -8,13 +8,13 @@ import { BUCKETS, type Bucket, SERIES_NAMES, type SeriesName } from '../../recor
 import { type AskedTrends, MOST_BUCKETS, MOST_ROWS } from '../../record/trends/trends.ts';
 import { patientTrendsViewOf, trendsViewOf } from '../../record/trends/trends-view.ts';
 import { sumRefusal } from '../allowed.ts';
-import { holds, tagOf } from '../etag.ts';
+import { holds, tagOf, UNCHANGED } from '../etag.ts';
 import type { Parts } from '../parts.ts';
 import type { Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
-import { badQuery, listOf, moment, msOf, wholeNumber } from './query-parts.ts';
+import { badParameter, listOf, moment, msOf, wholeNumber } from './query-parts.ts';
 import { noSuchDrain, sendPlain } from './reads.ts';
 import { patientTrends, trends } from './trends-answers.ts';
 import { trendsCsv } from './trends-csv.ts';
@@ -57,7 +57,6 @@ const ABOUT =
   `Buckets hold any of the time asked for, at most ${MOST_BUCKETS}, or ${MOST_ROWS} rows. Volumes are summed over
 a bucket as windows are; of what is read at moments a bucket shows the newest, of a leak the worst, with its range. A gap is
 a point without a value. The answer has an entity tag.`.replaceAll('\n', ' ');
-const UNCHANGED = { text: 'What the client holds is what would be answered.' };
 const REFUSALS = problems({
   400: 'The query cannot be answered as it is.',
   404: 'There is no such drain.',
@@ -137,10 +136,10 @@ export function dependsOn({ calendar, rules }: Parts, subject: Subject): readonl
 export function askedTrends(query: TrendsQuery): AskedTrends | Problem {
   const { bucket = 'hour', series = DEFAULT_SERIES.join(','), from, to, last_h } = query;
   if (from !== undefined && last_h !== undefined)
-    return badQuery('last_h', last_h, 'stands beside from', 'send one of the two');
+    return badParameter('last_h', last_h, 'stands beside from', 'send one of the two');
   const span = { from: msOf(from), to: msOf(to) };
   if (span.from !== null && span.to !== null && span.from >= span.to)
-    return badQuery('from', from, 'is not before to', 'send an earlier from, or a later to');
+    return badParameter('from', from, 'is not before to', 'send an earlier from, or a later to');
   return {
     series: [...new Set(series.split(','))] as SeriesName[],
     bucket,
@@ -150,7 +149,7 @@ export function askedTrends(query: TrendsQuery): AskedTrends | Problem {
 }
 
 export const tooMany = ({ from, last_h }: TrendsQuery): Problem =>
-  badQuery(
+  badParameter(
     from === undefined ? 'last_h' : 'from',
     from ?? last_h,
     `gives more than ${MOST_BUCKETS} buckets, or ${MOST_ROWS} rows`,

@@ -3,6 +3,10 @@ import type { Site } from '../domain/entry.ts';
 
 const LOINC = 'http://loinc.org';
 const SNOMED = 'http://snomed.info/sct';
+/** Who took part in a write: of HL7, and those that US Core adds. */
+export const PARTICIPANT = 'http://terminology.hl7.org/CodeSystem/provenance-participant-type';
+export const US_CORE_PARTICIPANT =
+  'http://hl7.org/fhir/us/core/CodeSystem/us-core-provenance-participant-type';
 export const UCUM = 'http://unitsofmeasure.org';
 export const OBSERVATION_CATEGORY = 'http://terminology.hl7.org/CodeSystem/observation-category';
 export const DATA_ABSENT_REASON = 'http://terminology.hl7.org/CodeSystem/data-absent-reason';
@@ -12,6 +16,9 @@ export interface Coding {
   readonly code: string;
   readonly display: string;
 }
+
+/** As `system|code`, by which codes of other systems are looked up. */
+export const keyOf = ({ system, code }: Coding): string => `${system}|${code}`;
 
 export type Unit = 'mL' | 'mL/h' | 'mL/kg' | 'mL/kg/h' | 'cm[H2O]' | 'mL/min' | 'kg' | 'd' | '1';
 

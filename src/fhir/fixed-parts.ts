@@ -15,6 +15,7 @@ import {
   type Unit,
 } from './codings.ts';
 import { COMPONENT_CODES } from './component-codes.ts';
+import { definitionUrl } from './definitions/definition.ts';
 import { FLAG_CODES } from './flag-codes.ts';
 import { displayOf } from './value-codes.ts';
 
@@ -106,7 +107,7 @@ function flagConcept(canonical: string, flag: Flag): string {
 export const localSystem = (
   canonical: string,
   name: 'observation' | 'value' | 'flag' | 'rule' | 'unit',
-): string => `${canonical}/CodeSystem/chest-drain-${name}`;
+): string => definitionUrl(canonical, 'CodeSystem', name);
 
 export function concept(codings: readonly Coding[], text?: string): string {
   return JSON.stringify(text === undefined ? { coding: codings } : { coding: codings, text });

@@ -8,6 +8,8 @@
 import type { Entry, EntryBody, Identifier } from '../domain/entry.ts';
 import type { Issued } from '../domain/issue.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
+import { PARTICIPANT, US_CORE_PARTICIPANT } from './codings.ts';
+import { concept } from './fixed-parts.ts';
 import { factId, type IssueContext, referenceText, typeOfFact } from './reference.ts';
 
 export interface ProvenanceContext extends IssueContext {
@@ -17,19 +19,16 @@ export interface ProvenanceContext extends IssueContext {
 /** @param issued at least one */
 export type WriteProvenance = (issued: readonly Issued[], context: ProvenanceContext) => Framed;
 
-const PARTICIPANT = 'http://terminology.hl7.org/CodeSystem/provenance-participant-type';
-const US_CORE_PARTICIPANT = 'http://hl7.org/fhir/us/core/CodeSystem/us-core-provenance-participant-type';
 const DATA_OPERATION = 'http://terminology.hl7.org/CodeSystem/v3-DataOperation';
 /** The element `patient` that R5 gave Provenance, in R4 (R4 versions.html#extensions). */
 const PATIENT_EXTENSION = 'http://hl7.org/fhir/5.0/StructureDefinition/extension-Provenance.patient';
 
-const concept = (system: string, code: string, display: string): string =>
-  JSON.stringify({ coding: [{ system, code, display }] });
+const coded = (system: string, code: string, display: string): string => concept([{ system, code, display }]);
 
 const ACTIVITY = {
-  create: concept(DATA_OPERATION, 'CREATE', 'create'),
-  update: concept(DATA_OPERATION, 'UPDATE', 'revise'),
-  nullify: concept(DATA_OPERATION, 'NULLIFY', 'nullify'),
+  create: coded(DATA_OPERATION, 'CREATE', 'create'),
+  update: coded(DATA_OPERATION, 'UPDATE', 'revise'),
+  nullify: coded(DATA_OPERATION, 'NULLIFY', 'nullify'),
 } as const;
 
 /**
@@ -42,7 +41,7 @@ export function createProvenanceWriter(canonical: string, origin: string): Write
     identifier: { system: `${canonical}/service`, value: origin },
     display: 'drainledger',
   });
-  const agents = `,"agent":[{"type":${concept(PARTICIPANT, 'assembler', 'Assembler')},"who":${service}},{"type":${concept(US_CORE_PARTICIPANT, 'transmitter', 'Transmitter')},"who":${service}},{"type":${concept(PARTICIPANT, 'author', 'Author')},"who":`;
+  const agents = `,"agent":[{"type":${coded(PARTICIPANT, 'assembler', 'Assembler')},"who":${service}},{"type":${coded(US_CORE_PARTICIPANT, 'transmitter', 'Transmitter')},"who":${service}},{"type":${coded(PARTICIPANT, 'author', 'Author')},"who":`;
   return (issued, { entry, drain, patient, issuedAt }) => {
     const { body } = entry;
     const to = new FrameBuilder().fixed('{"resourceType":"Provenance","id":"provenance.');

@@ -2,8 +2,10 @@
  * What may come in as FHIR: one row a raw quantity, from its code to the field of the entry that it becomes. What the
  * service works out by itself has no row here, and is taken from nobody.
  */
+import type { Site } from '../domain/entry.ts';
 import type { ObservationName } from '../domain/fact.ts';
 import { FACT_CODES } from './codes.ts';
+import { BODY_WEIGHT, CHARACTER, DRAIN_OUTPUT, fluidOutput, keyOf, PRESENCE, SITE_CODES } from './codings.ts';
 
 interface Common {
   readonly entry: 'reading' | 'weighed' | 'instilled' | 'sampled';
@@ -155,22 +157,21 @@ export const GROUPING: ObservationName = 'reading';
 
 /** Codes of other systems that mean a raw quantity, as `system|code`. */
 export const ALSO_KNOWN_AS: Readonly<Record<string, string>> = {
-  'http://loinc.org|29463-7': 'body-weight',
+  [keyOf(BODY_WEIGHT)]: 'body-weight',
   'http://loinc.org|3141-9': 'body-weight',
-  'http://loinc.org|9255-1': 'fluid-character',
+  [keyOf(CHARACTER)]: 'fluid-character',
 };
 
 /** Values of other systems, as `system|code`, by the code that they stand for. */
-export const VALUE_ALSO_KNOWN_AS: Readonly<Record<string, string>> = {
-  'http://snomed.info/sct|52101004': 'present',
-  'http://snomed.info/sct|2667000': 'absent',
-};
+export const VALUE_ALSO_KNOWN_AS: Readonly<Record<string, string>> = Object.fromEntries(
+  Object.entries(PRESENCE).map(([value, coding]) => [keyOf(coding), value]),
+);
 
-const DERIVED_ELSEWHERE = new Set([
-  'http://loinc.org|9129-8',
-  'http://loinc.org|9168-6',
-  'http://snomed.info/sct|251843005',
-]);
+const SITES = Object.keys(SITE_CODES) as Site[];
+/** Codes of other systems under which only what the service works out is issued. */
+const DERIVED_ELSEWHERE = new Set(
+  [DRAIN_OUTPUT, ...SITES.flatMap((site) => fluidOutput(site) ?? [])].map(keyOf),
+);
 
 /** Charted, but by what happens to a unit, or under another code. */
 const CHARTED_OTHERWISE = new Set<string>([GROUPING, 'imposed-suction', 'opening-level', 'closing-level']);

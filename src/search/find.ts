@@ -41,6 +41,8 @@ const COLUMN: Readonly<Record<string, string>> = {
   code: 's.code',
   status: 's.status',
 };
+/** For all there is, as a page. */
+export const UNBOUNDED = 1_000_000_000;
 export const NEWEST_FIRST: Query['sort'] = [{ name: 'date', descending: true }];
 /** A page is merged from one walk of an index for each pair of subject and shape, up to so many walks. */
 const MOST_WALKS = 3000;
@@ -54,9 +56,10 @@ export function createFinder(db: Database.Database): Finder {
       const keys = sort.length === 0 ? NEWEST_FIRST : sort;
       const walks = plan.shapes.length * (plan.subjects?.length ?? 1);
       if (walks === 0) return [];
-      const byDate = keys.length === 1 && keys[0]?.name === 'date';
+      const [key] = keys;
+      const byDate = keys.length === 1 && COLUMN[key?.name ?? ''] === COLUMN.date;
       if (byDate && plan.source === null && walks <= MOST_WALKS)
-        return merged(plan, keys[0], asOf, after, most, run);
+        return merged(plan, key, asOf, after, most, run);
       return run(sorted(plan, keys, asOf, after, most));
     },
     count(plan, asOf) {

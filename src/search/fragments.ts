@@ -1,5 +1,6 @@
 /** Parts of a WHERE clause. `v` is the row of a version. */
 
+import { UCUM } from '../fhir/codings.ts';
 import { EVER } from '../fhir/search/date-range.ts';
 import type { Unit } from '../fhir/search/extract.ts';
 import type { DateValue, QuantityValue } from '../fhir/search/query.ts';
@@ -90,8 +91,6 @@ export function updatedFragment({ prefix, range }: DateValue, rowAt: (ms: number
 
 /** @returns undefined when the two units measure different things */
 export type ConvertUnit = (value: number, from: string, to: string) => number | undefined;
-
-const UCUM = 'http://unitsofmeasure.org';
 
 /** Values in one unit against a search value, which is converted into that unit. */
 export function valueFragment(unit: Unit | null, asked: QuantityValue, convert: ConvertUnit): Fragment {

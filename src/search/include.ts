@@ -4,7 +4,7 @@ import type { Json } from '../fhir/search/extract.ts';
 import type { Query } from '../fhir/search/query.ts';
 import type { Followed, ResourceType } from '../fhir/search/resource-type.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
-import { type Hit, NEWEST_FIRST } from './find.ts';
+import { type Hit, NEWEST_FIRST, UNBOUNDED } from './find.ts';
 import type { Held } from './held.ts';
 import { textsOf } from './texts.ts';
 
@@ -69,8 +69,6 @@ function referredTo(
   const hits = [...ids].flatMap((id) => held.current(to, id, asOf) ?? []);
   return foundOf(held, to, hits, 'include');
 }
-
-const UNBOUNDED = 1_000_000_000;
 
 /** What refers to any version of the matches. */
 function referring(

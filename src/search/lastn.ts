@@ -10,18 +10,17 @@ import { readQuery } from '../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../fhir/search/refused.ts';
 import type { ResourceType } from '../fhir/search/resource-type.ts';
 import { subset } from '../fhir/subset.ts';
-import { type Hit, NEWEST_FIRST } from './find.ts';
+import { type Hit, NEWEST_FIRST, UNBOUNDED } from './find.ts';
 import { both, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
+import { foundOf } from './include.ts';
 import type { Plan } from './plan.ts';
 import type { Ask } from './port.ts';
 import { linkTo } from './search.ts';
-import { textsOf } from './texts.ts';
 import { within } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
 const OF_A_PAGE = ['_count', '_sort', '_total', '_include', '_revinclude'];
-const UNBOUNDED = 1_000_000_000;
 
 export function lastn(held: Held, type: ResourceType, ask: Ask): string {
   const query = readQuery(type, ask.pairs, { ...ask, zone: held.zone, others: ['max'] });
@@ -34,12 +33,9 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): string {
     asOf,
     most,
   );
-  const texts = textsOf(held.ledger, hits);
-  const found = hits.map(({ id }, i) => ({
-    type: type.type,
-    id,
-    mode: 'match' as const,
-    text: subset(texts[i] ?? '', type, query.view),
+  const found = foundOf(held, type, hits, 'match').map((each) => ({
+    ...each,
+    text: subset(each.text, type, query.view),
   }));
   const used = [...query.used, ...ask.pairs.filter(([name]) => name === 'max')];
   const links = { self: linkTo(`${ask.base}/${type.type}/$lastn`, used), next: null };

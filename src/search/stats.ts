@@ -3,6 +3,7 @@
  * Source: http://hl7.org/fhir/R4/observation-operation-stats.html
  */
 import type { Observation, ObservationComponent, Quantity } from 'fhir/r4.js';
+import { DATA_ABSENT_REASON, UCUM } from '../fhir/codings.ts';
 import type { Unit } from '../fhir/search/extract.ts';
 import type { Criterion, TokenValue } from '../fhir/search/query.ts';
 import { exact, readReference } from '../fhir/search/read-values.ts';
@@ -21,8 +22,6 @@ import { within } from './within.ts';
 
 const MOST_COUNTED = 200_000;
 const STATISTIC_CODES = 'http://terminology.hl7.org/CodeSystem/observation-statistics';
-const UCUM = 'http://unitsofmeasure.org';
-const ABSENT = 'http://terminology.hl7.org/CodeSystem/data-absent-reason';
 
 /** A Parameters resource: one Observation for each code, and the observations behind them where asked for. */
 export function stats(held: Held, type: ResourceType, ask: Ask): string {
@@ -142,7 +141,7 @@ const COUNTS: readonly Statistic[] = ['count', 'total-count', 'skew', 'kurtosis'
 function component(name: Statistic, value: number | undefined, unit: Unit | null): ObservationComponent {
   const code = { coding: [{ system: STATISTIC_CODES, code: name, display: STATISTICS[name] }] };
   if (value === undefined) {
-    const coding = [{ system: ABSENT, code: 'unknown', display: 'Unknown' }];
+    const coding = [{ system: DATA_ABSENT_REASON, code: 'unknown', display: 'Unknown' }];
     return { code, dataAbsentReason: { coding, text: 'too few measured numbers' } };
   }
   return { code, valueQuantity: quantity(exact(value), unitOf(name, unit)) };

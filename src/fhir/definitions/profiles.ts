@@ -2,7 +2,7 @@
 import type { ElementDefinition, StructureDefinition } from 'fhir/r4.js';
 import type { ObservationName } from '../../domain/fact.ts';
 import { FACT_CODES, type FactCode } from '../codes.ts';
-import { UCUM } from '../codings.ts';
+import { PARTICIPANT, UCUM, US_CORE_PARTICIPANT } from '../codings.ts';
 import { type Described, definitionUrl, headOf } from './definition.ts';
 
 const R4_DEFINITION = 'http://hl7.org/fhir/StructureDefinition';
@@ -164,8 +164,6 @@ const unitElements = (canonical: string): readonly Element[] => [
 
 const once = (system: string, code: string): string =>
   `agent.where(type.coding.where(system = '${system}' and code = '${code}').exists()).count() = 1`;
-const HL7 = 'http://terminology.hl7.org/CodeSystem/provenance-participant-type';
-const US_CORE = 'http://hl7.org/fhir/us/core/CodeSystem/us-core-provenance-participant-type';
 
 const PROVENANCE_ELEMENTS: readonly Element[] = [
   {
@@ -174,7 +172,11 @@ const PROVENANCE_ELEMENTS: readonly Element[] = [
       invariant(
         'drain-agents',
         'One author, who charted it; and the service, that assembled and transmitted it.',
-        [once(HL7, 'author'), once(HL7, 'assembler'), once(US_CORE, 'transmitter')].join(' and '),
+        [
+          once(PARTICIPANT, 'author'),
+          once(PARTICIPANT, 'assembler'),
+          once(US_CORE_PARTICIPANT, 'transmitter'),
+        ].join(' and '),
       ),
       invariant(
         'drain-replaced',

@@ -13,16 +13,18 @@ export const PRACTICE = [
 export const DATES =
   'Prefixes eq ne gt lt ge le sa eb ap, as the text of FHIR R4 says: eq holds what lies wholly within the value; gt asks that the end is later than the value, lt that the start is earlier; ge and le are gt or eq, lt or eq. Values without an offset are in the zone of this service.';
 
-/** Of every type. */
+export const LOGICAL_ID: SearchParameter = {
+  name: '_id',
+  kind: 'token',
+  home: 'id',
+  paths: ['id'],
+  definition: `${R4}/Resource-id`,
+  documentation: 'Logical ids.',
+};
+
+/** Of every type that has versions. */
 export const COMMON: readonly SearchParameter[] = [
-  {
-    name: '_id',
-    kind: 'token',
-    home: 'id',
-    paths: ['id'],
-    definition: `${R4}/Resource-id`,
-    documentation: 'Logical ids.',
-  },
+  LOGICAL_ID,
   {
     name: '_lastUpdated',
     kind: 'date',

@@ -1,16 +1,9 @@
 /** The types of our definitions: made by the code and not issued, so they have no versions. */
-import { R4 } from './parameters.ts';
+import { LOGICAL_ID, R4 } from './parameters.ts';
 import type { ResourceType, SearchParameter } from './resource-type.ts';
 
 const PARAMETERS: readonly SearchParameter[] = [
-  {
-    name: '_id',
-    kind: 'token',
-    home: 'id',
-    paths: ['id'],
-    definition: `${R4}/Resource-id`,
-    documentation: 'Logical ids.',
-  },
+  LOGICAL_ID,
   {
     name: 'url',
     kind: 'uri',

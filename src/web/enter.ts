@@ -2,13 +2,13 @@
 import { intervalText } from './amounts.ts';
 import type { Receipt, State } from './answers.ts';
 import { askKept } from './api.ts';
-import { h } from './dom.ts';
+import { button, type Child, fill, h } from './dom.ts';
 import { askChart } from './drain.ts';
 import { valueAt } from './exact.ts';
 import { askFacts, type Facts } from './facts.ts';
 import type { Content } from './field-set.ts';
 import { entryForm, type FormContext } from './form.ts';
-import { letGo, type Sent, waiting } from './outbox.ts';
+import { letGo, type Sent, type Waiting, waiting } from './outbox.ts';
 import type { ChartRow } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, staleNotice } from './view.ts';
@@ -69,30 +69,29 @@ export async function voidView(place: Place, drain: string, entry: string): Prom
 export async function waitingView(place: Place, id: string): Promise<void> {
   const entry = waiting().find((each) => each.id === id);
   if (entry === undefined) throw new Error('This entry waits no longer.');
-  const body = JSON.parse(entry.body) as Readonly<Record<string, unknown>>;
-  const known = await knownOf(entry.drain);
-  const isCorrection = body.kind === 'corrected';
-  const content = (isCorrection ? { ...(body.replacement as object), reason: body.reason } : body) as Content;
-  const kind = String(content.kind);
-  const target = isCorrection ? (body.target as FormContext['target']) : null;
-  const form = entryForm(contextOf(place, known, kind, { id, content, target, fixed: fixedIn(content) }));
-  const drop = h(
-    'button',
-    { type: 'button', class: 'danger', on: { click: () => discard(entry.drain, id) } },
-    'Discard this entry',
-  );
-  show(
-    place,
-    known,
-    `Not taken: ${entry.words}`,
-    h('div', {}, h('p', { class: 'notice' }, entry.refused?.detail ?? 'Not yet sent.'), form, drop),
-  );
+  const { drain, words, refused } = entry;
+  const known = drain === null ? null : await knownOf(drain);
+  const context =
+    known === null
+      ? placementOf(place, await askFacts(), { id, content: JSON.parse(entry.body) as Content })
+      : heldContext(place, known, entry);
+  const drop = button('Discard this entry', () => discard(drain, id), { class: 'danger' });
+  const notice = h('p', { class: 'notice' }, refused?.detail ?? 'Not yet sent.');
+  show(place, known, `Not taken: ${words}`, h('div', {}, notice, entryForm(context), drop));
 }
 
-function discard(drain: string, id: string): void {
+function heldContext(place: Place, known: Known, { id, body: text }: Waiting): FormContext {
+  const body = JSON.parse(text) as Readonly<Record<string, unknown>>;
+  const isCorrection = body.kind === 'corrected';
+  const content = (isCorrection ? { ...(body.replacement as object), reason: body.reason } : body) as Content;
+  const target = isCorrection ? (body.target as FormContext['target']) : null;
+  return contextOf(place, known, String(content.kind), { id, content, target, fixed: fixedIn(content) });
+}
+
+function discard(drain: string | null, id: string): void {
   if (!confirm('Discard this entry? What was typed is lost.')) return;
   letGo(id);
-  location.hash = `#/drain/${drain}`;
+  location.hash = drain === null ? '#/' : `#/drain/${drain}`;
 }
 
 const fixedIn = ({ advisory, target }: Content): FormContext['fixed'] => ({
@@ -109,27 +108,32 @@ async function rowOf({ rows, state }: Known, entry: string): Promise<ChartRow> {
 }
 
 export async function placeView(place: Place): Promise<void> {
-  const facts = await askFacts();
-  const form = entryForm({
-    ...{ drain: null, kind: 'placed', unit: null, profiles: facts.profiles, zone: facts.zone },
-    ...{ levelNow: null, target: null, content: null, fixed: {}, id: null },
-    lastOf: () => null,
-    cancel: () => {
-      location.hash = '#/';
-    },
-    done(sent) {
-      place.say(sent.state === 'recorded' ? 'The drain is placed. Set up its unit next.' : 'Not yet sent.');
-      location.hash = sent.state === 'recorded' ? `#/drain/${sent.receipt.drain}/enter/set-up` : '#/';
-    },
-  });
-  place.element.replaceChildren(heading('Place a drain'), form);
+  show(place, null, 'Place a drain', entryForm(placementOf(place, await askFacts(), {})));
 }
 
-function show(place: Place, { state, since, facts }: Known, title: string, form: HTMLElement): void {
+const placementOf = (place: Place, facts: Facts, more: Partial<FormContext>): FormContext => ({
+  ...{ drain: null, kind: 'placed', unit: null, profiles: facts.profiles, zone: facts.zone },
+  ...{ levelNow: null, target: null, content: null, fixed: {}, id: null },
+  lastOf: () => null,
+  cancel: () => {
+    location.hash = '#/';
+  },
+  done(sent) {
+    place.say(sent.state === 'recorded' ? 'The drain is placed. Set up its unit next.' : 'Not yet sent.');
+    location.hash = sent.state === 'recorded' ? `#/drain/${sent.receipt.drain}/enter/set-up` : '#/';
+  },
+  ...more,
+});
+
+/** @param known of the drain; null where there is none yet */
+function show(place: Place, known: Known | null, title: string, form: HTMLElement): void {
   if (place.left.aborted) return;
+  fill(place.element, heading(title), known !== null && whoOf(known), form);
+}
+
+function whoOf({ state, since, facts }: Known): Child {
   const who = `${siteText(state.site)}, ${state.tubes.join(' and ')} · ${referenceText(state.patient)}`;
-  const notice = staleNotice(since, facts.zone);
-  place.element.replaceChildren(heading(title), h('p', { class: 'quiet' }, who), h('div', {}, notice), form);
+  return [h('p', { class: 'quiet' }, who), h('div', {}, staleNotice(since, facts.zone))];
 }
 
 function contextOf(place: Place, known: Known, kind: string, more: Partial<FormContext>): FormContext {

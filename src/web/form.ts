@@ -170,7 +170,7 @@ async function save({ context, id, fields, faults, bodyBy }: Saving): Promise<vo
   const path = drain === null ? '/v1/drains' : `/v1/drains/${drain}/entries`;
   try {
     const sent = await send<Receipt & { readonly drain: string }>({
-      ...{ id, path, words, drain: drain ?? '', body: bodyBy(author, content) },
+      ...{ id, path, words, drain, body: bodyBy(author, content) },
     });
     if (sent.state === 'refused') return showRefused(sent.problem, fields, faults);
     if (drain !== null) dropDraft(drain, kind);

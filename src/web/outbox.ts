@@ -6,7 +6,8 @@ import { NoAnswer, type Problem, post } from './api.ts';
 
 export interface Waiting {
   readonly id: string;
-  readonly drain: string;
+  /** Null for a placement, which makes the drain. */
+  readonly drain: string | null;
   /** Where it is posted. */
   readonly path: string;
   /** JSON text, as it is sent each time. */
@@ -33,10 +34,14 @@ const changed = (): void => {
 };
 
 export function waiting(): readonly Waiting[] {
-  return Object.keys(localStorage)
-    .filter((key) => key.startsWith(PREFIX))
-    .map((key) => JSON.parse(localStorage.getItem(key) ?? 'null') as Waiting)
-    .sort((a, b) => a.savedAt - b.savedAt);
+  return (
+    Object.keys(localStorage)
+      .filter((key) => key.startsWith(PREFIX))
+      .map((key) => JSON.parse(localStorage.getItem(key) ?? 'null') as Waiting)
+      // Earlier pages kept a placement under an empty drain; what waits in a browser outlives the page.
+      .map((entry) => ({ ...entry, drain: entry.drain || null }))
+      .sort((a, b) => a.savedAt - b.savedAt)
+  );
 }
 
 /** 128 random bits; unlike randomUUID this is there without a secure context too. */

@@ -1,4 +1,7 @@
-/** The server under load, as a process of its own: validation only, or durable with `--database FILE` (`--worker`: in a thread). */
+/**
+ * The server under load, as a process of its own: validation only, or durable with `--database FILE`, which delivers to
+ * the FHIR server that `--ehr URL` names (`--worker`: derived and written in a thread, and nothing is delivered).
+ */
 
 import { parseArgs } from 'node:util';
 import { pino } from 'pino';
@@ -33,7 +36,7 @@ async function durable(database: string): Promise<string> {
     DRAINLEDGER_ORIGIN: 'bench.example',
     DRAINLEDGER_DEVELOPMENT: 'yes',
     DRAINLEDGER_PORT: '0',
-    // Nothing listens there: entries wait in their lanes, as in an outage.
+    // Where none is named nothing listens: entries wait in their lanes, as in an outage.
     DRAINLEDGER_EHR_URL: values.ehr ?? 'http://127.0.0.1:9/fhir',
   });
   return (await startService({ config, logger, onFatal: () => process.exit(70) })).url;

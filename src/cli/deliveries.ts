@@ -69,9 +69,10 @@ const VERBS: Readonly<Record<string, Verb>> = {
     });
   },
   async requeue(service, name, options) {
+    if (name !== undefined) refuseNarrower(name, options);
     const path =
       name === undefined ? `/targets/${needed(options, 'target')}/requeue` : `/deliveries/${name}/requeue`;
-    const only = name === undefined && options.drain !== undefined ? { drain: options.drain } : {};
+    const only = options.drain === undefined ? {} : { drain: options.drain };
     const { deliveries } = await service<{ deliveries: number }>(path, { ...byWhom(options), ...only });
     print([`${deliveries} will be sent again, as their facts stand then`]);
   },
@@ -90,6 +91,15 @@ const VERBS: Readonly<Record<string, Verb>> = {
     print([`${drains} drains have something recorded in this time; it will be sent as it now stands`]);
   },
 };
+
+/** A name beside a target or drain that may be another: which of them is meant is not guessed. */
+function refuseNarrower(name: string, options: Options): void {
+  for (const key of ['target', 'drain'] as const)
+    if (options[key] !== undefined)
+      throw new Refused(
+        `name a delivery, or give --target, not both: ${name} says its target and drain itself, so leave --${key} out`,
+      );
+}
 
 async function eachPage<K extends string, T>(
   service: Service,

@@ -1,4 +1,7 @@
-/** `targets check|list|resume`: what a target can do and what it would be sent; nothing is sent. */
+/**
+ * `targets check` asks each target what it can do and says what it would be sent; it sends nothing. `list` says how the
+ * service fares with its targets, and `resume` has it try one at once.
+ */
 import { parseArgs } from 'node:util';
 import { readConfig } from '../config.ts';
 import { readSigningKey } from '../delivery/auth/keys.ts';

@@ -60,7 +60,7 @@ export function startDelivering(options: DeliverOptions): Deliverer {
 
   async function attempt(delivery: Delivery, lapsesMs: number): Promise<void> {
     const attempted = await sender.attempt(delivery, lapsesMs).catch((error: unknown) => {
-      tellFailure(options, delivery, error);
+      tellFailure(options, delivery, error, 'could not attempt a delivery');
       return null;
     });
     // Settled beside the next claim, so that both share what it costs to make them durable.
@@ -74,7 +74,9 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     tell(options, delivery, end);
     const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
     const settled = settlement === null ? undefined : store.settle(delivery, settlement, clock.now());
-    await Promise.all([settled, judge(end)]).catch((error: unknown) => tellFailure(options, delivery, error));
+    await Promise.all([settled, judge(end)]).catch((error: unknown) =>
+      tellFailure(options, delivery, error, 'could not settle a delivery'),
+    );
   }
 
   function keepUntilDone(all: Map<string, Promise<void>>, key: string, work: Promise<void>): void {
@@ -159,8 +161,13 @@ function tell({ log }: DeliverOptions, { target, logIndex, attempts }: Delivery,
 }
 
 /** The claim lapses by itself, and the delivery is looked for and sent again. */
-function tellFailure({ log }: DeliverOptions, { target, logIndex }: Delivery, error: unknown): void {
-  log.error({ target, log_index: logIndex, error: nameOf(error) }, 'could not settle a delivery');
+function tellFailure(
+  { log }: DeliverOptions,
+  { target, logIndex }: Delivery,
+  error: unknown,
+  message: string,
+): void {
+  log.error({ target, log_index: logIndex, error: nameOf(error) }, message);
 }
 
 const nameOf = (error: unknown): string => (error instanceof Error ? error.name : 'unknown');

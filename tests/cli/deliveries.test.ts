@@ -136,6 +136,14 @@ describe('deliveries', () => {
       code: 1,
       error: '--by is missing\n',
     });
+    for (const narrower of [
+      ['--target', 'ehr'],
+      ['--drain', 'abc'],
+    ])
+      expect(await asked('deliveries', 'requeue', 'ehr.abc.1', ...narrower, ...BY)).toMatchObject({
+        code: 1,
+        error: `name a delivery, or give --target, not both: ehr.abc.1 says its target and drain itself, so leave ${narrower[0]} out\n`,
+      });
     expect(await asked('deliveries', 'skip', 'ehr.d.1', '--by', 'nurse', '--reason', 'x')).toMatchObject({
       code: 1,
     });

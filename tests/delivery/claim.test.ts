@@ -1,8 +1,8 @@
 /** A claim runs from when it was taken, whatever is looked up first: it is made longer before a write that needs it. */
-import { afterEach, beforeEach, expect, it } from 'vitest';
+import { beforeEach, expect, it } from 'vitest';
 import type { Connection } from '../../src/delivery/connection.ts';
 import { claimMs, createSender } from '../../src/delivery/send.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from '../store/ledger.ts';
+import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { placed, setUp } from '../support/drain-script.ts';
 import { targetOf } from './target.ts';
 
@@ -12,21 +12,14 @@ const BY_NUMBER = placed('08:00', {
 const TARGET = targetOf({ patient: 'look-up' });
 const START = 2_000_000_000_000;
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
+const ledger = ledgerForEach();
 let now: number;
 /** Of each write: for how long the claim still holds, ms. */
 let holdsMs: number[];
 beforeEach(async () => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
   now = START;
   holdsMs = [];
   for (const told of [BY_NUMBER, setUp('08:00', 0)]) await ledger.record([incoming(told, BY_NUMBER)]);
-});
-afterEach(async () => {
-  await ledger.close();
-  place.remove();
 });
 
 const claim = async () => {

@@ -3,7 +3,7 @@ import { createServer, type Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Deliverer } from '../../src/delivery/deliver.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from '../store/ledger.ts';
+import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
 import { deliverTo, untilIdle } from './deliverer.ts';
 
@@ -12,8 +12,7 @@ type Answer =
   | 'reset';
 
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
+const ledger = ledgerForEach();
 let server: Server;
 let deliverer: Deliverer | undefined;
 let answers: Answer[];
@@ -23,8 +22,6 @@ let underWay: number;
 let mostUnderWay: number;
 
 beforeEach(async () => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
   answers = [];
   received = [];
   paths = [];
@@ -55,8 +52,6 @@ afterEach(async () => {
   deliverer = undefined;
   server.closeAllConnections();
   await new Promise((resolve) => server.close(resolve));
-  await ledger.close();
-  place.remove();
 });
 
 function deliver(ceilingMs?: number): void {

@@ -3,7 +3,7 @@ import type { Observation } from '@medplum/fhirtypes';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Deliverer } from '../../src/delivery/deliver.ts';
 import { createFrameReader } from '../../src/store/sqlite/frames.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from '../store/ledger.ts';
+import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told, voided } from '../support/drain-script.ts';
 import { deliverTo, untilIdle } from './deliverer.ts';
 import { type OtherEhr, startOtherEhr } from './other-ehr.ts';
@@ -19,20 +19,15 @@ const STORY: readonly Told[] = [
   voided('c-void', 'c', '11:30'),
 ];
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
+const ledger = ledgerForEach();
 let ehr: OtherEhr;
 let deliverer: Deliverer | undefined;
 beforeEach(async () => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
   ehr = await startOtherEhr();
 });
 afterEach(async () => {
   await deliverer?.stop();
   await ehr.close();
-  await ledger.close();
-  place.remove();
 });
 
 async function tell(story: readonly Told[], placement = PLACED): Promise<void> {

@@ -1,37 +1,18 @@
 /** Versions of the configuration in the ledger: a stream of their own, under the same promises as every entry. */
 import { createHash } from 'node:crypto';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { StoreFailed } from '../../src/store/port.ts';
 import { level, placed, setUp } from '../support/drain-script.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
+import { incoming, ledgerForEach, rowsOf } from './ledger.ts';
 
 const ONE = '{"rules":{"threshold":250.50}}';
 const TWO = '{"rules":{"threshold":250.5}}';
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
 const DRAIN = incoming(PLACED, PLACED).drain;
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
-beforeEach(() => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
-});
-afterEach(async () => {
-  await ledger.close();
-  place.remove();
-});
+const ledger = ledgerForEach();
 
-interface Row {
-  readonly log_index: number;
-  readonly stream: string;
-  readonly seq: number;
-  readonly envelope: string;
-  readonly hash: string;
-  readonly salt: Buffer;
-  readonly body: string;
-}
-const rows = () =>
-  ledger.db.prepare<[], Row>('SELECT * FROM ledger JOIN payload USING (log_index) ORDER BY log_index').all();
+const rows = () => rowsOf(ledger.db);
 
 const tell = async (...story: Parameters<typeof incoming>[0][]): Promise<void> => {
   for (const told of story) {
@@ -55,8 +36,7 @@ describe('a version', () => {
 
   it('is still there when the ledger is opened again, and the same again adds nothing', async () => {
     const { version } = await ledger.store.configure(ONE);
-    await ledger.close();
-    ledger = openLedger(place.file);
+    await ledger.reopen();
     expect(ledger.store.configurations()).toEqual([version]);
     expect(await ledger.store.configure(ONE)).toEqual({ version, isNew: false });
   });
@@ -84,11 +64,9 @@ describe('a version', () => {
 
   it('is never recorded before what is in the ledger already, though the clock may step back', async () => {
     const late = 2_000_000_000_000;
-    await ledger.close();
-    ledger = openLedger(place.file, { now: () => late });
+    await ledger.reopen({ now: () => late });
     await tell(PLACED);
-    await ledger.close();
-    ledger = openLedger(place.file, { now: () => late - 3_600_000 });
+    await ledger.reopen({ now: () => late - 3_600_000 });
     const { version } = await ledger.store.configure(ONE);
     expect(version.recordedAt).toBe('2033-05-18T03:33:20.000Z');
   });

@@ -1,24 +1,17 @@
 /** What is told of the ledger as it is written: in its order, only what is durable, with all drains that it concerns. */
-import { afterEach, beforeEach, expect, test } from 'vitest';
+import { beforeEach, expect, test } from 'vitest';
 import type { Committed } from '../../src/store/port.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
+import { incoming, ledgerForEach } from './ledger.ts';
 
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
 const SIBLING = { ...placed('08:00', { patient: { reference: 'Patient/p' } }), key: 'sibling' } as Told;
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
+const ledger = ledgerForEach();
 let told: { readonly entry: Committed; readonly concerns: readonly string[] }[];
 beforeEach(() => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
   told = [];
   ledger.store.listen((entry, concerns) => told.push({ entry, concerns }));
-});
-afterEach(async () => {
-  await ledger.close();
-  place.remove();
 });
 
 const tell = (...of: readonly Told[]) =>

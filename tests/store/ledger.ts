@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
+import { afterEach, beforeEach } from 'vitest';
 import { writeBody } from '../../src/audit/entry-text.ts';
 import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import type { Incoming } from '../../src/record/incoming.ts';
@@ -60,6 +61,61 @@ export function openLedger(file: string, more: Partial<SqliteStoreOptions> = {})
       await store.close();
     },
   };
+}
+
+/** The ledger of the test that runs. */
+export interface LedgerInTest extends Omit<Ledger, 'close'> {
+  /** Closes it and opens it again, or the one that `more.file` names, under other options. */
+  reopen(more?: Partial<SqliteStoreOptions>): Promise<void>;
+}
+
+/** A new ledger before each test of the file, closed and removed after it. */
+export function ledgerForEach(): LedgerInTest {
+  let place: ReturnType<typeof temporaryFile>;
+  let ledger: Ledger;
+  beforeEach(() => {
+    place = temporaryFile();
+    ledger = openLedger(place.file);
+  });
+  afterEach(async () => {
+    await ledger.close();
+    place.remove();
+  });
+  return {
+    get file() {
+      return ledger.file;
+    },
+    get store() {
+      return ledger.store;
+    },
+    get record() {
+      return ledger.record;
+    },
+    get db() {
+      return ledger.db;
+    },
+    async reopen(more = {}) {
+      await ledger.close();
+      ledger = openLedger(more.file ?? place.file, more);
+    },
+  };
+}
+
+export interface LedgerRow {
+  readonly log_index: number;
+  readonly stream: string;
+  readonly seq: number;
+  readonly envelope: string;
+  readonly hash: string;
+  readonly salt: Buffer;
+  readonly body: string;
+}
+
+/** All entries with what they say, in the order of the log. */
+export function rowsOf(db: Database.Database): readonly LedgerRow[] {
+  return db
+    .prepare<[], LedgerRow>('SELECT * FROM ledger JOIN payload USING (log_index) ORDER BY log_index')
+    .all();
 }
 
 /** What is told, addressed to the drain that the telling of its placement makes. */

@@ -1,11 +1,11 @@
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { entryHash, frameName, genesis, issuedCommitment, payloadCommitment } from '../../src/audit/chain.ts';
 import { rowsFrom } from '../../src/domain/chart.ts';
 import { epochMs } from '../../src/domain/units.ts';
 import { StoreBusy, StoreFailed } from '../../src/store/port.ts';
 import { instilled, level, placed, setUp, type Told, voided, weighed } from '../support/drain-script.ts';
 import { written } from '../support/written.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
+import { incoming, ledgerForEach, rowsOf } from './ledger.ts';
 
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
 const STORY: readonly Told[] = [
@@ -18,16 +18,7 @@ const STORY: readonly Told[] = [
 ];
 const TABLES = ['ledger', 'payload', 'issued', 'identity', 'frame', 'reissue', 'lane', 'drain'] as const;
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
-beforeEach(() => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
-});
-afterEach(async () => {
-  await ledger.close();
-  place.remove();
-});
+const ledger = ledgerForEach();
 
 async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
   for (const told of story) {
@@ -43,16 +34,6 @@ function rows(placement = PLACED): unknown[] {
   const book = ledger.store.books(name).get(name);
   if (book === undefined) throw new Error('the drain is gone');
   return JSON.parse(written(rowsFrom(book.chart, epochMs(-Infinity)))) as unknown[];
-}
-
-interface LedgerRow {
-  readonly stream: string;
-  readonly seq: number;
-  readonly envelope: string;
-  readonly hash: string;
-  readonly salt: Buffer;
-  readonly body: string;
-  readonly log_index: number;
 }
 
 describe('the ledger', () => {
@@ -73,9 +54,7 @@ describe('the ledger', () => {
 
   it('chains each drain: every hash can be worked out again from the stored bytes', async () => {
     await tell(STORY);
-    const stored = ledger.db
-      .prepare<[], LedgerRow>('SELECT * FROM ledger JOIN payload USING (log_index) ORDER BY log_index')
-      .all();
+    const stored = rowsOf(ledger.db);
     expect(stored).toHaveLength(STORY.length);
     let before = genesis('store.example', stored[0]?.stream ?? '');
     for (const [i, row] of stored.entries()) {
@@ -104,15 +83,13 @@ describe('the ledger', () => {
   it('says the same when it is opened again', async () => {
     await tell(STORY);
     const before = rows();
-    await ledger.close();
-    ledger = openLedger(place.file);
+    await ledger.reopen();
     expect(rows()).toEqual(before);
   });
 
   it('records times that never run backwards, though the clock may', async () => {
-    await ledger.close();
     const clock = [2_000_000_000_000, 1_000_000_000_000, 2_000_000_000_001];
-    ledger = openLedger(place.file, { now: () => clock.shift() ?? 0 });
+    await ledger.reopen({ now: () => clock.shift() ?? 0 });
     await tell(STORY.slice(0, 3));
     const recorded = ledger.store
       .entries(incoming(PLACED, PLACED).drain, 0, 9)
@@ -125,11 +102,9 @@ describe('the ledger', () => {
   });
 
   it('records nothing earlier than what it holds when it is opened again with the clock stepped back', async () => {
-    await ledger.close();
-    ledger = openLedger(place.file, { now: () => 2_000_000_000_000 });
+    await ledger.reopen({ now: () => 2_000_000_000_000 });
     await tell(STORY.slice(0, 2));
-    await ledger.close();
-    ledger = openLedger(place.file, { now: () => 1_000_000_000_000 });
+    await ledger.reopen({ now: () => 1_000_000_000_000 });
     await tell(STORY.slice(2, 3));
     const recorded = ledger.store
       .entries(incoming(PLACED, PLACED).drain, 0, 9)
@@ -146,8 +121,7 @@ describe('nothing is half written', () => {
     if (table === 'lane') {
       // A lane is only written to where nothing is under way in it; that is kept in memory.
       ledger.db.exec("UPDATE lane SET state = 'idle'");
-      await ledger.close();
-      ledger = openLedger(place.file);
+      await ledger.reopen();
     }
     ledger.db.exec(
       `CREATE TRIGGER obstacle BEFORE INSERT ON ${table} BEGIN SELECT RAISE(ABORT, 'in the way'); END`,
@@ -184,14 +158,12 @@ describe('nothing is half written', () => {
     expect(indexes).toEqual(indexes.map((_, i) => i));
     // What the group had changed in memory before it was taken back must be gone as well.
     const inMemory = rows();
-    await ledger.close();
-    ledger = openLedger(place.file);
+    await ledger.reopen();
     expect(inMemory).toEqual(rows());
   });
 
   it('takes no more than its queue holds, and says when to come back', async () => {
-    await ledger.close();
-    ledger = openLedger(place.file, { mostQueued: 3 });
+    await ledger.reopen({ mostQueued: 3 });
     const all = STORY.map((told) => ledger.record([incoming(told, PLACED)]).catch((error: unknown) => error));
     const answers = await Promise.all(all);
     expect(answers.filter((answer) => answer instanceof StoreBusy)).toHaveLength(3);
@@ -226,8 +198,7 @@ describe('drains of one patient', () => {
       says: { kind: 'drain-updated', patient: { reference: 'Patient/p' } },
     });
     await tell([link('link', '09:30'), link('again', '09:40'), voided('undo', 'again')], third);
-    await ledger.close();
-    ledger = openLedger(place.file);
+    await ledger.reopen();
     const found = rows(third) as { volumes: { rate: { per_kg: object } } | null }[];
     const rate = found.find(({ volumes }) => volumes !== null)?.volumes?.rate;
     expect(rate?.per_kg).toMatchObject({ weight: { weight: 60_000 } });
@@ -302,9 +273,8 @@ describe('delivery', () => {
   });
 
   it('costs an entry nothing while its lanes are busy, whatever the number of targets', async () => {
-    await ledger.close();
     const targets = Array.from({ length: 20 }, (_, n) => `target-${n}`);
-    ledger = openLedger(place.file, { targets });
+    await ledger.reopen({ targets });
     await tell(STORY.slice(0, 2));
     expect(ledger.store.deliveryCounts().filter(({ state }) => state === 'waiting')).toHaveLength(20);
     ledger.db.exec(
@@ -320,8 +290,7 @@ describe('delivery', () => {
     const kinds = () => ledger.store.deliveryEvents({}, 0, 99).map(({ target, kind }) => `${target} ${kind}`);
     expect(kinds()).toEqual(['ehr started']);
     for (const targets of [['ehr'], ['other'], ['ehr', 'other']]) {
-      await ledger.close();
-      ledger = openLedger(place.file, { targets });
+      await ledger.reopen({ targets });
     }
     expect(kinds()).toEqual(['ehr started', 'other started', 'ehr left', 'ehr started']);
   });
@@ -352,17 +321,15 @@ describe('delivery', () => {
   });
 
   it('replays what was recorded in a period, then goes on; also to a target that never had it', async () => {
-    await ledger.close();
     let now = 2_000_000_000_000;
     const clock = () => {
       now += 1000;
       return now;
     };
-    ledger = openLedger(place.file, { targets: [], now: clock });
+    await ledger.reopen({ targets: [], now: clock });
     await tell(STORY.slice(0, 5));
     const [, , third] = ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 9);
-    await ledger.close();
-    ledger = openLedger(place.file, { now: clock });
+    await ledger.reopen({ now: clock });
     const from = Date.parse(third?.recordedAt ?? '');
     const period = { fromMs: from, toMs: from + 2000 };
     expect(await ledger.store.replay('ehr', null, period, BY, NOW)).toBe(1);

@@ -3,29 +3,20 @@ import { cpSync, mkdirSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type Database from 'better-sqlite3';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { Frontier, isBeginning, isIncluded, leafOf, nodeOf } from '../../src/audit/merkle.ts';
 import { StoreFailed } from '../../src/store/port.ts';
 import { migrate } from '../../src/store/sqlite/migrate.ts';
 import { openWriter } from '../../src/store/sqlite/open.ts';
 import { createTree, createTreeReader } from '../../src/store/sqlite/tree.ts';
 import { level, placed, setUp } from '../support/drain-script.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
+import { incoming, ledgerForEach } from './ledger.ts';
 
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
 const STORY = [PLACED, setUp('08:00', 0), level('a', '09:00', 60), level('b', '10:00', 130)];
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
-beforeEach(() => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
-});
-afterEach(async () => {
-  await ledger.close();
-  place.remove();
-});
+const ledger = ledgerForEach();
 
 const tell = async (story = STORY): Promise<void> => {
   for (const told of story) await ledger.record([incoming(told, PLACED)]);
@@ -44,7 +35,7 @@ function rootOf(leaves: readonly Buffer[]): Buffer {
 
 /** A ledger of so many rows that say nothing, which the tree does not mind. */
 function longLedger(rows: number): Database.Database {
-  const db = openWriter(join(dirname(place.file), 'long.db'));
+  const db = openWriter(join(dirname(ledger.file), 'long.db'));
   migrate(db, MIGRATIONS);
   const insert = db.prepare(
     "INSERT INTO ledger (log_index, stream, seq, envelope, hash) VALUES (?, 'x', ?, '', ?)",
@@ -94,8 +85,7 @@ describe('the tree', () => {
 
   it('goes on where it was when the ledger is opened again', async () => {
     await tell(STORY.slice(0, 3));
-    await ledger.close();
-    ledger = openLedger(place.file);
+    await ledger.reopen();
     await tell(STORY.slice(3));
     expect(ledger.store.log.rootAt(4)).toEqual(rootOf(hashes(ledger.db).map(leafOf)));
   });
@@ -104,21 +94,19 @@ describe('the tree', () => {
     await tell();
     const before = ledger.store.log.rootAt(4);
     ledger.db.exec('DELETE FROM tree; DELETE FROM tile');
-    await ledger.close();
-    ledger = openLedger(place.file);
+    await ledger.reopen();
     expect(ledger.store.log.rootAt(4)).toEqual(before);
   });
 
   it('is made for a ledger of the first schema when it is opened', async () => {
-    const old = join(dirname(place.file), 'first');
+    const old = join(dirname(ledger.file), 'first');
     mkdirSync(old);
     cpSync(join(MIGRATIONS, '0001-ledger.sql'), join(old, '0001-ledger.sql'));
-    const db = openWriter(join(dirname(place.file), 'old.db'));
+    const db = openWriter(join(dirname(ledger.file), 'old.db'));
     migrate(db, old);
     db.prepare("INSERT INTO ledger VALUES (0, 'x', 1, '', ?)").run('ab'.repeat(32));
     db.close();
-    await ledger.close();
-    ledger = openLedger(join(dirname(place.file), 'old.db'));
+    await ledger.reopen({ file: join(dirname(ledger.file), 'old.db') });
     expect(ledger.store.log.size()).toBe(1);
     expect(ledger.store.log.rootAt(1)).toEqual(leafOf('ab'.repeat(32)));
   });

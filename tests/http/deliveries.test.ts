@@ -5,6 +5,7 @@ import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { until } from '../support/until.ts';
 import { level, placeDrain, setUp, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
@@ -83,15 +84,9 @@ interface Listed {
 }
 const list = async (query = ''): Promise<Listed[]> => (await get(`/v1/deliveries${query}`)).deliveries;
 
-async function until(holds: () => Promise<boolean>): Promise<void> {
-  for (let tries = 0; tries < 500; tries += 1) {
-    if (await holds()) return;
-    await new Promise((resolve) => setTimeout(resolve, 20));
-  }
-  throw new Error(`it does not come to hold: ${JSON.stringify(await list())}`);
-}
+const untilSo = (holds: () => Promise<boolean>) => until(holds, list);
 const untilAllIn = (target: string, levels: readonly number[]) =>
-  until(async () => JSON.stringify(received[target]) === JSON.stringify(levels));
+  untilSo(async () => JSON.stringify(received[target]) === JSON.stringify(levels));
 
 async function chart(): Promise<string> {
   const drain = await placeDrain(service, 'd', '08:00', { patient: { reference: 'Patient/p1' } });
@@ -104,7 +99,7 @@ describe('what is under way', () => {
     statuses.one = 422;
     const drain = await chart();
     await untilAllIn('two', [120, 200]);
-    await until(async () => (await list('?state=dead')).length === 3);
+    await untilSo(async () => (await list('?state=dead')).length === 3);
     const [dead] = await list(`?state=dead&target=one&drain=${drain}`);
     expect(dead).toMatchObject({
       delivery: expect.stringContaining(`one.${drain}.`),
@@ -122,17 +117,17 @@ describe('what is under way', () => {
   it('is sent again when it is asked for, with the reason kept', async () => {
     statuses.one = 422;
     const drain = await chart();
-    await until(async () => (await list('?state=dead')).length === 3);
+    await untilSo(async () => (await list('?state=dead')).length === 3);
     delete statuses.one;
     const [first] = await list('?state=dead');
     expect(await post(`/v1/deliveries/${first?.delivery}/requeue`, BY)).toEqual({
       status: 200,
       body: { deliveries: 1 },
     });
-    await until(async () => (await list('?target=one')).length === 2);
+    await untilSo(async () => (await list('?target=one')).length === 2);
     expect(await post('/v1/targets/one/requeue', BY)).toEqual({ status: 200, body: { deliveries: 2 } });
     await untilAllIn('one', [120, 200]);
-    await until(async () => (await list()).length === 0);
+    await untilSo(async () => (await list()).length === 0);
     const { events } = await get(`/v1/deliveries/events?drain=${drain}&target=one`);
     const requeued = events.filter(({ kind }: { kind: string }) => kind === 'requeued');
     expect(requeued).toHaveLength(3);
@@ -146,16 +141,16 @@ describe('what is under way', () => {
   it('is given up when that is asked for, and the drain goes on', async () => {
     statuses.one = 503;
     await chart();
-    await until(async () => (await list('?target=one&state=waiting')).length === 1);
+    await untilSo(async () => (await list('?target=one&state=waiting')).length === 1);
     let skipped = { status: 0 };
-    await until(async () => {
+    await untilSo(async () => {
       const [waiting] = await list('?target=one');
       skipped = await post(`/v1/deliveries/${waiting?.delivery}/skip`, BY);
       return skipped.status === 200;
     });
     delete statuses.one;
     await untilAllIn('one', [120, 200]);
-    await until(async () => (await list('?target=one')).length === 1);
+    await untilSo(async () => (await list('?target=one')).length === 1);
     expect(await list('?target=one')).toMatchObject([{ state: 'skipped', outcome: { why: BY.reason } }]);
   });
 
@@ -185,8 +180,8 @@ describe('a target', () => {
     statuses.one = 403;
     await chart();
     const stateOf = async () => (await get('/v1/targets')).targets[0];
-    await until(async () => (await stateOf()).state === 'parked');
-    await until(async () => (await list('?target=two')).length === 0);
+    await untilSo(async () => (await stateOf()).state === 'parked');
+    await untilSo(async () => (await list('?target=two')).length === 0);
     expect(await stateOf()).toMatchObject({ target: 'one', waiting: 3, requests: { forbidden: 1 } });
     expect((await service.send('GET', '/readyz')).status).toBe(200);
     const figures = (await service.send('GET', '/metrics')).text;
@@ -233,8 +228,8 @@ describe('what cannot be done', () => {
       const time = `${10 + Math.floor(n / 60)}:${String(n % 60).padStart(2, '0')}`;
       await tell(drain, level(`r${n}`, time, 10 + n * 5));
     }
-    await until(async () => (await list('?target=two')).length === 0);
-    await until(async () => (await get('/v1/targets')).targets[0].waiting === 0);
+    await untilSo(async () => (await list('?target=two')).length === 0);
+    await untilSo(async () => (await get('/v1/targets')).targets[0].waiting === 0);
     const first = await get('/v1/deliveries?target=one');
     expect(first.deliveries).toHaveLength(100);
     const second = await get(`/v1/deliveries?target=one&after=${first.next_after}`);

@@ -44,6 +44,15 @@ test('it is valid, has a tag that tells it from another, and names nothing twice
 
 const TYPES = ['Observation', 'Device', 'Provenance', 'CodeSystem', 'ValueSet', 'StructureDefinition'];
 
+/** By type: what may be brought along, and what refers to it and may be. Those that are missing have neither. */
+const INCLUDES: Readonly<Record<string, readonly (readonly string[] | undefined)[]>> = {
+  Observation: [
+    ['Observation:derived-from', 'Observation:has-member', 'Observation:device'],
+    ['Provenance:target'],
+  ],
+  Device: [undefined, ['Provenance:target']],
+};
+
 test('it claims these types, and no others', () => {
   expect(statement.rest?.[0]?.resource?.map(({ type }) => type)).toEqual(TYPES);
 });
@@ -111,6 +120,9 @@ describe.each(TYPES)('what it claims of %s', (type) => {
   });
 
   test('every include', async () => {
+    expect([claimed().searchInclude, claimed().searchRevInclude]).toEqual(
+      INCLUDES[type] ?? [undefined, undefined],
+    );
     for (const [name, values = []] of [
       ['_include', claimed().searchInclude],
       ['_revinclude', claimed().searchRevInclude],

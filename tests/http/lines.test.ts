@@ -3,6 +3,7 @@ import { connect } from 'node:net';
 import Fastify from 'fastify';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { cutSlowRequests } from '../../src/http/slow-requests.ts';
+import { until } from '../support/until.ts';
 import { id, level, placement, setUp } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
@@ -112,11 +113,6 @@ function open() {
   };
   return { socket, chunk, answer: () => answer };
 }
-
-const until = async (isSo: () => boolean): Promise<void> => {
-  for (let n = 0; n < 400 && !isSo(); n += 1) await new Promise((resolve) => setTimeout(resolve, 25));
-  if (!isSo()) throw new Error('it did not come about in 10 s');
-};
 
 test('results come while lines are still being sent', async () => {
   const client = open();

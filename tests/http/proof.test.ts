@@ -11,6 +11,7 @@ import { readCheckpoint, readVerifierKey, signerOf } from '../../src/audit/check
 import { makeKeyFile } from '../../src/audit/key-file.ts';
 import { isBeginning, isIncluded, leafOf } from '../../src/audit/merkle.ts';
 import { readEscrow } from '../../src/escrow/escrow-file.ts';
+import { until } from '../support/until.ts';
 import { level, placeDrain, setUp, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
@@ -47,16 +48,6 @@ const get = async (service: TestService, path: string, status = 200): Promise<st
   expect({ path, status: answer.status, text: answer.text }).toMatchObject({ path, status });
   return answer.text;
 };
-
-/** Waits until it is so. @throws after 10 s */
-async function until<T>(ask: () => Promise<T | undefined | false>): Promise<T> {
-  for (const end = Date.now() + 10_000; Date.now() < end; ) {
-    const found = await ask();
-    if (found !== undefined && found !== false) return found;
-    await new Promise((resolve) => setTimeout(resolve, 20));
-  }
-  throw new Error('it did not come to be within 10 s');
-}
 
 interface Overview {
   readonly origin: string;

@@ -4,9 +4,9 @@ import { el } from './svg.ts';
 export type Theme = 'auto' | 'light' | 'dark';
 
 const LIGHT =
-  '--paper:#fff;--ink:#16202b;--quiet:#4d5b69;--grid:#dbe1e6;--first:#0a5c66;--second:#7a4a00;--third:#553a9b;--doubt:#9b1c31';
+  '--paper:#fff;--ink:#16202b;--quiet:#4d5b69;--grid:#dbe1e6;--first:#0a5c66;--second:#7a4a00;--third:#553a9b';
 const DARK =
-  '--paper:#10161d;--ink:#e6ebf0;--quiet:#a7b3bf;--grid:#2c3742;--first:#6fd0da;--second:#e5b567;--third:#b9a5f0;--doubt:#ff9aa8';
+  '--paper:#10161d;--ink:#e6ebf0;--quiet:#a7b3bf;--grid:#2c3742;--first:#6fd0da;--second:#e5b567;--third:#b9a5f0';
 
 const RULES = `
 text{fill:var(--ink);font:12px system-ui,'Segoe UI','DejaVu Sans',sans-serif}
@@ -18,7 +18,7 @@ text{fill:var(--ink);font:12px system-ui,'Segoe UI','DejaVu Sans',sans-serif}
 .first{stroke:var(--first)}.second{stroke:var(--second)}.third{stroke:var(--third)}
 .dash{stroke-dasharray:7 4}.dots{stroke-dasharray:2 4}
 .mark{stroke-width:1.5;fill:var(--paper)}
-.full.first{fill:var(--first)}.full.second{fill:var(--second)}.full.third{fill:var(--third)}
+.full.first{fill:var(--first)}
 .bar{stroke-width:1.2;stroke:var(--first);fill:var(--first)}
 .bar.open{fill:url(#hatch)}.bar.faint{fill:none;stroke-dasharray:3 3}
 .whisker{fill:none;stroke:var(--ink);stroke-width:1.4}
@@ -26,7 +26,6 @@ text{fill:var(--ink);font:12px system-ui,'Segoe UI','DejaVu Sans',sans-serif}
 .mean{fill:none;stroke:var(--second);stroke-width:1.6}
 .event{stroke:var(--quiet);stroke-width:1.2;stroke-dasharray:1 3}
 .gap{fill:url(#gap)}
-.doubt{fill:var(--paper);stroke:var(--doubt);stroke-width:1.5}
 .span{fill:url(#hatch);stroke:var(--first)}.span.ended{fill:none}
 .hatch{stroke:var(--first);stroke-width:1.4}.gapline{stroke:var(--grid);stroke-width:2}
 `;

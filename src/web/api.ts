@@ -34,7 +34,7 @@ async function fetched(path: string, init: RequestInit): Promise<Response> {
 }
 
 /** @throws {NoAnswer} */
-export async function ask<T>(path: string): Promise<Reply<T>> {
+async function ask<T>(path: string): Promise<Reply<T>> {
   return replyOf(await answered(path, {}));
 }
 
@@ -56,6 +56,17 @@ async function replyOf<T>(response: Response): Promise<Reply<T>> {
   }
 }
 
+/** What was asked for. @throws {NoAnswer} @throws {Error} with the service's words where it refuses */
+export async function askSure<T>(path: string): Promise<T> {
+  const reply = await ask<T>(path);
+  if (!reply.ok) throw new Error(reply.problem.detail);
+  return reply.body;
+}
+
+/** Why something cannot be shown: that nobody answered is never said of a service that did. */
+export const whyNot = (error: unknown): string =>
+  error instanceof NoAnswer ? 'No connection.' : error instanceof Error ? error.message : String(error);
+
 /** What was answered, or what was answered last in this session, with when that was. */
 export interface Kept<T> {
   readonly body: T;
@@ -70,10 +81,9 @@ export interface Kept<T> {
  */
 export async function askKept<T>(path: string, name = path): Promise<Kept<T>> {
   try {
-    const reply = await ask<T>(path);
-    if (!reply.ok) throw new Error(reply.problem.detail);
-    keep(name, reply.body);
-    return { body: reply.body, since: null };
+    const body = await askSure<T>(path);
+    keep(name, body);
+    return { body, since: null };
   } catch (error) {
     const kept = error instanceof NoAnswer ? sessionStorage.getItem(`kept ${name}`) : null;
     if (kept === null) throw error;
@@ -92,18 +102,37 @@ function keep(name: string, body: unknown): void {
   }
 }
 
-/** An image as an address that the page may show. @throws {NoAnswer} */
-export async function askImage(path: string): Promise<string> {
-  const response = await answered(path, {});
-  if (!response.ok) throw new NoAnswer('there is no image');
-  return URL.createObjectURL(await response.blob());
+export interface Image {
+  /** An address that the page may show; it holds until it is revoked. */
+  readonly address: string;
+  /** By which the service knows whether it has changed. */
+  readonly tag: string;
 }
 
-/** Server-sent events; ends when the connection does. @throws {NoAnswer} */
+/**
+ * @param held the tag of the image that is shown; null while none is
+ * @returns null where what is shown is what would be answered
+ * @throws {NoAnswer} @throws {Error} with the service's words where it refuses
+ */
+export async function askImage(path: string, held: string | null): Promise<Image | null> {
+  const response = await answered(path, { headers: held === null ? {} : { 'if-none-match': held } });
+  if (response.status === 304) return null;
+  const tag = response.headers.get('etag') ?? '';
+  if (response.ok) return { address: URL.createObjectURL(await response.blob()), tag };
+  const refused = await replyOf<never>(response);
+  throw new Error(refused.ok ? 'there is no image' : refused.problem.detail);
+}
+
+export interface LiveEvent {
+  readonly id: string;
+  readonly name: string;
+}
+
+/** Server-sent events; ends when the connection does. @param tell null: a sign of life @throws {NoAnswer} */
 export async function listenOnce(
   path: string,
   lastId: string | null,
-  tell: (event: { readonly id: string; readonly name: string }) => void,
+  tell: (event: LiveEvent | null) => void,
   stop: AbortSignal,
 ): Promise<void> {
   const resume: Record<string, string> = lastId === null ? {} : { 'last-event-id': lastId };
@@ -124,8 +153,7 @@ export async function listenOnce(
     for (const event of events) {
       const field = (name: string) => new RegExp(`^${name}: (.*)$`, 'm').exec(event)?.[1];
       const id = field('id');
-      if (id !== undefined) tell({ id, name: field('event') ?? 'message' });
-      else tell({ id: lastId ?? '', name: 'beat' });
+      tell(id === undefined ? null : { id, name: field('event') ?? 'message' });
     }
   }
 }

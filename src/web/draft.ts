@@ -2,24 +2,33 @@
 import { type Json, writeJson } from './exact.ts';
 import type { Content } from './field-set.ts';
 
-const keyOf = (drain: string, kind: string): string => `draft ${drain} ${kind}`;
+export interface Draft {
+  readonly drain: string;
+  readonly kind: string;
+  /** What it is about, where there may be several of a kind: an advisory, an entry. */
+  readonly about: string | null;
+}
+
+/** What is typed of one thing is never shown as typed of another. */
+export const draftKey = ({ drain, kind, about }: Draft): string =>
+  ['draft', drain, kind, about].filter((part) => part !== null).join(' ');
 
 /** Fields that are never empty say nothing of whether something was typed. */
 const isTyped = (content: Readonly<Record<string, Json>>): boolean =>
   Object.keys(content).some((key) => key !== 'effective_at');
 
-export function keepDraft(drain: string, kind: string, content: Readonly<Record<string, Json>>): void {
+export function keepDraft(key: string, content: Readonly<Record<string, Json>>): void {
   try {
-    if (isTyped(content)) localStorage.setItem(keyOf(drain, kind), writeJson(content));
-    else dropDraft(drain, kind);
+    if (isTyped(content)) localStorage.setItem(key, writeJson(content));
+    else dropDraft(key);
   } catch {
     // The browser is full: what is typed still stands on the page.
   }
 }
 
-export function readDraft(drain: string, kind: string): Content | null {
-  const text = localStorage.getItem(keyOf(drain, kind));
+export function readDraft(key: string): Content | null {
+  const text = localStorage.getItem(key);
   return text === null ? null : (JSON.parse(text) as Content);
 }
 
-export const dropDraft = (drain: string, kind: string): void => localStorage.removeItem(keyOf(drain, kind));
+export const dropDraft = (key: string): void => localStorage.removeItem(key);

@@ -3,7 +3,7 @@ import type { DryRun, Receipt } from './answers.ts';
 import { NoAnswer, type Problem, post } from './api.ts';
 import { askAuthor, authorText } from './author.ts';
 import { button, type Child, fill, h, link } from './dom.ts';
-import { dropDraft, keepDraft, readDraft } from './draft.ts';
+import { draftKey, dropDraft, keepDraft, readDraft } from './draft.ts';
 import { entryBody } from './entry-body.ts';
 import { type Json, valueAt } from './exact.ts';
 import { type Content, type FieldSet, type FieldSetOptions, fieldSet } from './field-set.ts';
@@ -39,8 +39,8 @@ export function entryForm(context: FormContext): HTMLElement {
   const fields = fieldSet({ ...context, isCorrection: target !== null });
   const preview = h('div', { 'aria-live': 'polite' }, untold());
   const faults = h('div', { class: 'faults', role: 'alert' });
-  const isNew = drain !== null && target === null && context.id === null;
-  const draft = isNew ? readDraft(drain, kind) : null;
+  const typedUnder = draftKeyOf(context);
+  const draft = typedUnder === null ? null : readDraft(typedUnder);
   fields.show({ effective_at: thisMinute(zone) });
   fields.show(context.content ?? draft ?? {});
   if (context.content === null && draft === null) keepTime(fields, zone);
@@ -49,14 +49,14 @@ export function entryForm(context: FormContext): HTMLElement {
 
   const foresee = previewer(context, preview, () => bodyBy(authorText() ?? 'preview', fields.content()));
   const onInput = later(() => {
-    if (isNew) keepDraft(drain, kind, fields.content());
+    if (typedUnder !== null) keepDraft(typedUnder, fields.content());
     void foresee(fields);
   });
   if (context.content !== null || draft !== null) onInput();
 
   const submit = async (event: Event): Promise<void> => {
     event.preventDefault();
-    await save({ context, id, fields, faults, bodyBy });
+    await save({ context, id, typedUnder, fields, faults, bodyBy });
   };
   return h(
     'form',
@@ -72,6 +72,13 @@ export function entryForm(context: FormContext): HTMLElement {
       button('Cancel', context.cancel),
     ),
   );
+}
+
+/** Null for what is no new entry of a drain: a correction, a refused entry and a placement keep no draft, and touch none. */
+function draftKeyOf({ drain, kind, target, id, fixed }: FormContext): string | null {
+  if (drain === null || target !== null || id !== null) return null;
+  const about = valueAt(fixed, 'advisory') ?? valueAt(fixed, 'target.value') ?? null;
+  return draftKey({ drain, kind, about: about === null ? null : String(about) });
 }
 
 const thisMinute = (zone: string): string => momentText(Math.floor(Date.now() / MINUTE_MS) * MINUTE_MS, zone);
@@ -154,12 +161,14 @@ async function foreseen(path: string, body: string, fields: FieldSet, context: F
 interface Saving {
   readonly context: FormContext;
   readonly id: string;
+  /** Where what is typed is kept; null where it is not. */
+  readonly typedUnder: string | null;
   readonly fields: FieldSet;
   readonly faults: HTMLElement;
   bodyBy(author: string, content: Record<string, Json>): string;
 }
 
-async function save({ context, id, fields, faults, bodyBy }: Saving): Promise<void> {
+async function save({ context, id, typedUnder, fields, faults, bodyBy }: Saving): Promise<void> {
   const { drain, kind, target } = context;
   fill(faults);
   const content = fields.checked();
@@ -173,7 +182,7 @@ async function save({ context, id, fields, faults, bodyBy }: Saving): Promise<vo
       ...{ id, path, words, drain, body: bodyBy(author, content) },
     });
     if (sent.state === 'refused') return showRefused(sent.problem, fields, faults);
-    if (drain !== null) dropDraft(drain, kind);
+    if (typedUnder !== null) dropDraft(typedUnder);
     context.done(sent);
   } catch (error) {
     fill(faults, h('p', {}, `This browser cannot keep the entry, so it was not sent. ${error}`));

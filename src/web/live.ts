@@ -37,13 +37,13 @@ export function watch(path: string, { changed, connected }: Watcher): Watching {
       await listenOnce(
         path,
         lastId,
-        ({ id, name }) => {
+        (event) => {
           clearTimeout(timer);
           timer = setTimeout(lost, SILENT_MS);
-          if (name === 'beat') return;
-          lastId = id;
+          if (event === null) return;
+          lastId = event.id;
           connected(true);
-          if (name !== 'now') tellChanged();
+          if (event.name !== 'now') tellChanged();
         },
         signal,
       );

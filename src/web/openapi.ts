@@ -69,7 +69,7 @@ const signed = (now: string) => ({
   effective_at: now,
 });
 
-/** They never end, or are no text. */
+/** They never end. */
 const ENDLESS = ['drainLive', 'overviewLive'];
 
 /** @param now RFC 3339 */

@@ -109,7 +109,9 @@ async function sendWaiting(): Promise<void> {
 /** Sends what waits whenever there is hope. */
 export function keepSending(): void {
   addEventListener('online', () => void sendWaiting());
-  addEventListener('storage', changed);
+  addEventListener('storage', ({ key }) => {
+    if (key === null || key.startsWith(PREFIX)) changed();
+  });
   setInterval(() => {
     if (waiting().length > 0) void sendWaiting();
   }, AGAIN_MS);

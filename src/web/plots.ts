@@ -1,5 +1,5 @@
 /** The plots of a drain, as wide as there is room for, over a time that is chosen. */
-import { askImage } from './api.ts';
+import { askImage, type Image, whyNot } from './api.ts';
 import { fill, h } from './dom.ts';
 
 const SPANS = [
@@ -18,7 +18,7 @@ export interface Plots {
 
 export function plotsSection(drain: string): Plots {
   let hours = Number(sessionStorage.getItem('hours') ?? 24);
-  let shown = '';
+  let shown: (Image & { readonly path: string }) | null = null;
   const image = h('img', {
     class: 'plot',
     hidden: true,
@@ -28,21 +28,22 @@ export function plotsSection(drain: string): Plots {
 
   async function draw(): Promise<void> {
     const width = Math.min(WIDTH_PX.most, Math.max(WIDTH_PX.least, Math.floor(element.clientWidth)));
+    const path = `/v1/drains/${drain}/plot.svg?last_h=${hours}&width=${width}`;
     try {
-      const address = await askImage(`/v1/drains/${drain}/plot.svg?last_h=${hours}&width=${width}`);
-      URL.revokeObjectURL(shown);
-      shown = address;
-      image.src = address;
-      image.hidden = false;
+      const drawn = await askImage(path, shown?.path === path ? shown.tag : null);
+      if (drawn !== null) showDrawn({ ...drawn, path });
       fill(fault);
-    } catch {
-      fill(
-        fault,
-        image.hidden
-          ? 'No connection: plots cannot be drawn now.'
-          : 'No connection: plots are as they were last drawn.',
-      );
+    } catch (error) {
+      const what = image.hidden ? 'Plots cannot be drawn now.' : 'Plots are as they were last drawn.';
+      fill(fault, `${what} ${whyNot(error)}`);
     }
+  }
+
+  function showDrawn(drawn: NonNullable<typeof shown>): void {
+    if (shown !== null) URL.revokeObjectURL(shown.address);
+    shown = drawn;
+    image.src = drawn.address;
+    image.hidden = false;
   }
 
   const choices = spanChoices(hours, (chosen) => {

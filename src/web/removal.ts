@@ -1,7 +1,7 @@
 /** Removal evidence: what was measured beside a published policy's figures; never a recommendation. */
 import { figureText } from './amounts.ts';
 import type { Criterion, RemovalEvidence, RemovalPolicy } from './answers.ts';
-import { ask } from './api.ts';
+import { askSure, whyNot } from './api.ts';
 import { type Child, fill, h } from './dom.ts';
 import { wordsFor } from './words.ts';
 
@@ -26,21 +26,27 @@ export function removalSection(drain: string): HTMLElement {
 
   async function offer(): Promise<void> {
     if (select.options.length > 0) return;
-    const reply = await ask<{ policies: readonly RemovalPolicy[] }>('/v1/removal-policies').catch(() => null);
-    if (reply?.ok !== true) return fill(found, 'No connection.');
-    fill(
-      select,
-      h('option', { value: '' }, 'choose one'),
-      reply.body.policies.map(({ id, setting }) => h('option', { value: id }, `${id} (${setting})`)),
-    );
+    try {
+      const { policies } = await askSure<{ policies: readonly RemovalPolicy[] }>('/v1/removal-policies');
+      fill(
+        select,
+        h('option', { value: '' }, 'choose one'),
+        policies.map(({ id, setting }) => h('option', { value: id }, `${id} (${setting})`)),
+      );
+      fill(found);
+    } catch (error) {
+      fill(found, whyNot(error));
+    }
   }
 
   async function show(): Promise<void> {
     if (select.value === '') return fill(found);
     const path = `/v1/drains/${drain}/removal-evidence?policy=${select.value}`;
-    const reply = await ask<RemovalEvidence>(path).catch(() => null);
-    if (reply?.ok !== true) return fill(found, 'No connection.');
-    fill(found, evidenceView(reply.body));
+    try {
+      fill(found, evidenceView(await askSure<RemovalEvidence>(path)));
+    } catch (error) {
+      fill(found, whyNot(error));
+    }
   }
 
   return details;

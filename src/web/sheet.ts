@@ -1,7 +1,7 @@
 /** A sheet of the last 24 hours, for paper: hours, chart, plots and cautions on white. */
 import { volumeText } from './amounts.ts';
 import type { CalendarWindows, Chart, State } from './answers.ts';
-import { ask, askImage } from './api.ts';
+import { askImage, askSure, type Image } from './api.ts';
 import { authorText } from './author.ts';
 import { button, type Child, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
@@ -19,7 +19,7 @@ interface Sheet {
   readonly state: State;
   readonly chart: Chart;
   readonly hours: CalendarWindows;
-  readonly image: string;
+  readonly image: Image | null;
 }
 
 export async function sheetView(place: Place, drain: string): Promise<void> {
@@ -36,10 +36,10 @@ async function asked(drain: string, from: string, to: string): Promise<Sheet> {
   const of = `/v1/drains/${drain}`;
   const [start, end] = [encodeURIComponent(from), encodeURIComponent(to)];
   const [state, chart, hours, image] = await Promise.all([
-    answered(ask<State>(`${of}/state`)),
-    answered(ask<Chart>(`${of}/chart?from=${start}`)),
-    answered(ask<CalendarWindows>(`${of}/windows?kind=hour&from=${start}&to=${end}`)),
-    askImage(`${of}/plot.svg?from=${start}&to=${end}&width=${PAPER_WIDTH_PX}&theme=light`),
+    askSure<State>(`${of}/state`),
+    askSure<Chart>(`${of}/chart?from=${start}`),
+    askSure<CalendarWindows>(`${of}/windows?kind=hour&from=${start}&to=${end}`),
+    askImage(`${of}/plot.svg?from=${start}&to=${end}&width=${PAPER_WIDTH_PX}&theme=light`, null),
   ]);
   return { state, chart, hours, image };
 }
@@ -59,18 +59,16 @@ const paper = ({ state, chart, hours, image }: Sheet, zone: string, time: string
     ),
     nowSection(state, zone),
     hoursTable(hours),
-    h('img', { class: 'plot', src: image, alt: 'Plots of these 24 hours; the tables have the same values.' }),
+    h('img', {
+      class: 'plot',
+      src: image?.address,
+      alt: 'Plots of these 24 hours; the tables have the same values.',
+    }),
     rowsTable(state.drain, chart.rows, zone, true),
     h('p', { class: 'quiet' }, `Printed ${now} by ${authorText() ?? '________________'}. ${NOT_THE_RECORD}`),
   );
 
 const NOT_THE_RECORD = 'The record is the service, not this sheet.';
-
-async function answered<T>(reply: ReturnType<typeof ask<T>>): Promise<T> {
-  const got = await reply;
-  if (!got.ok) throw new Error(got.problem.detail);
-  return got.body;
-}
 
 function hoursTable({ windows }: CalendarWindows): HTMLElement {
   return h(

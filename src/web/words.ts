@@ -1,4 +1,5 @@
 /** The words of the page for what the service says in codes. */
+import type { Reference } from './row-answers.ts';
 
 const WORDS: Readonly<Record<string, string>> = {
   'pleural-left': 'left pleural',
@@ -25,7 +26,6 @@ const WORDS: Readonly<Record<string, string>> = {
   'unexplained-fall': 'the level fell and nothing charted explains it',
   'no-closing-level': 'the old unit has no closing level',
   'opening-not-stated': 'the opening level was not stated',
-  'level-rebased-reason': 'the scale was disturbed',
   'suspect-rise': 'a later fall contradicts the rise',
   'baseline-only': 'only a first level is known',
   'gap-too-long': 'readings too far apart',
@@ -78,11 +78,6 @@ const SITES: Readonly<Record<string, string>> = {
 
 export const siteText = (site: string | null): string =>
   site === null ? 'Site not stated' : (SITES[site] ?? site);
-
-interface Reference {
-  readonly reference?: string;
-  readonly identifier?: { readonly system: string; readonly value: string };
-}
 
 export const referenceText = (of: Reference | undefined): string =>
   of?.reference ?? of?.identifier?.value ?? 'not linked';

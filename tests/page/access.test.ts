@@ -3,7 +3,16 @@ import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test, vi } from 'vitest';
 import { type Guarded, startGuarded } from '../http/access-control.ts';
 import { placement, setUp } from '../http/messages.ts';
-import { describeInBrowser, field, minutesAgo, nameAuthor, openWard, picture, type Ward } from './browser.ts';
+import {
+  describeInBrowser,
+  field,
+  minutesAgo,
+  nameAuthor,
+  openWard,
+  picture,
+  plotsDrawn,
+  type Ward,
+} from './browser.ts';
 
 describeInBrowser('a service that asks who comes', () => {
   let guarded: Guarded;
@@ -56,7 +65,7 @@ describeInBrowser('a service that asks who comes', () => {
     await page.getByRole('button', { name: 'Save' }).click();
     await nameAuthor(page);
     await page.getByText('Recorded: net 90', { exact: false }).waitFor();
-    await page.locator('img.plot').evaluate('(image) => image.decode()');
+    await plotsDrawn(page);
     await page.getByText('Up to date').waitFor();
   });
 

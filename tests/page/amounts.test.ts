@@ -2,7 +2,7 @@
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { entry, level, placeDrain, setUp, type TestDrain, tell } from '../http/messages.ts';
-import { describeInBrowser, minutesAgo, openWard, picture, type Ward } from './browser.ts';
+import { describeInBrowser, minutesAgo, openWard, picture, plotsDrawn, type Ward } from './browser.ts';
 
 const PHONE = { width: 390, height: 800 };
 const FALL = 'the level fell and nothing charted explains it';
@@ -74,7 +74,7 @@ describeInBrowser('a drain that lost a closing level, and a drain whose level fe
       const page = await ward.open(`/#/drain/${drain.drain}${view}`);
       await page.getByRole('region', { name: 'Chart', exact: true }).waitFor();
       expect(await cellsOf(page)).toEqual(expected);
-      await page.locator('img.plot').evaluate('(image) => image.decode()');
+      await plotsDrawn(page);
       const name = `amounts-${drain === lost ? 'lost' : 'fallen'}${view.replace('/', '-')}`;
       await picture(page, name);
       if (view !== '') await page.pdf({ path: `reports/page/${name}.pdf`, format: 'A4' });

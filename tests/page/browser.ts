@@ -129,5 +129,16 @@ export async function choose(page: Page, group: string, words: string): Promise<
   await page.getByRole('group', { name: group }).getByRole('radio', { name: words, exact: true }).check();
 }
 
+interface Drawn {
+  decode(): Promise<void>;
+}
+
+/** The plots stand on the page, and are an image that the browser can draw. */
+export async function plotsDrawn(page: Page): Promise<void> {
+  const image = page.locator('img.plot');
+  await image.waitFor();
+  await image.evaluate((element) => (element as unknown as Drawn).decode());
+}
+
 /** What is typed or chosen for a path of the entry. */
 export const field = (page: Page, path: string): Locator => page.locator(`[name="${path}"]`);

@@ -49,6 +49,41 @@ describeInBrowser('a misread level', () => {
     await page.getByText('corrected: looked again').waitFor();
   });
 
+  const open = (view = '') => page.goto(`${ward.service.url}/#/drain/${drain.drain}${view}`);
+  const typedBefore = () => page.getByText('What was typed here before is back.', { exact: false });
+
+  test('is corrected while a new reading is being typed, which stays as it was typed', async () => {
+    await open('/enter/reading');
+    await field(page, 'level_ml').fill('170');
+    await expect.poll(() => page.evaluate(`Object.keys(localStorage).join()`)).toContain('draft');
+    await open();
+    await rowWith('looked again').getByRole('link', { name: 'Correct' }).click();
+    await field(page, 'level_ml').fill('156');
+    await field(page, 'reason').fill('and again');
+    expect(await typedBefore().count()).toBe(0);
+    await page.getByRole('button', { name: 'Save the correction' }).click();
+    await page.getByText('corrected: and again').waitFor();
+    await open('/enter/reading');
+    await typedBefore().waitFor();
+    expect(await field(page, 'level_ml').inputValue()).toBe('170');
+  });
+
+  test('why one entry is in error is not offered as why another is', async () => {
+    await open();
+    await rowWith('and again').getByRole('link', { name: 'In error' }).click();
+    await field(page, 'reason').fill('another drain');
+    await expect.poll(() => page.evaluate(`JSON.stringify(localStorage)`)).toContain('another drain');
+    await open();
+    await rowWith('Put in through the tube').getByRole('link', { name: 'In error' }).click();
+    await page.getByText('This cannot be undone', { exact: false }).waitFor();
+    expect(await field(page, 'reason').inputValue()).toBe('');
+    await open();
+    await rowWith('and again').getByRole('link', { name: 'In error' }).click();
+    await typedBefore().waitFor();
+    expect(await field(page, 'reason').inputValue()).toBe('another drain');
+    await open();
+  });
+
   test('is withdrawn as entered in error, which says that it cannot be undone', async () => {
     await rowWith('Put in through the tube').getByRole('link', { name: 'In error' }).click();
     await page.getByText('This cannot be undone', { exact: false }).waitFor();

@@ -9,6 +9,7 @@ import {
   nameAuthor,
   openWard,
   picture,
+  plotsDrawn,
   setTimeTo,
   type Ward,
 } from './browser.ts';
@@ -121,7 +122,7 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
     await page.getByLabel('Policy').selectOption('lobectomy-450-ml-2017');
     await page.getByText('Outstanding:').waitFor();
     await page.getByText('imaging, clinician').waitFor();
-    await page.locator('img.plot').evaluate('(image) => image.decode()');
+    await plotsDrawn(page);
     await picture(page, 'drain');
     await page.getByRole('link', { name: 'Drains' }).click();
     await page.getByRole('heading', { name: '1 open drain' }).waitFor();

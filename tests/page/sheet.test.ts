@@ -2,7 +2,7 @@
 import { mkdirSync } from 'node:fs';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import type { TestDrain } from '../http/messages.ts';
-import { describeInBrowser, openWard, picture, type Ward } from './browser.ts';
+import { describeInBrowser, openWard, picture, plotsDrawn, type Ward } from './browser.ts';
 import { chartedDrain } from './seed.ts';
 
 describeInBrowser('the sheet of 24 hours', () => {
@@ -18,7 +18,7 @@ describeInBrowser('the sheet of 24 hours', () => {
     const page = await ward.open(`/#/drain/${drain.drain}`);
     await page.getByRole('link', { name: '24 h sheet' }).click();
     await page.getByRole('heading', { name: '24 h sheet: Left pleural, A' }).waitFor();
-    await page.locator('img.plot').evaluate('(image) => image.decode()');
+    await plotsDrawn(page);
     await picture(page, 'sheet');
     await page.emulateMedia({ media: 'print', colorScheme: 'dark' });
     expect(await page.getByRole('button', { name: 'Print' }).isVisible()).toBe(false);

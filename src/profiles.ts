@@ -20,6 +20,7 @@ export const profile = z
     seal_fill_cmh2o: positive.optional(),
     seal_reading_includes_fill: z.boolean(),
     seal_fill_counts: z.boolean(),
+    charted_every_min: positive.optional(),
   })
   .refine(
     (p) =>

@@ -9,6 +9,7 @@ import { openBenchStore } from './store.ts';
 
 const LAST = 10_000;
 const SAMPLE = 200;
+const PROFILES = defaultProfiles();
 
 export interface Cost {
   readonly 'µs at the 1,000th': number;
@@ -41,9 +42,9 @@ export async function costPerEntry(file: string): Promise<Cost> {
   };
 }
 
-export function incoming(drain: string, { body }: Message): Incoming {
+export function incoming(drain: string, { body }: Message, profiles = PROFILES): Incoming {
   const sent = parseExactJson(body);
-  const read = drain === '' ? readPlacement(sent) : readEntry(sent, defaultProfiles());
+  const read = drain === '' ? readPlacement(sent) : readEntry(sent, profiles);
   if ('faults' in read) throw new Error(JSON.stringify(read.faults));
   return { drain, body: read.body, request: body };
 }

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { costPerEntry } from './cost-per-entry.ts';
 import { deliveryRate, recovery } from './delivery.ts';
+import { fleetCost } from './fleet.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { startScript } from './process.ts';
 import { fillLedger, searchFigures } from './search.ts';
@@ -74,6 +75,7 @@ try {
   const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
   const cost = await costPerEntry(join(folder, 'cost.db'));
   const tree = await treeCost(folder);
+  const fleet = await fleetCost(folder);
   const verify = await verifyCost(join(folder, 'verify.db'), ENTRIES);
   const fold = wholeFold();
   const searched = join(folder, 'search.db');
@@ -101,6 +103,8 @@ try {
     'Processor time of an entry with the tree over all entries, and without (target: ratio >= 0.85)',
   );
   console.table(tree);
+  console.log('Units that report every 10 s; limit: all of it charted');
+  console.table(fleet);
   console.log('A whole ledger recomputed; limit: the same rows read and hashed once');
   console.table([verify]);
   console.log(
@@ -125,6 +129,7 @@ try {
     recovered,
     cost,
     tree,
+    fleet,
     verify,
     fold,
     search,

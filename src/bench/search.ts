@@ -1,14 +1,11 @@
 /** What a search costs beside reading the same stored texts from SQLite, on a ledger with many Observations. */
 import Database from 'better-sqlite3';
-import { readEntry, readPlacement } from '../intake/native/read-entry.ts';
-import { parseExactJson } from '../json/exact-json.ts';
-import { defaultProfiles } from '../profiles.ts';
-import type { Incoming } from '../record/incoming.ts';
 import { createRecord, drainNameOf, type Record } from '../record/record.ts';
 import { startSearchIndex } from '../search/host.ts';
 import type { Answer, Ask, SearchIndex } from '../search/port.ts';
 import { createFrameReader } from '../store/sqlite/frames.ts';
-import { type Message, placement, reading, setUp } from './messages.ts';
+import { incoming } from './cost-per-entry.ts';
+import { placement, reading, setUp } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
 const RUN = 'search';
@@ -43,13 +40,6 @@ async function enterAll(record: Record, drains: readonly string[], first: number
   );
   const bad = outcomes.flat().find(({ kind }) => kind !== 'recorded');
   if (bad !== undefined) throw new Error(`reading ${n}: ${JSON.stringify(bad)}`);
-}
-
-function incoming(drain: string, { body }: Message): Incoming {
-  const sent = parseExactJson(body);
-  const read = drain === '' ? readPlacement(sent) : readEntry(sent, defaultProfiles());
-  if ('faults' in read) throw new Error(JSON.stringify(read.faults));
-  return { drain, body: read.body, request: body };
 }
 
 export interface SearchFigures {

@@ -96,7 +96,12 @@ function patientIn(content: Content): string {
 }
 
 function unknownTarget(target: Identifier): Refusal {
-  return refusal('unknown-target', '/target', named(target), 'name the identifier of an entry of this drain');
+  return refusal(
+    'unknown-target',
+    '/target',
+    named(target),
+    'name the identifier of an entry that is charted on this drain',
+  );
 }
 
 function alreadyVoid(chain: Chain): Refusal {

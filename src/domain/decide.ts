@@ -8,6 +8,7 @@ import { changesOf, type DrainChange } from './changes.ts';
 import { newestAt } from './chart.ts';
 import { type DrainView, drainView, isOfWholeDrain } from './drain.ts';
 import type { Entry } from './entry.ts';
+import { isInterim } from './interim.ts';
 import type { Policy } from './policy.ts';
 import type { Row } from './row.ts';
 
@@ -20,6 +21,8 @@ export interface Accepted {
   readonly late: boolean;
   /** The entry's own drain first. */
   readonly changes: readonly DrainChange[];
+  /** Kept, and left out of the chart: `row` and `changes` are what would have followed. */
+  readonly interim: boolean;
 }
 
 export function decide(subject: Subject, entry: Entry, policy: Policy): Accepted | Refusal {
@@ -34,10 +37,12 @@ export function decide(subject: Subject, entry: Entry, policy: Policy): Accepted
   const others = [...subject.values()].filter((other) => other !== book);
   const { changes, rows } = changesOf({ book, view, others, moved: { remove, add }, cause }, policy);
   const newest = newestAt(book.chart);
+  const row = rows.find((each) => each.item.id === chain.first.id) ?? null;
   return {
     entry,
     chain,
-    row: rows.find((row) => row.item.id === chain.first.id) ?? null,
+    row,
+    interim: row !== null && entry.body.kind === 'reading' && isInterim(book.chart, row, changes),
     late: add !== undefined && newest !== null && add.at < newest && !isRevision(entry),
     changes,
   };
@@ -62,6 +67,11 @@ function viewAfter(
 
 /** Records an accepted entry in the books. */
 export function enter(subject: Subject, accepted: Accepted, policy: Policy): void {
+  if (accepted.interim) {
+    const book = subject.get(accepted.entry.drain);
+    if (book !== undefined) book.head = accepted.entry.seq;
+    return;
+  }
   for (const change of accepted.changes) {
     const book = subject.get(change.drain) ?? emptyBook(change.drain, policy);
     subject.set(change.drain, book);

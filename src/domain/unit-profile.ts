@@ -25,6 +25,11 @@ export interface UnitProfile {
   readonly seal_reading_includes_fill: boolean;
   /** Whether the fill depth counts as negativity here: local convention, kept with each total. */
   readonly seal_fill_counts: boolean;
+  /**
+   * How often a reading that a device sends is charted, minutes: local policy. What it sends in between is kept as interim
+   * (interim.ts). Absent: all are charted.
+   */
+  readonly charted_every_min?: Decimal;
 }
 
 /** The distance between marks at a level, mL: one graduation. Above the last band, that of the last band. */

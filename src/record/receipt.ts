@@ -10,7 +10,7 @@ export const ALGORITHM = '1';
 
 /** The answer to a post: kept with the entry, so that the same message gets the same answer for ever. */
 export function writeReceipt(accepted: Accepted, place: Place, settings: Settings): string {
-  const { entry, row, late, changes } = accepted;
+  const { entry, row, late, interim, changes } = accepted;
   return JSON.stringify({
     drain: entry.drain,
     sequence: place.seq,
@@ -19,9 +19,12 @@ export function writeReceipt(accepted: Accepted, place: Place, settings: Setting
     kind: entry.body.kind,
     recorded_at: place.recordedAt,
     late,
+    ...(interim ? { interim } : {}),
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     derived: row === null ? null : rowView(row),
     ...advisoryChanges(changes),
-    observations: changes.flatMap(({ issued }) => issued).filter(({ fact }) => isObserved(fact)).length,
+    observations: interim
+      ? 0
+      : changes.flatMap(({ issued }) => issued).filter(({ fact }) => isObserved(fact)).length,
   });
 }

@@ -15,15 +15,16 @@ import { createDeviceWriter, type WriteDevice } from '../fhir/device.ts';
 import { createObservationWriter, type WriteObservation } from '../fhir/observation.ts';
 import { createProvenanceWriter, type WriteProvenance } from '../fhir/provenance.ts';
 import { referenceText } from '../fhir/reference.ts';
-import type {
-  AppendOutcome,
-  AppendRequest,
-  Decision,
-  DrainIssue,
-  Place,
-  Previewed,
-  Store,
-  Write,
+import {
+  type AppendOutcome,
+  type AppendRequest,
+  type Decision,
+  type DrainIssue,
+  INTERIM,
+  type Place,
+  type Previewed,
+  type Store,
+  type Write,
 } from '../store/port.ts';
 import { type Incoming, notTaken } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
@@ -110,13 +111,15 @@ function decision(
   const decided = decide(subject, entry, policy);
   if ('refused' in decided) return { refused: decided };
   return {
-    type: body.kind,
+    type: decided.interim ? INTERIM : body.kind,
     actor: body.author,
     effectiveAt: body.effective_at,
     supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
     body: writeBody(body),
     receipt: writeReceipt(decided, place, policy.settings),
-    issues: decided.changes.map((change) => issueOf(ofPatient(change, subject), decided, place, tools)),
+    issues: decided.interim
+      ? []
+      : decided.changes.map((change) => issueOf(ofPatient(change, subject), decided, place, tools)),
     relinked: relinked(subject, decided),
     enter: () => enter(subject, decided, policy),
   };

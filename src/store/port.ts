@@ -32,6 +32,9 @@ export interface Place {
 
 export type Decision = { readonly refused: object } | Write;
 
+/** Type of an entry that is kept, and that no book holds: a reading between two that are charted. */
+export const INTERIM = 'interim';
+
 export interface Write {
   readonly type: string;
   readonly actor: Author;
@@ -96,6 +99,8 @@ export interface StoredEntry {
   readonly entryId: string;
   readonly recordedAt: string;
   readonly hash: string;
+  /** {@link INTERIM}, or the kind of the body. */
+  readonly type: string;
   /** Canonical text, as stored. */
   readonly body: string;
 }

@@ -88,7 +88,7 @@ test('an unknown target, and one of another drain', async () => {
       slug: 'unknown-target',
       pointer: '/target',
       value: `${SYSTEM}|${target}`,
-      mend: 'name the identifier of an entry of this drain',
+      mend: 'name the identifier of an entry that is charted on this drain',
     });
   }
 });

@@ -22,9 +22,10 @@ import { versionsOf } from './versions.ts';
 export interface Stored {
   readonly isNew: boolean;
   readonly id: string;
-  /** Null while a mark keeps the entry from being issued. */
+  /** Null where the entry is interim, and while a mark keeps it from being issued. */
   readonly version: Version | null;
   readonly marks: readonly string[];
+  readonly interim: boolean;
 }
 export interface NotStored extends Faulty {
   readonly status: number;
@@ -41,17 +42,18 @@ interface Receipt {
   readonly sequence: number;
   readonly entry: string;
   readonly derived: { readonly marks: readonly string[] } | null;
+  readonly interim?: true;
 }
 
 /** @throws {Error} for what {@link refusalOf} names */
 export function storedBy(outcome: AppendOutcome, parts: Parts, type: ResourceType): Stored {
   if (!('receipt' in outcome)) throw new Error('what was not taken is not stored');
   const isNew = outcome.kind === 'recorded';
-  const { drain, sequence, entry, derived } = JSON.parse(outcome.receipt) as Receipt;
+  const { drain, sequence, entry, derived, interim = false } = JSON.parse(outcome.receipt) as Receipt;
   const id = factId(drain, { name: issuedAs(parts, drain, sequence), anchor: entry });
   const versions = versionsOf(parts, type, id);
   const version = isNew ? versions[0] : versions.at(-1);
-  return { isNew, id, version: version ?? null, marks: derived?.marks ?? [] };
+  return { isNew, id, version: version ?? null, marks: derived?.marks ?? [], interim };
 }
 
 /** The fact as which a sender finds its entry again. */
@@ -132,13 +134,13 @@ export function sendStored(
   return reply.type(FHIR_JSON).send(issueText('information', 'informational', words));
 }
 
-/** What is kept in the ledger, and out of the record until another entry clears it. */
-export const unissuedText = ({ id, marks }: Stored): string =>
-  issueText(
-    'information',
-    'informational',
-    `Recorded, but not issued while it is marked ${marks.join(', ')}: Observation/${id} appears when another entry clears that.`,
-  );
+/** What is kept in the ledger, and out of the record: for good, or until another entry clears it. */
+export function unissuedText({ id, marks, interim }: Stored): string {
+  const why = interim
+    ? 'Recorded, and not issued: it lies between two readings of the device that are charted.'
+    : `Recorded, but not issued while it is marked ${marks.join(', ')}: Observation/${id} appears when another entry clears that.`;
+  return issueText('information', 'informational', why);
+}
 
 /** @throws {Refused} for a query, which could only be a misunderstanding */
 export function refuseQuery(request: FastifyRequest): void {

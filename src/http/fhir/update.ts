@@ -40,7 +40,12 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     // What stands in the way is then a newer state of the resource (FHIR R4 http.html#concurrency).
     if (refusal !== null)
       return sendFaults(reply, refusal.status === 409 ? 412 : refusal.status, refusal.faults);
-    return sendStored(request, reply, { isNew: false, id, version: newest() ?? before, marks: [] }, parts);
+    return sendStored(
+      request,
+      reply,
+      { isNew: false, id, version: newest() ?? before, marks: [], interim: false },
+      parts,
+    );
   });
 }
 

@@ -46,6 +46,12 @@ export const receipt = z
     kind: z.enum(ALL_KINDS),
     recorded_at: time.describe('Clock of the service, UTC.'),
     late: z.boolean().describe('Whether something later was charted before it came.'),
+    interim: z
+      .literal(true)
+      .optional()
+      .describe(
+        "A device's reading between two that are charted: kept, with what would follow from it, and neither charted nor issued.",
+      ),
     derivation,
     derived: row.nullable().describe('What the entry says and gives; null where it withdraws.'),
     advisories: advisoryChanges
@@ -141,6 +147,7 @@ const stored = z
     entry: z.string(),
     recorded_at: time,
     hash: z.string().describe('SHA-256 that chains the entry to the one before it.'),
+    interim: z.literal(true).optional().describe('Kept, and not charted: between two readings that are.'),
     body: z
       .looseObject({ identifier, kind: z.enum(ALL_KINDS), effective_at: time })
       .describe(
@@ -172,6 +179,10 @@ export const profile = z
     seal_fill_cmh2o: z.number().optional(),
     seal_reading_includes_fill: z.boolean(),
     seal_fill_counts: z.boolean().describe('Whether the fill depth counts as negativity: local convention.'),
+    charted_every_min: z
+      .number()
+      .optional()
+      .describe('How often what a device reads is charted, min; in between it is interim. Absent: all is.'),
   })
   .meta({ id: 'UnitProfile' });
 export const unitProfiles = z.object({ profiles: z.array(profile) });

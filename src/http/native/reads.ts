@@ -9,7 +9,7 @@ import type { EpochMs } from '../../domain/units.ts';
 import { MEND } from '../../intake/native/quantity.ts';
 import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
 import { stateViewOf } from '../../record/state-view.ts';
-import type { StoredEntry } from '../../store/port.ts';
+import { INTERIM, type StoredEntry } from '../../store/port.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
 import { type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
@@ -159,8 +159,9 @@ function sendEntries(
 }
 
 /** The stored text of the body goes out as it is, digits and all. */
-function entryText({ seq, logIndex, entryId, recordedAt, hash, body }: StoredEntry): string {
-  return `{"sequence":${seq},"log_index":${logIndex},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}","body":${body}}`;
+function entryText({ seq, logIndex, entryId, recordedAt, hash, type, body }: StoredEntry): string {
+  const interim = type === INTERIM ? ',"interim":true' : '';
+  return `{"sequence":${seq},"log_index":${logIndex},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}"${interim},"body":${body}}`;
 }
 
 /** Decimals go out as plain JSON numbers. */

@@ -7,6 +7,7 @@ import type { Entry, EntryBody } from '../../domain/entry.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { IssueStatus } from '../../domain/issue.ts';
 import type { Policy } from '../../domain/policy.ts';
+import { INTERIM } from '../port.ts';
 
 interface LedgerRow {
   readonly seq: number;
@@ -23,12 +24,13 @@ interface ReissueRow {
 /** Whether `@drain` names a drain: the ledger has streams of other kinds, which no reader of drains may take for one. */
 export const IS_DRAIN = 'EXISTS (SELECT 1 FROM drain WHERE drain = @drain)';
 
-/** Reads books from the ledger on one connection. */
+/** Reads books from the ledger on one connection; interim entries are in no book, however many there are. */
 export function createBookReader(db: Database.Database, policy: () => Policy) {
   const entries = db.prepare<[object], LedgerRow>(
     `SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index)
-     WHERE stream = @drain AND ${IS_DRAIN} ORDER BY seq`,
+     WHERE stream = @drain AND ${IS_DRAIN} AND json_extract(envelope, '$.type') <> '${INTERIM}' ORDER BY seq`,
   );
+  const newest = db.prepare<[string], number>('SELECT max(seq) FROM ledger WHERE stream = ?').pluck();
   const reissues = db.prepare<[string], ReissueRow>(
     'SELECT fact_key, version, status FROM reissue WHERE drain = ? ORDER BY fact_key, version',
   );
@@ -53,7 +55,9 @@ export function createBookReader(db: Database.Database, policy: () => Policy) {
       ledger.set(name, told);
       reissued.set(name, new Map(reissues.all(name).map(({ fact_key, ...issue }) => [fact_key, issue])));
     }
-    return openBooks(ledger, reissued, policy());
+    const subject = openBooks(ledger, reissued, policy());
+    for (const book of subject.values()) book.head = newest.get(book.drain) ?? 0;
+    return subject;
   };
 }
 
@@ -92,7 +96,7 @@ export function createBookShelf(
     for (const drain of subject.keys()) shelf.delete(drain);
   };
   const entriesIn = (subject: Subject): number =>
-    [...subject.values()].reduce((sum, book) => sum + book.head, 0);
+    [...subject.values()].reduce((sum, book) => sum + book.members.size, 0);
 
   const forget = (drain: string): void => {
     const kept = shelf.get(drain);

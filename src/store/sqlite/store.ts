@@ -132,6 +132,10 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
 }
 
 function storedEntry({ seq, log_index, envelope, hash, body }: EntryRow): StoredEntry {
-  const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
-  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, body };
+  const { entry, type, recorded_at } = JSON.parse(envelope) as {
+    entry: string;
+    type: string;
+    recorded_at: string;
+  };
+  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, type, body };
 }

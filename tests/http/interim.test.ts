@@ -1,0 +1,121 @@
+/**
+ * A unit that reports every minute and is charted every quarter of an hour, over HTTP and across a restart, on a real SQLite
+ * file: every reading is acknowledged and kept, and the record hears of those that are charted.
+ */
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import * as raw from './fhir-messages.ts';
+import { corrected, DEVICE, id, level, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
+import { startTestService, type TestService } from './service.ts';
+
+let folder: string;
+let service: TestService;
+let drain: TestDrain;
+
+const start = () =>
+  startTestService({
+    DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
+    DRAINLEDGER_PROFILES: join(folder, 'profiles.json'),
+  });
+
+beforeEach(async () => {
+  folder = mkdtempSync(join(tmpdir(), 'interim-test-'));
+  const profile = {
+    id: 'electronic-800',
+    kind: 'electronic',
+    capacity_ml: 800,
+    graduations: [{ up_to_ml: 800, mark_ml: 1 }],
+    seal_reading_includes_fill: false,
+    seal_fill_counts: false,
+    charted_every_min: 15,
+  };
+  writeFileSync(join(folder, 'profiles.json'), JSON.stringify({ profiles: [profile] }));
+  service = await start();
+  drain = await placeDrain(service, 'placed', '08:00', { patient: { reference: 'Patient/1' } });
+  await tell(drain, setUp('up', '08:00', 0, 'electronic-800'));
+});
+afterEach(async () => {
+  await service.stop();
+  rmSync(folder, { recursive: true });
+});
+
+const clock = (minute: number): string => `09:${String(minute).padStart(2, '0')}`;
+const sent = (minute: number, more: object = {}) =>
+  level(`m${minute}`, clock(minute), minute, { author: DEVICE, ...more });
+
+interface Page {
+  readonly entries: readonly { readonly interim?: true; readonly body: { readonly level_ml?: number } }[];
+}
+const read = async (path: string) => JSON.parse((await service.send('GET', path)).text);
+const charted = async (): Promise<string[]> =>
+  (await read(`/v1/drains/${drain.drain}/chart`)).rows
+    .map(({ identifier }: { identifier: { value: string } }) => identifier.value)
+    .filter((key: string) => key.startsWith('m'));
+/** After a restart too. */
+const enter = (message: object) => service.send('POST', `/v1/drains/${drain.drain}/entries`, message);
+const issued = async (): Promise<number> =>
+  (await read('/fhir/Observation?code=level&_summary=count&patient=1')).total;
+
+test('each is acknowledged with what would follow, and kept; those in between are neither charted nor issued', async () => {
+  for (let minute = 0; minute <= 20; minute += 1) {
+    const answer = await drain.enter(sent(minute));
+    expect(answer.status).toBe(201);
+    const receipt = JSON.parse(answer.text);
+    expect(receipt.sequence).toBe(minute + 3);
+    if (minute === 0 || minute === 15) {
+      expect(receipt).not.toHaveProperty('interim');
+      expect(receipt.observations).toBeGreaterThan(5);
+    } else {
+      expect(receipt).toMatchObject({ interim: true, observations: 0 });
+      expect(receipt.derived.interval.net_ml).toBe(minute < 15 ? minute : minute - 15);
+    }
+    expect((await drain.enter(sent(minute))).status).toBe(200);
+  }
+  const page: Page = JSON.parse(await drain.ledger());
+  expect(page.entries.filter(({ interim }) => interim === true).map(({ body }) => body.level_ml)).toEqual(
+    Array.from({ length: 21 }, (_, n) => n).filter((n) => n % 15 !== 0),
+  );
+  expect(await charted()).toEqual(['m0', 'm15']);
+  expect(await issued()).toBe(2);
+  const chart = await read(`/v1/drains/${drain.drain}/chart`);
+
+  await service.stop();
+  service = await start();
+  expect(await read(`/v1/drains/${drain.drain}/chart`)).toEqual(chart);
+  expect(JSON.parse((await enter(sent(29))).text)).toMatchObject({ interim: true, sequence: 24 });
+  expect(JSON.parse((await enter(sent(30))).text)).toMatchObject({ sequence: 25, late: false });
+  expect(await charted()).toEqual(['m0', 'm15', 'm30']);
+});
+
+test('a dry run says so too; there is nothing to correct', async () => {
+  await tell(drain, sent(0));
+  const path = `/v1/drains/${drain.drain}/entries?dry-run=true`;
+  const dry = await service.send('POST', path, sent(5));
+  expect(JSON.parse(dry.text)).toMatchObject({ dry_run: true, receipt: { interim: true } });
+  await tell(drain, sent(5));
+  const { author: _author, identifier: _identifier, ...replacement } = sent(5, { level_ml: 6 });
+  const answer = await drain.enter(corrected('c', 'm5', replacement));
+  expect(answer.status).toBe(422);
+  expect(JSON.parse(answer.text)).toMatchObject({
+    errors: [{ pointer: '/target', mend: 'name the identifier of an entry that is charted on this drain' }],
+  });
+});
+
+test('as an Observation it is taken with 202 and the reason', async () => {
+  await tell(drain, sent(0));
+  const observation = raw.level('o5', '09:05', 5, {
+    performer: null,
+    device: { identifier: id('device-1') },
+  });
+  const answer = await service.send('POST', '/fhir/Observation', observation, {
+    'content-type': 'application/fhir+json',
+  });
+  expect(answer.status).toBe(202);
+  expect(JSON.parse(answer.text).issue[0]).toMatchObject({
+    severity: 'information',
+    diagnostics: 'Recorded, and not issued: it lies between two readings of the device that are charted.',
+  });
+  expect(await issued()).toBe(1);
+});

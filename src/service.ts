@@ -14,6 +14,7 @@ import { epochMs } from './domain/units.ts';
 import { buildApp } from './http/app.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
+import { type Accesses, createAccesses } from './record/accesses.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
 import { createPreview, createRecord, type RecordSettings } from './record/record.ts';
@@ -54,14 +55,20 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   );
   const policy = policyOf(chosen, versions);
   const { profiles, rules, calendar, terminology } = phaseAt(versions, epochMs(Infinity));
-  const search = startSearchIndex({ database: config.database, zone: calendar.zone, log: logger });
+  const search = startSearchIndex({
+    database: config.database,
+    zone: calendar.zone,
+    canonical,
+    log: logger,
+  });
+  const accesses = createAccesses({ store, log: logger, now: Date.now });
   const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
   let url = '';
   const app = buildApp({
     logger,
     access,
     parts: {
-      ...{ store, search, profiles, rules, calendar, proof },
+      ...{ store, search, profiles, rules, calendar, proof, accesses },
       ...recordingParts(store, { policy, canonical, origin, terminology }),
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
@@ -69,7 +76,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  return { url, stop: () => stopInOrder({ app, deliverers, proof, search, store }) };
+  return { url, stop: () => stopInOrder({ app, accesses, deliverers, proof, search, store }) };
 }
 
 interface Standing {
@@ -126,14 +133,17 @@ const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['
 
 interface Running {
   readonly app: ReturnType<typeof buildApp>;
+  readonly accesses: Accesses;
   readonly deliverers: Deliverers;
   readonly proof: Proof;
   readonly search: ReturnType<typeof startSearchIndex>;
   readonly store: Store;
 }
 
-async function stopInOrder({ app, deliverers, proof, search, store }: Running): Promise<void> {
+async function stopInOrder(running: Running): Promise<void> {
+  const { app, accesses, deliverers, proof, search, store } = running;
   await app.close();
+  await accesses.close();
   await deliverers.stop();
   await proof.stop();
   // Before the store, whose last checkpoint wants no readers.

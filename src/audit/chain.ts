@@ -15,14 +15,33 @@ export interface Envelope {
   readonly prev: string;
   readonly entry: string;
   readonly type: string;
-  /** Who says so; of the configuration, the service itself. */
-  readonly actor: Author | { readonly type: 'service' };
+  /** Who says so; of the configuration, the service itself; of an access, who asked. */
+  readonly actor: Author | { readonly type: 'service' } | Client;
   readonly effective_at: string;
   readonly recorded_at: string;
+  /** Which client sent it; left out of what no client sent. */
+  readonly sent_by?: Sender | undefined;
   /** The identifier that a correction or retraction names. */
   readonly supersedes: string | null;
   readonly payload: string;
   readonly issued: string;
+}
+
+/** A client of the API; null: it was not known. */
+export interface Client {
+  readonly type: 'client';
+  readonly client: string | null;
+  /** Who works with the client, where its token says so. */
+  readonly subject: string | null;
+}
+
+/** A client and its connection. */
+export interface Sender extends Omit<Client, 'type'> {
+  /** Names its token or key. */
+  readonly credential: string | null;
+  /** IP address. */
+  readonly address: string;
+  readonly request_id: string | null;
 }
 
 /** One-shot: about a third cheaper than a Hash object, and this stands on the path of every entry. */
@@ -63,9 +82,16 @@ export function writeEnvelope(e: Envelope): string {
   return (
     `{"actor":${JSON.stringify(e.actor)},"effective_at":"${e.effective_at}","entry":"${e.entry}",` +
     `"issued":"${e.issued}","origin":"${e.origin}","payload":"${e.payload}","prev":"${e.prev}",` +
-    `"recorded_at":"${e.recorded_at}","seq":${e.seq},"stream":"${e.stream}",` +
+    `"recorded_at":"${e.recorded_at}",${sentBy(e.sent_by)}"seq":${e.seq},"stream":"${e.stream}",` +
     `"supersedes":${JSON.stringify(e.supersedes)},"type":"${e.type}","v":${e.v}}`
   );
+}
+
+/** Members in order of their names. */
+function sentBy(sender: Sender | undefined): string {
+  if (sender === undefined) return '';
+  const { address, client, credential, request_id, subject } = sender;
+  return `"sent_by":${JSON.stringify({ address, client, credential, request_id, subject })},`;
 }
 
 /** SHA-256(0x03 || envelope bytes), hex. */

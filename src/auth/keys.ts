@@ -63,7 +63,13 @@ export function holderOf(key: string, keys: readonly StoredKey[]): Principal | n
   if (!timingSafeEqual(Buffer.from(hash(secret)), Buffer.from(stored.sha256))) return null;
   const { client, scope, patient, drain } = stored;
   const bounds = patient === null && drain === null ? UNBOUND : { patient, drain };
-  return { client, subject: null, scope, bounds: bounds as Bounds };
+  return {
+    client,
+    subject: null,
+    credential: `urn:drainledger:key:${stored.id}`,
+    scope,
+    bounds: bounds as Bounds,
+  };
 }
 
 /** Words of a scope that grant nothing: a key would look as if it could do more than it can. */

@@ -12,9 +12,19 @@ export interface Principal {
   readonly client: string;
   /** Who works with the client, where the token says so. */
   readonly subject: string | null;
+  /** Names the token or the key that was believed, as a URI that lets nobody in; null where neither has a name. */
+  readonly credential: string | null;
   /** Words with blanks between. */
   readonly scope: string;
   readonly bounds: Bounds;
+}
+
+/** Who asks, and over which connection. */
+export interface Caller extends Principal {
+  /** IP address. */
+  readonly address: string;
+  /** X-Request-Id as it came; null where there was none that can be kept. */
+  readonly requestId: string | null;
 }
 
 export const UNBOUND: Bounds = { patient: null, drain: null };
@@ -25,6 +35,7 @@ export const isBound = ({ bounds }: Principal): boolean => bounds.patient !== nu
 export const DEVELOPER: Principal = {
   client: 'development',
   subject: null,
+  credential: null,
   scope: 'system/*.cruds drainledger/operate drainledger/audit',
   bounds: UNBOUND,
 };

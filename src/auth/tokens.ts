@@ -71,11 +71,18 @@ function issuerNamedIn(token: string): string {
   }
 }
 
-function principalOf({ sub, client_id: client, azp, scope, patient }: JWTPayload): Principal {
+function principalOf({ sub, client_id: client, azp, jti, scope, patient }: JWTPayload): Principal {
   if (typeof scope !== 'string') throw new BadToken('its scope is no text');
   const name = [client, azp, sub].find((each): each is string => typeof each === 'string' && each !== '');
   if (name === undefined) throw new BadToken('it names no client');
-  return { client: name, subject: sub ?? null, scope, bounds: boundsOf(scope, patient) };
+  return {
+    client: name,
+    subject: sub ?? null,
+    // As IHE BALP has it for a token that is known by its id alone.
+    credential: typeof jti === 'string' ? `urn:ietf:params:oauth:jti:${encodeURIComponent(jti)}` : null,
+    scope,
+    bounds: boundsOf(scope, patient),
+  };
 }
 
 /** With `patient/` scopes the token speaks for one patient, whom it must name. */

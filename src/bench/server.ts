@@ -71,6 +71,7 @@ function listening(record: Record): Promise<string> {
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
+    accesses: { note: async () => {} },
     proof: { origin: 'bench.example', keys: () => [], sinks: () => [] },
     canonical: 'http://example.org/drainledger',
     publicUrl: () => 'http://127.0.0.1',

@@ -66,7 +66,7 @@ async function check(folder: string, key: string | null): Promise<string> {
     const entry = JSON.parse(line) as Entry;
     const place = `entry ${entry.log_index} (stream ${entry.stream}, ${entry.seq})`;
     must(entry.log_index > last, `${place}: it stands out of order`);
-    const envelope = checkEntry(entry, place, manifest.log, ends.get(entry.stream));
+    const envelope = checkEntry(entry, place, manifest, ends.get(entry.stream));
     must(envelope.recorded_at >= recordedAt, `${place}: it was recorded before the entry before it`);
     reached = checkRange(manifest, entry, place, ends.has(entry.stream), reached);
     checkProof(entry, place, head);
@@ -116,14 +116,16 @@ async function readFrames(folder: string): Promise<Map<string, string>> {
 }
 
 /** Hash, chain and commitments: 0x03 envelope, 0x02 payload, 0x04 issued texts; the first of a stream follows its genesis. */
-function checkEntry(entry: Entry, place: string, log: string, before: Entry | undefined) {
+function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Entry | undefined) {
   const { stream, seq, envelope, hash, body, issued } = entry;
   must(hex(Buffer.of(3), envelope) === hash, `${place}: its hash is not that of its envelope`);
   const said = JSON.parse(envelope) as Record<string, string | number> & { recorded_at: string };
   must(said.stream === stream && said.seq === seq, `${place}: its envelope is of another place`);
-  must(said.origin === log, `${place}: it is of the log ${said.origin}`);
-  const prev = seq === 1 ? hex(`genesis${log}${stream}`) : before?.hash;
-  must(before === undefined || seq === before.seq + 1, `${place}: the one before it is missing`, 2);
+  must(said.origin === manifest.log, `${place}: it is of the log ${said.origin}`);
+  const isNext = before === undefined || seq === before.seq + 1;
+  const isDue = isNext || (isPicked(manifest, stream) && seq > before.seq);
+  must(isDue, `${place}: the one before it is missing`, 2);
+  const prev = seq === 1 ? hex(`genesis${manifest.log}${stream}`) : isNext ? before?.hash : undefined;
   must(prev === undefined || said.prev === prev, `${place}: the entry before it is not the one it names`);
   const salt = Buffer.from(entry.salt, 'hex');
   must(hex(Buffer.of(2), salt, body) === said.payload, `${place}: its payload is not the one it commits to`);
@@ -133,22 +135,20 @@ function checkEntry(entry: Entry, place: string, log: string, before: Entry | un
   return said;
 }
 
+/** Of a client's accesses only those that were about the drain or patient are here. */
+const isPicked = ({ about }: Manifest, stream: string): boolean =>
+  about.from_index === undefined && stream.startsWith('access.');
+
 /**
  * A period is whole from its first to its last entry; all else, and the keys, from the first entry of its stream on.
  * @param reached the last entry of the period so far @returns the same with this one
  */
-function checkRange(
-  { about }: Manifest,
-  entry: Entry,
-  place: string,
-  before: boolean,
-  reached: number,
-): number {
+function checkRange(manifest: Manifest, entry: Entry, place: string, before: boolean, reached: number) {
   const { log_index: at, stream, seq } = entry;
-  const { from_index: from, to_index: to } = about;
+  const { from_index: from, to_index: to } = manifest.about;
   const isOfPeriod = from !== undefined && to !== undefined && at >= from && at <= to;
   must(!isOfPeriod || at === reached + 1, `entry ${reached + 1} is missing`, 2);
-  const mayBegin = seq === 1 || (isOfPeriod && stream !== 'log');
+  const mayBegin = seq === 1 || (isOfPeriod && stream !== 'log') || isPicked(manifest, stream);
   must(before || mayBegin, `${place}: what comes before it in its stream is missing`, 2);
   must(isOfPeriod || from === undefined || stream === 'log', `${place}: it is not of the period`);
   return isOfPeriod ? at : reached;

@@ -9,6 +9,7 @@ import Fastify, {
 import type { AccessControl } from '../auth/access-control.ts';
 import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy } from '../store/port.ts';
+import { recordAccesses } from './accesses.ts';
 import { registerAudit } from './audit.ts';
 import { acceptJson } from './body.ts';
 import { answerBrokenHttp } from './broken-http.ts';
@@ -57,6 +58,7 @@ export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance
   keepFromCaches(app);
   acceptJson(app, 'application/json');
   guard(app, routes);
+  recordAccesses(app, parts);
   gate(app, access, parts.store);
   answerErrors(app);
   registerOps(app, parts);

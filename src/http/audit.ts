@@ -56,12 +56,14 @@ const DOCS = {
     operation: 'audit',
     summary: 'How far the log goes, who signs it and who was told',
     access: 'audit',
+    concernsNobody: true,
     answers: { 200: json('The log as it is.', overview), ...problems({}) },
   },
   checkpoint: {
     operation: 'auditCheckpoint',
     summary: 'The newest checkpoint: size and root of the tree over all entries, signed',
     access: 'audit',
+    concernsNobody: true,
     about: 'C2SP tlog-checkpoint. Keep it where nobody who can change the database can reach it.',
     answers: { 200: text('The checkpoint.'), ...problems({ 404: NOT_YET }) },
   },
@@ -69,6 +71,7 @@ const DOCS = {
     operation: 'auditProof',
     summary: 'Proof that an entry is in the log, whole in itself',
     access: 'audit',
+    concernsNobody: true,
     about:
       'C2SP tlog-proof, to be verified offline. The leaf is SHA-256 of 0x00 and the 32 bytes of the entry’s hash.',
     query: { index: count.meta({ description: 'Required: place of the entry in the whole log, from 0.' }) },
@@ -81,6 +84,7 @@ const DOCS = {
     operation: 'auditConsistency',
     summary: 'Proof that the log of one size is the beginning of that of another',
     access: 'audit',
+    concernsNobody: true,
     query: {
       from: count.meta({ description: 'Required: entries in the older tree, at least 1.' }),
       to: count.meta({

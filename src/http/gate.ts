@@ -4,18 +4,19 @@
  */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { AccessControl } from '../auth/access-control.ts';
-import { DEVELOPER, isBound, type Principal } from '../auth/principal.ts';
+import { type Caller, DEVELOPER, isBound, type Principal } from '../auth/principal.ts';
 import { type Access, allows, scopeFor } from '../auth/scope.ts';
 import { BadToken } from '../auth/tokens.ts';
 import type { Store } from '../store/port.ts';
 import { outOfBounds, reachesDrain } from './allowed.ts';
+import { callerOf } from './caller.ts';
 import { problem } from './problem.ts';
 import { refuse } from './refuse.ts';
 
 declare module 'fastify' {
   interface FastifyRequest {
     /** Set before any handler of a route that is not public. */
-    principal: Principal;
+    principal: Caller;
   }
 }
 
@@ -23,7 +24,7 @@ export function gate(app: FastifyInstance, access: AccessControl, store: Store):
   app.decorateRequest('principal');
   if (access.isOpen) {
     app.addHook('onRequest', (request, _reply, done) => {
-      request.principal = DEVELOPER;
+      request.principal = callerOf(request, DEVELOPER);
       done();
     });
     return;
@@ -33,7 +34,7 @@ export function gate(app: FastifyInstance, access: AccessControl, store: Store):
     if (doc === undefined || doc.access === 'public') return;
     const principal = await principalOf(request, access);
     if (principal === null) return notKnown(request, reply);
-    request.principal = principal;
+    request.principal = callerOf(request, principal);
     if (doc.access !== 'known' && !allows(principal.scope, doc.access))
       return notAllowed(request, reply, doc.access);
     if (isBound(principal) && !reaches(request, principal, store)) return refuse(request, reply, NOT_THEIRS);

@@ -14,6 +14,7 @@ const DOCS = {
   metrics: {
     operation: 'metrics',
     access: 'operate',
+    concernsNobody: true,
     summary: 'Figures of delivery, in the text format of Prometheus',
     answers: {
       200: { text: 'A line a figure.', schema: z.string(), mediaType: 'text/plain' },

@@ -2,6 +2,7 @@ import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
+import type { Accesses } from '../record/accesses.ts';
 import type { Preview, Record as RecordEntries } from '../record/record.ts';
 import type { SearchIndex } from '../search/port.ts';
 import type { ByWhom } from '../store/delivery-port.ts';
@@ -28,6 +29,7 @@ export interface Parts {
   readonly rules: RuleTable;
   readonly calendar: Calendar;
   readonly proof: ProofView;
+  readonly accesses: Pick<Accesses, 'note'>;
   /** Start of our canonical URLs. */
   readonly canonical: string;
   /** Base URL under which clients reach this service, without a slash at the end; final once it listens. */

@@ -8,6 +8,8 @@ export interface RouteDoc {
   readonly summary: string;
   /** Who may call it. */
   readonly access: Access;
+  /** What it shows and takes concerns no patient: that it was asked is no access to keep. */
+  readonly concernsNobody?: true;
   /** It sees by itself to what a confined client may reach. */
   readonly seesToBounds?: true;
   readonly about?: string;

@@ -1,4 +1,5 @@
 /** The one use case: entries in, receipts out, each durable with all that follows from it. */
+import type { Sender } from '../audit/chain.ts';
 import { writeBody } from '../audit/entry-text.ts';
 import type { Subject } from '../domain/book.ts';
 import type { DrainChange } from '../domain/changes.ts';
@@ -39,15 +40,15 @@ export interface RecordSettings {
   readonly terminology: Terminology;
 }
 
-/** Records a unit: all of its entries or none. */
-export type Record = (unit: readonly Incoming[]) => Promise<readonly AppendOutcome[]>;
+/** Records a unit: all of its entries or none. @param sentBy the client that sent it, if one did */
+export type Record = (unit: readonly Incoming[], sentBy?: Sender) => Promise<readonly AppendOutcome[]>;
 
 /** Says what recording an entry would be answered, and writes nothing. */
 export type Preview = (incoming: Incoming) => Previewed;
 
 export function createRecord(store: Store, settings: RecordSettings): Record {
   const tools = toolsOf(settings);
-  return (unit) => store.append(unit.map((incoming) => requestOf(incoming, tools)));
+  return (unit, sentBy) => store.append(unit.map((incoming) => ({ ...requestOf(incoming, tools), sentBy })));
 }
 
 export function createPreview(store: Store, settings: RecordSettings): Preview {
@@ -121,6 +122,7 @@ function decision(
       ? []
       : decided.changes.map((change) => issueOf(ofPatient(change, subject), decided, place, tools)),
     relinked: relinked(subject, decided),
+    linked: linked(subject, decided),
     enter: () => enter(subject, decided, policy),
   };
 }
@@ -130,6 +132,15 @@ function relinked(subject: Subject, { entry, changes }: Accepted): Write['relink
   const after = patientKey(changes[0]?.view.patient);
   return before !== undefined && patientKey(before.view.patient) === after ? null : { patientKey: after };
 }
+
+function linked(subject: Subject, { entry, changes }: Accepted): Write['linked'] {
+  const before = subject.get(entry.drain);
+  const after = textOfPatient(changes[0]?.view.patient);
+  return before !== undefined && textOfPatient(before.view.patient) === after ? null : { patient: after };
+}
+
+const textOfPatient = (patient: Reference | undefined): string | null =>
+  patient === undefined ? null : referenceText(patient);
 
 interface IssuedOf extends Pick<DrainChange, 'drain' | 'issued'> {
   readonly patient: Reference | undefined;
@@ -153,7 +164,7 @@ function issueOf(
   place: Place,
   { writeObservation, writeDevice, writeProvenance }: Tools,
 ): DrainIssue {
-  const patient = whose === undefined ? null : referenceText(whose);
+  const patient = textOfPatient(whose);
   const context = { drain, patient, site, issuedAt: place.recordedAt };
   return {
     drain,

@@ -4,13 +4,13 @@ import { EVER, type MomentOf } from '../fhir/search/date-range.ts';
 import { type Extract, extract, type Json } from '../fhir/search/extract.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { createNames, createSubjects, type Shapes } from './dictionaries.ts';
-import type { LedgerReader } from './ledger.ts';
+import type { LedgerEntry, LedgerReader } from './ledger.ts';
 import { CURRENT } from './schema.ts';
 
 export interface Follower {
-  /** Number of issues in the ledger. */
+  /** Number of entries in the ledger. */
   target(): number;
-  /** Number of issues that are indexed. */
+  /** Number of entries that are indexed. */
   reached(): number;
   /** Takes in a batch. @throws {OtherLedger} when the ledger has become shorter */
   step(): void;
@@ -18,12 +18,13 @@ export interface Follower {
 
 /** How far the index goes; the hash tells a ledger that is another one, or an older copy. */
 interface Head {
-  readonly row: number;
+  /** The last issue that is indexed. */
+  readonly issue: number;
   readonly logIndex: number;
   readonly hash: string;
 }
 
-const ISSUES_IN_BATCH = 300;
+const ENTRIES_IN_BATCH = 300;
 
 /** @throws {OtherLedger} when what was indexed is not what the ledger holds */
 export function createFollower(
@@ -36,35 +37,33 @@ export function createFollower(
   const putHead = db.prepare("INSERT OR REPLACE INTO meta (name, value) VALUES ('head', ?)");
   const stored = getHead.get();
   let head: Head = stored === undefined ? NOTHING : (JSON.parse(stored.toString()) as Head);
-  if (head.row > 0 && !isSame(head, ledger.entryOf(head.row))) throw new OtherLedger();
+  if (head.logIndex >= 0 && ledger.hashOf(head.logIndex) !== head.hash) throw new OtherLedger();
   const put = createPut(db, shapes);
-  const take = db.transaction((issues: ReturnType<LedgerReader['issuesAfter']>) => {
-    for (const { row, texts } of issues) {
-      texts.forEach((text, position) => {
-        const resource = JSON.parse(text) as Json;
-        const type = RESOURCE_TYPES.find((each) => each.type === resource.resourceType);
-        if (type !== undefined) put(extract(type, resource, zone), row, position);
-      });
+  const take = db.transaction((entries: readonly LedgerEntry[]) => {
+    for (const { logIndex, hash, issues } of entries) {
+      for (const { issue, texts } of issues) {
+        texts.forEach((text, position) => {
+          const resource = JSON.parse(text) as Json;
+          const type = RESOURCE_TYPES.find((each) => each.type === resource.resourceType);
+          if (type !== undefined) put(extract(type, resource, zone), issue, position);
+        });
+        head = { issue: Math.max(head.issue, issue), logIndex, hash };
+      }
     }
-    const last = issues.at(-1);
-    if (last === undefined) return;
-    head = { row: last.row, logIndex: last.logIndex, hash: last.hash };
     putHead.run(Buffer.from(JSON.stringify(head)));
   });
   return {
-    target: ledger.head,
-    reached: () => head.row,
+    target: ledger.size,
+    reached: () => head.logIndex + 1,
     step() {
-      if (ledger.head() < head.row) throw new OtherLedger();
-      take(ledger.issuesAfter(head.row, ISSUES_IN_BATCH));
+      if (ledger.size() < head.logIndex + 1) throw new OtherLedger();
+      const entries = ledger.entriesAfter(head.logIndex, head.issue, ENTRIES_IN_BATCH);
+      if (entries.length > 0) take(entries);
     },
   };
 }
 
-const NOTHING: Head = { row: 0, logIndex: -1, hash: '' };
-
-const isSame = (head: Head, entry: Pick<Head, 'logIndex' | 'hash'> | undefined): boolean =>
-  head.logIndex === entry?.logIndex && head.hash === entry.hash;
+const NOTHING: Head = { issue: 0, logIndex: -1, hash: '' };
 
 /** The index was made from another ledger, or from entries that this one no longer has. */
 export class OtherLedger extends Error {}

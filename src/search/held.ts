@@ -36,20 +36,23 @@ export interface HeldOptions {
   readonly database: string;
   /** IANA name. */
   readonly zone: string;
+  /** Start of our canonical URLs, without a slash at the end. */
+  readonly canonical: string;
 }
 
 export const indexFileOf = (database: string): string => `${database}.search`;
 
 /** Opens the index beside a ledger; made anew where it does not fit it. */
-export function openHeld({ database, zone }: HeldOptions): Held {
-  const ledger = openLedgerReader(database);
+export function openHeld(options: HeldOptions): Held {
+  const { database, zone, canonical } = options;
+  const ledger = openLedgerReader(database, canonical);
   const file = indexFileOf(database);
   try {
-    return hold(openIndex(file, signatureOf(zone)), ledger, zone);
+    return hold(openIndex(file, signatureOf(options)), ledger, zone);
   } catch (error) {
     if (!isDamage(error)) throw error;
     removeIndex(file);
-    return hold(openIndex(file, signatureOf(zone)), ledger, zone);
+    return hold(openIndex(file, signatureOf(options)), ledger, zone);
   }
 }
 
@@ -60,9 +63,9 @@ export function isDamage(error: unknown): boolean {
 }
 
 /** All that decides what the index holds, beside the ledger. */
-const signatureOf = (zone: string): string =>
+const signatureOf = ({ zone, canonical }: HeldOptions): string =>
   createHash('sha256')
-    .update(JSON.stringify([SCHEMA_VERSION, zone, RESOURCE_TYPES]))
+    .update(JSON.stringify([SCHEMA_VERSION, zone, canonical, RESOURCE_TYPES]))
     .digest('hex');
 
 function hold(db: Database.Database, ledger: LedgerReader, zoneName: string): Held {

@@ -7,9 +7,9 @@ import type { ResourceType } from '../fhir/search/resource-type.ts';
 import type { Hit } from './find.ts';
 import { both, type Fragment, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
-import type { Ask } from './port.ts';
+import type { Ask, Told } from './port.ts';
 import { linkTo } from './search.ts';
-import { textsOf } from './texts.ts';
+import { textsOf, told } from './texts.ts';
 
 /** What a link to a further page holds. */
 interface Paging {
@@ -20,7 +20,7 @@ interface Paging {
   readonly before: number;
 }
 
-export function typeHistory(held: Held, type: ResourceType, ask: Ask): string {
+export function typeHistory(held: Held, type: ResourceType, ask: Ask): Told {
   const link = ask.pairs.find(([name]) => name === '_page');
   const paging = link === undefined ? firstPage(held, type, ask) : nextPage(held, type, ask, link[1]);
   const { count, since, at } = readHistoryWindow(paging.pairs, held.zone);
@@ -45,7 +45,8 @@ export function typeHistory(held: Held, type: ResourceType, ask: Ask): string {
       : `${url}?_page=${held.seal.seal({ ...paging, before: last.row })}`;
   const whole = link === undefined && hits.length <= count ? hits.length : null;
   const self = linkTo(url, link === undefined ? paging.pairs : [link]);
-  return historyBundle(ask.base, textsOf(held.ledger, shown).map(versionOf), { self, next }, whole);
+  const versions = textsOf(held.ledger, shown).map(versionOf);
+  return told(historyBundle(ask.base, versions, { self, next }, whole), shown);
 }
 
 function firstPage(held: Held, type: ResourceType, { pairs }: Ask): Paging {

@@ -21,7 +21,7 @@ interface Waiting {
 }
 
 export function startSearchIndex(options: HeldOptions & { readonly log: SearchLog }): SearchIndex {
-  const { log, database, zone } = options;
+  const { log, database, zone, canonical } = options;
   const waiting = new Map<number, Waiting>();
   let worker: Worker | null = null;
   let closing = false;
@@ -30,7 +30,7 @@ export function startSearchIndex(options: HeldOptions & { readonly log: SearchLo
   let restart: NodeJS.Timeout | undefined;
 
   function start(): void {
-    const started = new Worker(THREAD, { workerData: { database, zone } satisfies HeldOptions });
+    const started = new Worker(THREAD, { workerData: { database, zone, canonical } satisfies HeldOptions });
     worker = started;
     started.on('message', (reply: Reply) => {
       pauseMs = FIRST_PAUSE_MS;

@@ -15,14 +15,15 @@ import { both, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
 import { foundOf } from './include.ts';
 import type { Plan } from './plan.ts';
-import type { Ask } from './port.ts';
+import type { Ask, Told } from './port.ts';
 import { linkTo } from './search.ts';
+import { told } from './texts.ts';
 import { within } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
 const OF_A_PAGE = ['_count', '_sort', '_total', '_include', '_revinclude'];
 
-export function lastn(held: Held, type: ResourceType, ask: Ask): string {
+export function lastn(held: Held, type: ResourceType, ask: Ask): Told {
   const query = readQuery(type, ask.pairs, { ...ask, zone: held.zone, others: ['max'] });
   const most = readMax(ask.pairs);
   checkScope(query, ask.pairs);
@@ -39,7 +40,7 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): string {
   }));
   const used = [...query.used, ...ask.pairs.filter(([name]) => name === 'max')];
   const links = { self: linkTo(`${ask.base}/${type.type}/$lastn`, used), next: null };
-  return searchset(ask.base, found, links, hits.length, leftOut(query.ignored));
+  return told(searchset(ask.base, found, links, hits.length, leftOut(query.ignored)), found);
 }
 
 function readMax(pairs: readonly Pair[]): number {

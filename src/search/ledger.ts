@@ -1,54 +1,78 @@
 /** What the index reads of the ledger, on a connection that can only read. */
+
 import { createFrameReader, createTextReader } from '../store/sqlite/frames.ts';
 import { openReader } from '../store/sqlite/open.ts';
+import { createAuditEventReader } from './audit-events.ts';
 
-/** One issue: the resource versions that one entry issued about one drain. */
-export interface Issue {
-  readonly row: number;
+/** One entry, with the resource versions that it issued and the AuditEvent that it is. */
+export interface LedgerEntry {
   readonly logIndex: number;
   /** Hash of the entry, which stands for all before it in its stream. */
   readonly hash: string;
-  readonly texts: readonly string[];
+  /** Texts by where they are found again: an issue, and a place in it. */
+  readonly issues: readonly { readonly issue: number; readonly texts: readonly string[] }[];
 }
 
 export interface LedgerReader {
-  issuesAfter(row: number, most: number): readonly Issue[];
-  /** Number of issues. */
-  head(): number;
+  /** Entries later than a place in the ledger, and than an issue. */
+  entriesAfter(logIndex: number, issue: number, most: number): readonly LedgerEntry[];
+  /** Number of entries. */
+  size(): number;
   /** How one text of an issue is read: the issue itself is read once for all of them. */
-  textsAt(row: number): (position: number) => string | undefined;
-  /** Place and hash of an issue's entry. */
-  entryOf(row: number): Pick<Issue, 'logIndex' | 'hash'> | undefined;
+  textsAt(issue: number): (position: number) => string | undefined;
+  /** Hash of an entry. */
+  hashOf(logIndex: number): string | undefined;
   close(): void;
 }
 
 interface Row {
-  readonly row: number;
+  readonly issue: number;
   readonly logIndex: number;
-  readonly hash: string;
   readonly resources: string;
 }
 
 /** Rows of `issued` are only ever added, so their rowids count up from 1 in the order of the log. */
-export function openLedgerReader(file: string): LedgerReader {
+export function openLedgerReader(file: string, canonical: string): LedgerReader {
   const db = openReader(file);
-  const after = db.prepare<[number, number], Row>(
-    `SELECT i.rowid AS row, i.log_index AS logIndex, l.hash, i.resources
-     FROM issued i CROSS JOIN ledger l ON l.log_index = i.log_index WHERE i.rowid > ? ORDER BY i.rowid LIMIT ?`,
+  const entries = db.prepare<[number, number], { logIndex: number; hash: string }>(
+    'SELECT log_index AS logIndex, hash FROM ledger WHERE log_index > ? ORDER BY log_index LIMIT ?',
   );
-  const head = db.prepare<[], number | null>('SELECT max(rowid) FROM issued').pluck();
+  const issues = db.prepare<[number, number], Row>(
+    'SELECT rowid AS issue, log_index AS logIndex, resources FROM issued WHERE rowid > ? AND log_index <= ? ORDER BY rowid',
+  );
+  const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
   const resources = db.prepare<[number], string>('SELECT resources FROM issued WHERE rowid = ?').pluck();
-  const entry = db.prepare<[number], { logIndex: number; hash: string }>(
-    'SELECT i.log_index AS logIndex, l.hash FROM issued i JOIN ledger l USING (log_index) WHERE i.rowid = ?',
-  );
+  const hash = db.prepare<[number], string>('SELECT hash FROM ledger WHERE log_index = ?').pluck();
   const textsIn = createFrameReader(db);
   const textIn = createTextReader(db);
+  const auditEvent = createAuditEventReader(db, canonical);
   return {
-    issuesAfter: (row, most) =>
-      after.all(row, most).map(({ resources: stored, ...rest }) => ({ ...rest, texts: textsIn(stored) })),
-    head: () => head.get() ?? 0,
-    textsAt: (row) => textIn(resources.get(row) ?? '[]'),
-    entryOf: (row) => entry.get(row),
+    entriesAfter(logIndex, issue, most) {
+      const found = entries.all(logIndex, most);
+      const issued = new Map<number, Row[]>();
+      for (const row of issues.all(issue, found.at(-1)?.logIndex ?? -1))
+        issued.set(row.logIndex, [...(issued.get(row.logIndex) ?? []), row]);
+      return found.map((entry) => ({
+        ...entry,
+        issues: [
+          ...(issued.get(entry.logIndex) ?? []).map((row) => ({
+            issue: row.issue,
+            texts: textsIn(row.resources),
+          })),
+          { issue: projectedIssue(entry.logIndex), texts: [auditEvent(entry.logIndex) ?? []].flat() },
+        ],
+      }));
+    },
+    size: () => (newest.get() ?? -1) + 1,
+    textsAt(issue) {
+      const logIndex = entryOfProjected(issue);
+      return logIndex === null ? textIn(resources.get(issue) ?? '[]') : () => auditEvent(logIndex);
+    },
+    hashOf: (logIndex) => hash.get(logIndex),
     close: () => db.close(),
   };
 }
+
+/** What an entry itself is, is no row of `issued`: its number is below all of those. */
+const projectedIssue = (logIndex: number): number => -1 - logIndex;
+const entryOfProjected = (issue: number): number | null => (issue < 0 ? -1 - issue : null);

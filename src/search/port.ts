@@ -4,7 +4,7 @@ import type { IssueCode } from '../fhir/outcome.ts';
 import type { Pair } from '../fhir/search/query.ts';
 
 export interface Ask {
-  readonly kind: 'search' | 'history' | 'lastn' | 'stats';
+  readonly kind: 'search' | 'read' | 'history' | 'lastn' | 'stats';
   /** Resource type. */
   readonly type: string;
   readonly pairs: readonly Pair[];
@@ -19,9 +19,15 @@ export interface Ask {
 }
 
 export type Answer =
-  /** JSON text of a resource. */
-  | { readonly text: string }
+  | Told
   | { readonly status: number; readonly code: IssueCode; readonly diagnostics: string };
+
+export interface Told {
+  /** JSON text of a resource. */
+  readonly text: string;
+  /** Drains that it is about. */
+  readonly drains: readonly string[];
+}
 
 export interface SearchIndex {
   /** Answers from all that was committed before it was asked. @throws {SearchUnavailable} */

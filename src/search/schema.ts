@@ -8,7 +8,7 @@ import Database from 'better-sqlite3';
 import { createPrivate } from '../store/sqlite/open.ts';
 
 /** Of the tables below; what the parameters and the zone put into them is part of the signature too. */
-export const SCHEMA_VERSION = 1;
+export const SCHEMA_VERSION = 2;
 
 /** `superseded` of what is current: above any row. */
 export const CURRENT = 9e15;
@@ -43,7 +43,7 @@ CREATE TABLE name (name INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT;
 CREATE TABLE version (
   row        INTEGER PRIMARY KEY,
   id         TEXT    NOT NULL,
-  -- Where its text is: row of the ledger's table of issues, and place in it.
+  -- Where its text is: row of the ledger's table of issues, and place in it; below 0 of what an entry itself is.
   issue      INTEGER NOT NULL,
   position   INTEGER NOT NULL,
   updated_ms INTEGER NOT NULL,

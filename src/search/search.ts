@@ -11,7 +11,8 @@ import { subset } from '../fhir/subset.ts';
 import type { Hit, Place } from './find.ts';
 import type { Held } from './held.ts';
 import { foundOf, included, typeOf } from './include.ts';
-import type { Ask } from './port.ts';
+import type { Ask, Told } from './port.ts';
+import { told } from './texts.ts';
 import { within } from './within.ts';
 
 /** What a link to a further page holds: the search, the moment it is of, and where the page before ended. */
@@ -28,7 +29,7 @@ interface Paging {
 
 const MOST_LINK = 6000;
 
-export function search(held: Held, type: ResourceType, ask: Ask): string {
+export function search(held: Held, type: ResourceType, ask: Ask): Told {
   const { paging, query } = understood(held, type, ask);
   refuseHidden(query, ask);
   const plan = held.planner.plan({
@@ -49,13 +50,10 @@ export function search(held: Held, type: ResourceType, ask: Ask): string {
     hits.length > shown.length && last !== undefined
       ? pageLink(held, ask, { ...paging, total, after: held.finder.placeOf(last, query.sort) })
       : null;
-  return searchset(
-    ask.base,
-    foundTexts(held, query, shown, asOf),
-    { self: selfLink(ask, query), next },
-    total,
-    after === null ? leftOut(query.ignored) : null,
-  );
+  const found = foundTexts(held, query, shown, asOf);
+  const links = { self: selfLink(ask, query), next };
+  const text = searchset(ask.base, found, links, total, after === null ? leftOut(query.ignored) : null);
+  return told(text, found);
 }
 
 function refuseHidden({ includes, revincludes }: Query, { readable }: Ask): void {

@@ -13,10 +13,10 @@ import { STATISTICS, type Statistic } from '../fhir/search/stats-parameters.ts';
 import { type Hit, NEWEST_FIRST } from './find.ts';
 import type { ConvertUnit } from './fragments.ts';
 import type { Held } from './held.ts';
-import type { Ask } from './port.ts';
+import type { Ask, Told } from './port.ts';
 import { readStats, type StatsQuery } from './read-stats.ts';
 import { statistic } from './statistics.ts';
-import { textsOf } from './texts.ts';
+import { textsOf, told } from './texts.ts';
 import { convertUnit } from './units.ts';
 import { within } from './within.ts';
 
@@ -24,7 +24,7 @@ const MOST_COUNTED = 200_000;
 const STATISTIC_CODES = 'http://terminology.hl7.org/CodeSystem/observation-statistics';
 
 /** A Parameters resource: one Observation for each code, and the observations behind them where asked for. */
-export function stats(held: Held, type: ResourceType, ask: Ask): string {
+export function stats(held: Held, type: ResourceType, ask: Ask): Told {
   const query = readStats(ask.pairs, ask.nowMs, held.zone);
   const asOf = held.finder.newestRow();
   const counted = query.codes.map((code) => {
@@ -46,7 +46,11 @@ export function stats(held: Held, type: ResourceType, ask: Ask): string {
       )
     : [];
   const texts = textsOf(held.ledger, sources).map((text) => `{"name":"source","resource":${text}}`);
-  return `{"resourceType":"Parameters","parameter":[${[...parameters, ...texts].join(',')}]}`;
+  const text = `{"resourceType":"Parameters","parameter":[${[...parameters, ...texts].join(',')}]}`;
+  return told(
+    text,
+    counted.flatMap(({ hits }) => hits),
+  );
 }
 
 function sourcesOf(hits: readonly Hit[], limit: number | null): readonly Hit[] {

@@ -2,6 +2,13 @@
 import { versionOf } from '../fhir/bundle.ts';
 import type { Hit } from './find.ts';
 import type { LedgerReader } from './ledger.ts';
+import type { Told } from './port.ts';
+
+/** An answer, and the drains of the resources that it tells of; their ids are name.drain.entry (fhir/reference.ts). */
+export const told = (text: string, found: readonly Pick<Hit, 'id'>[]): Told => ({
+  text,
+  drains: [...new Set(found.flatMap(({ id }) => id.split('.')[1] ?? []))],
+});
 
 /** The index points at another text than it was made from: it has to be made anew. */
 export class DamagedIndex extends Error {}

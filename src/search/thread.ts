@@ -6,7 +6,8 @@ import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { type Held, type HeldOptions, indexFileOf, isDamage, openHeld } from './held.ts';
 import { typeHistory } from './history.ts';
 import { lastn } from './lastn.ts';
-import type { Answer, Ask } from './port.ts';
+import type { Answer, Ask, Told } from './port.ts';
+import { read } from './read.ts';
 import { removeIndex } from './schema.ts';
 import { search } from './search.ts';
 import { stats } from './stats.ts';
@@ -19,8 +20,9 @@ export type Reply = { readonly id: number } & ({ readonly answer: Answer } | { r
 const FOLLOW_MS = 200;
 const MOST_CATCH_UP_MS = 3000;
 
-const ANSWERS: Readonly<Record<Ask['kind'], (held: Held, type: ResourceType, ask: Ask) => string>> = {
+const ANSWERS: Readonly<Record<Ask['kind'], (held: Held, type: ResourceType, ask: Ask) => Told>> = {
   search,
+  read,
   history: typeHistory,
   lastn,
   stats,
@@ -83,7 +85,7 @@ function answerTo(held: Held, ask: Ask): Answer {
   const type = RESOURCE_TYPES.find((each) => each.type === ask.type);
   try {
     if (type === undefined) throw new Refused(404, 'not-found', `${ask.type} is not held here`);
-    return { text: ANSWERS[ask.kind](held, type, ask) };
+    return ANSWERS[ask.kind](held, type, ask);
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     return { status: error.status, code: error.code, diagnostics: error.message };

@@ -1,4 +1,5 @@
 /** What the service asks of a store about its log as a whole: the tree over all entries, and what was said of it. */
+import type { Client } from '../audit/chain.ts';
 import type { Hash, Head } from '../audit/merkle.ts';
 import type { Author } from '../domain/entry.ts';
 
@@ -37,6 +38,8 @@ export interface StoredNotice {
 export interface LogWrites {
   /** Appends an entry about the log itself. */
   notice(notice: Notice): Promise<StoredNotice>;
+  /** Appends accesses, all or none, in the chain of their client's day. @param bodies canonical texts */
+  access(actor: Client, bodies: readonly string[]): Promise<void>;
   /**
    * Signs the tree as it is then and keeps what was signed, unless that was done at this size already.
    * @returns the text; null where the newest one says it already

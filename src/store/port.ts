@@ -3,8 +3,9 @@
  * promise resolves, or none of it happened. Deciding is synchronous and pure, so that an adapter may run it inside
  * its transaction.
  */
+import type { Sender } from '../audit/chain.ts';
 import type { Subject } from '../domain/book.ts';
-import type { Author, Identifier } from '../domain/entry.ts';
+import type { Author, Identifier, Reference } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
 import type { LogTree, LogWrites } from './log-port.ts';
@@ -19,6 +20,8 @@ export interface AppendRequest {
   readonly drain: string;
   /** The patient that the entry links its drain to, so that the books of both are at hand. */
   readonly linksPatient: string | null;
+  /** Which client sent it, if one did. */
+  readonly sentBy?: Sender | undefined;
   /** Given the books and the entry's place in the ledger, what to write. */
   decide(subject: Subject, place: Place): Decision;
 }
@@ -45,6 +48,8 @@ export interface Write {
   readonly issues: readonly DrainIssue[];
   /** The drain's patient after this entry, where the entry placed the drain or changed its patient. */
   readonly relinked: { readonly patientKey: string | null } | null;
+  /** The reference to that patient in JSON, where the entry changed any of it. */
+  readonly linked: { readonly patient: string | null } | null;
   /** Takes the entry into the books; called once it is certain to be written. */
   enter(): void;
 }
@@ -149,6 +154,8 @@ export interface Store extends DeliveryStore, LogWrites {
   books(drain: string): Subject;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
   drains(after: string, most: number): readonly string[];
+  /** Whom a drain is linked to now; null: nobody, or no such drain. */
+  patientOf(drain: string): Reference | null;
   /** All versions of the configuration, oldest first. */
   configurations(): readonly StoredConfiguration[];
   /** All versions of a resource in order; empty when it was never issued. */

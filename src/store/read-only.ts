@@ -15,6 +15,7 @@ export function readOnly(store: Store, reason: string): Store {
     skip: refuse,
     replay: refuse,
     notice: refuse,
+    access: refuse,
     checkpoint: refuse,
     check() {
       throw new StoreReadOnly(reason);
@@ -23,6 +24,7 @@ export function readOnly(store: Store, reason: string): Store {
     books: store.books,
     entries: store.entries,
     drains: store.drains,
+    patientOf: store.patientOf,
     configurations: store.configurations,
     versions: store.versions,
     preview: store.preview,

@@ -89,7 +89,7 @@ export function randomBundle(random: Random): Bundle {
 
   add('log', 'checkpoint-key', writeFirstKey(first));
   for (let rest = 1 + below(random, 39); rest > 0; rest -= 1) {
-    const kind = below(random, 12);
+    const kind = below(random, 14);
     if (kind === 0) {
       const next = generateKeyPairSync('ed25519').privateKey;
       add('log', 'checkpoint-key', writeRotation(LOG, key, rawPublicKey(next)));
@@ -97,8 +97,14 @@ export function randomBundle(random: Random): Bundle {
     } else if (kind === 1) {
       restores += 1;
       add('log', 'restored', writeRestored({ reason: 'r', doubt: 'd', given_up: [] }));
+    } else if (kind < 4) {
+      add(
+        `access.2026-11-20.${below(random, 2)}`,
+        'access',
+        `{"kind":"access","drains":["d${below(random, 3)}"]}`,
+      );
     } else {
-      const says = kind < 4 ? (kind === 2 ? 'corrected' : 'entered-in-error') : 'reading';
+      const says = kind < 6 ? (kind === 4 ? 'corrected' : 'entered-in-error') : 'reading';
       add(
         `d${below(random, 3)}`,
         says,
@@ -137,7 +143,12 @@ function prove(random: Random, all: BundleEntry[], key: KeyObject, first: Buffer
       (each) =>
         each.stream === 'log' || (each.log_index >= Math.min(a, b) && each.log_index <= Math.max(a, b)),
     );
-  } else if (part === 2) entries = all.filter(({ stream }) => stream === 'log' || stream === 'd1');
+  } else if (part === 2)
+    // Of a drain: its own entries, and the accesses that were about it.
+    entries = all.filter(
+      ({ stream, body }) =>
+        stream === 'log' || stream === 'd1' || (stream.startsWith('access.') && body.includes('d1')),
+    );
   const origin = originOf(LOG, restores);
   return {
     about,

@@ -53,11 +53,13 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     return true;
   },
   'an entry dropped': ({ entries, about }, pick) => {
-    // The end of a drain may be left out unseen, as the bundle itself says; not so that of a period or of the keys.
+    // The end of a drain, and any access, may be left out unseen, as the bundle itself says; not so of a period or the keys.
     const at = pick(entries.length);
     const { stream, log_index } = entries[at] ?? { stream: '', log_index: 0 };
     const isInPeriod = about.from_index !== undefined && log_index >= about.from_index;
     const isLast = !entries.some((each) => each.stream === stream && each.log_index > log_index);
+    const isPicked = about.from_index === undefined && stream.startsWith('access.');
+    if (isPicked) return false;
     if (isLast && !(isInPeriod && log_index <= (about.to_index ?? -1))) return false;
     entries.splice(at, 1);
     return true;

@@ -42,7 +42,15 @@ test('it is valid, has a tag that tells it from another, and names nothing twice
   expect(new Set(names).size).toBe(names.length);
 });
 
-const TYPES = ['Observation', 'Device', 'Provenance', 'CodeSystem', 'ValueSet', 'StructureDefinition'];
+const TYPES = [
+  'Observation',
+  'Device',
+  'Provenance',
+  'AuditEvent',
+  'CodeSystem',
+  'ValueSet',
+  'StructureDefinition',
+];
 
 /** By type: what may be brought along, and what refers to it and may be. Those that are missing have neither. */
 const INCLUDES: Readonly<Record<string, readonly (readonly string[] | undefined)[]>> = {

@@ -12,6 +12,7 @@ import { DEVELOPMENT } from '../../src/auth/access-control.ts';
 import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
+import { createAccesses } from '../../src/record/accesses.ts';
 import { createPreview, createRecord } from '../../src/record/record.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { startSearchIndex } from '../../src/search/host.ts';
@@ -33,7 +34,7 @@ const store = openSqliteStore({
   },
 });
 const canonical = 'http://example.org/drainledger';
-const search = startSearchIndex({ database: file, zone: 'UTC', log: pino({ level: 'silent' }) });
+const search = startSearchIndex({ database: file, zone: 'UTC', canonical, log: pino({ level: 'silent' }) });
 const RECORD_SETTINGS = {
   policy: DEFAULT_POLICY,
   canonical,
@@ -52,6 +53,7 @@ const app = buildApp({
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
+    accesses: createAccesses({ store, log: pino({ level: 'silent' }), now: Date.now }),
     proof: { origin: 'ops.example', keys: () => [], sinks: () => [] },
     canonical,
     publicUrl: () => 'http://service.example',

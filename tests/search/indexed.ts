@@ -12,6 +12,7 @@ import { type Held, openHeld } from '../../src/search/held.ts';
 import { typeHistory } from '../../src/search/history.ts';
 import { lastn } from '../../src/search/lastn.ts';
 import type { Ask } from '../../src/search/port.ts';
+import { read } from '../../src/search/read.ts';
 import { search } from '../../src/search/search.ts';
 import { stats } from '../../src/search/stats.ts';
 import { migrate } from '../../src/store/sqlite/migrate.ts';
@@ -40,22 +41,24 @@ export interface Indexed {
   close(): void;
 }
 
+export const CANONICAL = 'http://example.org/test';
+
 export function indexed(zone = 'UTC'): Indexed {
   const folder = mkdtempSync(join(tmpdir(), 'drainledger-search-'));
   const file = join(folder, 'ledger.db');
   const db = openWriter(file);
   migrate(db, MIGRATIONS);
-  const held = openHeld({ database: file, zone });
+  const held = openHeld({ database: file, zone, canonical: CANONICAL });
   const versions = new Map<string, number>();
   let log = 0;
 
   const issue = db.transaction((resources: readonly Content[]) => {
     const hash = createHash('sha256').update(String(log)).digest('hex');
-    db.prepare('INSERT INTO ledger VALUES (?, ?, ?, ?, ?)').run(log, 'test', log, '{}', hash);
+    db.prepare('INSERT INTO ledger VALUES (?, ?, ?, ?, ?)').run(log, 'test', log, envelopeOf(log), hash);
     const stored = resources.map((resource) => {
       const version = (versions.get(resource.id) ?? 0) + 1;
       versions.set(resource.id, version);
-      const text = written(resource, version, NOW_MS - 1_000_000 + 1000 * log);
+      const text = written(resource, version, recordedMs(log));
       const name = createHash('sha256').update(text).digest('hex');
       db.prepare('INSERT INTO frame VALUES (?, ?)').run(name, text);
       return [name];
@@ -67,7 +70,7 @@ export function indexed(zone = 'UTC'): Indexed {
   const follow = (): void => {
     while (held.follower.reached() < held.follower.target()) held.follower.step();
   };
-  const ANSWERS = { search, history: typeHistory, lastn, stats };
+  const ANSWERS = { search, read, history: typeHistory, lastn, stats };
   const answer = (kind: Ask['kind'], query: string, more: Partial<Ask>): string => {
     follow();
     const pairs = [...new URLSearchParams(query)].map(([name, value]): Pair => [name, value]);
@@ -82,7 +85,7 @@ export function indexed(zone = 'UTC'): Indexed {
       nowMs: NOW_MS,
       ...more,
     };
-    return ANSWERS[kind](held, OBSERVATION, asked);
+    return ANSWERS[kind](held, OBSERVATION, asked).text;
   };
   const ask: Indexed['ask'] = (kind, query, more = {}) => JSON.parse(answer(kind, query, more));
   return {
@@ -109,6 +112,19 @@ export function indexed(zone = 'UTC'): Indexed {
     },
   };
 }
+
+const recordedMs = (log: number): number => NOW_MS - 1_000_000 + 1000 * log;
+
+/** Of an entry that the service itself wrote: it is an AuditEvent of no patient. */
+const envelopeOf = (log: number): string =>
+  JSON.stringify({
+    actor: { type: 'service' },
+    entry: `test-${log}`,
+    origin: 'test.example',
+    recorded_at: new Date(recordedMs(log)).toISOString(),
+    stream: 'test',
+    type: 'test',
+  });
 
 /** Query of the link to the next page. */
 export const nextOf = (page: Bundle): string | undefined =>

@@ -26,5 +26,7 @@ What is shown: each entry is, to the byte, in the log that was signed, at its pl
 resources are those that were issued with it. A period is whole; a drain is whole from its first entry to the last one here.
 What is not: that what was charted is true; that anything was charted at all; that no entry of the drain came after the
 last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
-before it was signed. The log does not record who read it.
+before it was signed. Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry
+which client sent it. Those of a drain or patient are picked one by one, so that one left out is not seen; those of a period
+are whole.
 `;

@@ -28,8 +28,8 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
     throw new Error(
       `there is no such ${'drain' in wanted ? `drain: ${wanted.drain}` : `patient: ${wanted.patient}`}`,
     );
-  const indexes = indexesOf(db, [...OF_ALL, ...known], size);
-  return { about: { ...wanted, drains: known }, indexes };
+  const indexes = [...indexesOf(db, [...OF_ALL, ...known], size), ...accessesTo(db, known, size)];
+  return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b) };
 }
 
 const drainsOf = (db: Database.Database, patient: string): string[] =>
@@ -48,6 +48,17 @@ const indexesOf = (db: Database.Database, streams: readonly string[], size: numb
     )
     .pluck()
     .all(JSON.stringify(streams), size);
+
+/** Who accessed any of the drains: of each client's day what was about them, and nothing of others. */
+const accessesTo = (db: Database.Database, drains: readonly string[], size: number): number[] =>
+  db
+    .prepare<[number, string], number>(
+      `SELECT log_index FROM ledger JOIN payload USING (log_index)
+       WHERE stream >= 'access.' AND stream < 'access/' AND log_index < ? AND EXISTS (
+         SELECT 1 FROM json_each(body, '$.drains') WHERE value IN (SELECT value FROM json_each(?)))`,
+    )
+    .pluck()
+    .all(size, JSON.stringify(drains));
 
 function ofPeriod(
   db: Database.Database,

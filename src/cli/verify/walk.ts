@@ -1,5 +1,6 @@
 /** One walk over the log: entries, what belongs to them, the tree over them, and every head that was seen of it. */
 import type Database from 'better-sqlite3';
+import { isOwnStream } from '../../audit/access.ts';
 import { readCheckpoint } from '../../audit/checkpoint.ts';
 import { type HeadCheckOptions, judgeHead, type SeenHead } from '../../audit/head-check.ts';
 import { createLogCheck, type Finding, type LogRow, placeOf, type Said } from '../../audit/log-check.ts';
@@ -9,8 +10,6 @@ import type { VerifyOptions } from './report.ts';
 import { ledgerRows } from './rows.ts';
 
 const PROGRESS_EVERY = 1000;
-/** Streams that no sender writes to. */
-const OWN_STREAMS = ['configuration', 'log'];
 
 export function walkLog(
   db: Database.Database,
@@ -63,7 +62,7 @@ function createBelongingCheck(db: Database.Database) {
             where: placeOf(row),
             what: `the frame ${frame} of a text issued with it is missing`,
           };
-    if (OWN_STREAMS.includes(row.stream)) return null;
+    if (isOwnStream(row.stream)) return null;
     sent += 1;
     const known = identity.get(said.entry);
     if (known?.log_index === row.log_index && nameOf(known) === said.entry) return null;

@@ -46,6 +46,11 @@ export interface Followed {
 
 export interface ResourceType {
   readonly type: string;
+  /**
+   * Made from entries of the ledger when it is read: one version each, whose id says nothing of a drain, so that no
+   * client that is confined to a drain or patient may ask for it.
+   */
+  readonly isProjected?: true;
   readonly interactions: readonly Interaction[];
   /** Elements of a summary (isSummary in the StructureDefinition); those that must be there come first. */
   readonly mandatory: readonly string[];

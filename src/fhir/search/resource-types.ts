@@ -5,11 +5,12 @@
 
 import type { Interaction, Operation, ResourceType } from './resource-type.ts';
 import { STATS_PARAMETERS } from './stats-parameters.ts';
+import { AUDIT_EVENT } from './type-audit-event.ts';
 import { DEVICE } from './type-device.ts';
 import { OBSERVATION } from './type-observation.ts';
 import { PROVENANCE } from './type-provenance.ts';
 
-export const RESOURCE_TYPES: readonly ResourceType[] = [OBSERVATION, DEVICE, PROVENANCE];
+export const RESOURCE_TYPES: readonly ResourceType[] = [OBSERVATION, DEVICE, PROVENANCE, AUDIT_EVENT];
 
 /** Types that an interaction is offered for. */
 export const typesThat = (interaction: Interaction): readonly ResourceType[] =>

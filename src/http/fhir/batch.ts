@@ -39,6 +39,7 @@ async function answerEntry(outer: FastifyRequest, entry: BundleEntry): Promise<E
     method,
     url: `${FHIR_BASE}/${url}`,
     headers: headersOf(outer, asked, isWrite),
+    remoteAddress: outer.ip,
     ...(isWrite ? { payload: writeExact(entry.resource as ExactValue) } : {}),
   });
   return answerOf(response, method === 'GET' || preferredReturn(outer) === 'representation');
@@ -49,10 +50,11 @@ function headersOf(
   { ifNoneExist, ifNoneMatch, ifModifiedSince }: Omit<BundleEntry['request'], 'url' | 'method'>,
   isWrite: boolean,
 ): Record<string, string> {
-  const { authorization } = outer.headers;
+  const { authorization, 'x-request-id': requestId } = outer.headers;
   return {
     accept: FHIR_JSON,
     ...(authorization === undefined ? {} : { authorization }),
+    ...(typeof requestId === 'string' ? { 'x-request-id': requestId } : {}),
     ...(isWrite ? { 'content-type': FHIR_JSON } : {}),
     ...(ifNoneExist === undefined ? {} : { 'if-none-exist': ifNoneExist }),
     ...(ifNoneMatch === undefined ? {} : { 'if-none-match': ifNoneMatch }),

@@ -7,6 +7,7 @@ import { typesThat } from '../../fhir/search/resource-types.ts';
 import { type FhirFault, fhirFault, pathOf } from '../../intake/fhir/fhir-fault.ts';
 import { faultsOf } from '../../intake/native/zod-faults.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
+import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { preferredReturn } from './asked.ts';
 import { answerBatch } from './batch.ts';
@@ -50,6 +51,8 @@ export function registerBundles(app: FastifyInstance, parts: Parts): void {
       );
     if (type === 'transaction') return transaction(request, reply, entries, parts);
     const answers = await answerBatch(request, entries);
+    // Each entry was a request of its own.
+    request.isRecorded = true;
     return reply.send(bundleText('batch-response', answers));
   });
 }
@@ -78,9 +81,10 @@ async function transaction(
     refuseScopeless(request);
     refuseForbidden(request, parts, incoming);
   }
-  const outcomes = unit.length === 0 ? [] : await parts.record(unit);
+  const outcomes = unit.length === 0 ? [] : await parts.record(unit, senderOf(request.principal));
   const [refused] = outcomes.flatMap((outcome, n) => located(refusalOf(outcome), n) ?? []);
   if (refused !== undefined) return sendFaults(reply, refused.status, refused.faults);
+  request.isRecorded = outcomes.some(({ kind }) => kind === 'recorded');
   const shows = preferredReturn(request) === 'representation';
   const answers = creates.map(({ type }, n) => {
     const outcome = outcomes[n];

@@ -9,6 +9,7 @@ import { type Faulty, readObservation } from '../../intake/fhir/read-observation
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/incoming.ts';
 import { drainNameOf } from '../../record/record.ts';
+import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
@@ -20,7 +21,7 @@ export function registerCreate(app: FastifyInstance, parts: Parts, type: Resourc
     const read = readSent(request.body as ExactValue, request.headers['if-none-exist'], parts);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);
     refuseForbidden(request, parts, read.incoming);
-    const [outcome] = await parts.record([read.incoming]);
+    const [outcome] = await parts.record([read.incoming], senderOf(request.principal));
     if (outcome === undefined) throw new Error('a unit of one entry had no outcome');
     const refusal = refusalOf(outcome);
     if (refusal !== null) return sendFaults(reply, refusal.status, refusal.faults);

@@ -17,7 +17,7 @@ import { FHIR_BASE } from './outcomes.ts';
 import { readView } from './versions.ts';
 
 /** They hold nothing of any patient. */
-const OPEN = { access: 'known' } as const;
+const OPEN = { access: 'known', concernsNobody: true } as const;
 
 export function registerDefinitions(app: FastifyInstance, parts: Parts): void {
   const all = definitionsOf(parts);

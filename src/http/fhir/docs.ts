@@ -135,7 +135,7 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
   'search-type': (row) => ({
     operation: `search${row.type}`,
     access: { type: row.type, action: 's' },
-    seesToBounds: true,
+    ...(row.isProjected === true ? {} : { seesToBounds: true }),
     summary: `Resources of type ${row.type} that match, a page at a time`,
     about: STRICT,
     query: searchQuery(row),
@@ -148,6 +148,7 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
 export const DEFINITION_READ: DocOf = ({ type }) => ({
   operation: `read${type}`,
   access: 'known',
+  concernsNobody: true,
   summary: `One of our own resources of type ${type}`,
   query: { ...FORMAT_QUERY, ...VIEW },
   readsQuery: true,

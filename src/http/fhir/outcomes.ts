@@ -21,9 +21,12 @@ const CODE_OF: Readonly<Record<number, IssueCode>> = {
 };
 
 /** A problem as a FHIR R4 OperationOutcome. */
-export function sendOutcome(reply: FastifyReply, { status, detail }: Problem): FastifyReply {
+export const sendOutcome = (reply: FastifyReply, problem: Problem): FastifyReply =>
+  reply.code(problem.status).type(FHIR_JSON).send(outcomeText(problem));
+
+export function outcomeText({ status, detail }: Problem): string {
   const code = CODE_OF[status] ?? (status < 500 ? 'invalid' : 'exception');
-  return sendIssue(reply, status, code, detail);
+  return JSON.stringify(operationOutcome(code, detail));
 }
 
 export const sendRefused = (reply: FastifyReply, { status, code, message }: Refused): FastifyReply =>

@@ -4,6 +4,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { AccessControl } from '../../auth/access-control.ts';
 import type { Principal } from '../../auth/principal.ts';
 import { allows } from '../../auth/scope.ts';
+import { versionOf } from '../../fhir/bundle.ts';
 import { capabilityStatement } from '../../fhir/capability.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
@@ -116,6 +117,7 @@ const REGISTER: Readonly<Record<Interaction, Register>> = {
   read(app, parts, type) {
     app.get<OfId>(`/${type.type}/:id`, { config: { doc: INTERACTION_DOCS.read(type) } }, (request, reply) => {
       const { id } = request.params;
+      if (type.isProjected === true) return sendProjected(request, reply, parts, type);
       return sendVersion(request, reply, type, id, versionsOf(parts, type, id).at(-1));
     });
   },
@@ -154,20 +156,43 @@ function registerOperation(app: FastifyInstance, parts: Parts, type: ResourceTyp
 const readableBy = ({ scope }: Principal): readonly string[] =>
   RESOURCE_TYPES.map(({ type }) => type).filter((type) => allows(scope, { type, action: 'r' }));
 
+/** What is made when it is read is made by the search index. */
+async function sendProjected(
+  request: FastifyRequest<OfId>,
+  reply: FastifyReply,
+  parts: Parts,
+  type: ResourceType,
+): Promise<FastifyReply> {
+  const { id } = request.params;
+  const answer = await parts.search.ask({ ...askedBy(request, parts, type, 'read'), pairs: [['_id', id]] });
+  if ('text' in answer) return sendVersion(request, reply, type, id, versionOf(answer.text));
+  return sendIssue(reply, answer.status, answer.code, answer.diagnostics);
+}
+
+const askedBy = (
+  request: FastifyRequest,
+  { publicUrl, now }: Parts,
+  { type }: ResourceType,
+  kind: Ask['kind'],
+): Ask => ({
+  kind,
+  type,
+  pairs: pairsOf(request),
+  base: `${publicUrl()}${FHIR_BASE}`,
+  lenient: handlingOf(request) === 'lenient',
+  within: confinedTo(request.principal),
+  readable: readableBy(request.principal),
+  nowMs: now(),
+});
+
 /** The search index answers; a form and a URL ask the same. */
-function asking({ search, publicUrl, now }: Parts, { type }: ResourceType, kind: Ask['kind']) {
+function asking(parts: Parts, type: ResourceType, kind: Ask['kind']) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> => {
-    const answer = await search.ask({
-      kind,
-      type,
-      pairs: pairsOf(request),
-      base: `${publicUrl()}${FHIR_BASE}`,
-      lenient: handlingOf(request) === 'lenient',
-      within: confinedTo(request.principal),
-      readable: readableBy(request.principal),
-      nowMs: now(),
-    });
-    if ('text' in answer) return reply.send(answer.text);
+    const answer = await parts.search.ask(askedBy(request, parts, type, kind));
+    if ('text' in answer) {
+      request.shown = answer.drains;
+      return reply.send(answer.text);
+    }
     return sendIssue(reply, answer.status, answer.code, answer.diagnostics);
   };
 }

@@ -4,7 +4,7 @@ import { readBody } from '../../audit/entry-text.ts';
 import type { Identifier, Kind } from '../../domain/entry.ts';
 import type { FactName } from '../../domain/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
-import { factId } from '../../fhir/reference.ts';
+import { factId, partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
@@ -117,7 +117,9 @@ export function sendStored(
   stored: Stored,
   parts: Parts,
 ): FastifyReply {
-  const { isNew, version } = stored;
+  const { isNew, version, id } = stored;
+  request.isRecorded ||= isNew;
+  request.shown = [partsOfId(id)?.drain ?? []].flat();
   if (version === null) return reply.code(202).type(FHIR_JSON).send(unissuedText(stored));
   reply
     .code(isNew ? 201 : 200)

@@ -14,6 +14,7 @@ import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { type ReadObservation, readReplacement } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/incoming.ts';
+import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
@@ -34,12 +35,13 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     const read = readUpdate(request, parts, before);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);
     refuseForbidden(request, parts, read.incoming);
-    const [outcome] = await parts.record([read.incoming]);
+    const [outcome] = await parts.record([read.incoming], senderOf(request.principal));
     if (outcome?.kind === 'conflict') throw outOfDate(before, baseVersion(request));
     const refusal = outcome === undefined ? null : refusalOf(outcome);
     // What stands in the way is then a newer state of the resource (FHIR R4 http.html#concurrency).
     if (refusal !== null)
       return sendFaults(reply, refusal.status === 409 ? 412 : refusal.status, refusal.faults);
+    request.isRecorded = outcome?.kind === 'recorded';
     return sendStored(
       request,
       reply,

@@ -57,6 +57,7 @@ const DOCS = {
   rules: {
     operation: 'rules',
     access: 'known',
+    concernsNobody: true,
     summary: 'The rule table in force, with sources and evidence',
     answers: { 200: json('Every row, on or off.', rules), ...problems({}) },
   },
@@ -88,6 +89,7 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
   app.get<Paged>('/advisories', { config: { doc: DOCS.standing } }, async (request, reply) => {
     const { names, next_after } = pageOf(parts, request.query.after);
     const advisories = await standingOf(parts, names, adviser);
+    request.shown = advisories.flatMap(({ drains }) => drains);
     return sendPlain(reply, { rules_version: table.version, advisories, next_after });
   });
 
@@ -97,13 +99,14 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
     const overdue = names
       .flatMap((name) => store.books(name).get(name) ?? [])
       .flatMap((book) => overdueViewOf(book, table, now));
+    request.shown = overdue.map(({ drain }) => drain);
     return sendPlain(reply, { as_of: new Date(now).toISOString(), overdue, next_after });
   });
 }
 
 /** One drain at a time: a long chart takes its time, and entries that wait come between. */
-async function standingOf({ store }: Parts, names: readonly string[], adviser: Adviser): Promise<object[]> {
-  const advisories: object[] = [];
+async function standingOf({ store }: Parts, names: readonly string[], adviser: Adviser) {
+  const advisories: ReturnType<typeof standingViewOf> = [];
   for (const name of names) {
     const subject = store.books(name);
     advisories.push(...standingViewOf(name, subject, adviser(subject)));

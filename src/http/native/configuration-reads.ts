@@ -15,6 +15,7 @@ const DOCS = {
   inForce: {
     operation: 'configuration',
     access: 'known',
+    concernsNobody: true,
     summary: 'The configuration in force: settings, unit profiles, rule table and calendar',
     about: ABOUT,
     answers: { 200: json('The version in force.', version), ...problems({ 404: 'None is recorded.' }) },
@@ -22,6 +23,7 @@ const DOCS = {
   versions: {
     operation: 'configurationVersions',
     access: 'known',
+    concernsNobody: true,
     summary: 'All versions of the configuration, oldest first',
     about: ABOUT,
     answers: { 200: json('Each version, whole.', versions), ...problems({}) },

@@ -97,6 +97,7 @@ export function registerDeliveries(app: FastifyInstance, { store, now }: Parts):
     const page = found.slice(0, PAGE);
     const last = page.at(-1);
     const next_after = found.length > PAGE && last !== undefined ? nameOf(last) : null;
+    request.shown = page.map(({ drain }) => drain);
     return sendPlain(reply, { deliveries: page.map(deliveryView), next_after });
   });
 
@@ -105,6 +106,7 @@ export function registerDeliveries(app: FastifyInstance, { store, now }: Parts):
     const filter = { ...(target === undefined ? {} : { target }), ...(drain === undefined ? {} : { drain }) };
     const found = store.deliveryEvents(filter, Number(after), PAGE + 1);
     const page = found.slice(0, PAGE);
+    request.shown = page.flatMap(({ drain }) => drain ?? []);
     return sendPlain(reply, {
       events: page.map(eventView),
       next_after: found.length > PAGE ? (page.at(-1)?.event ?? null) : null,
@@ -124,11 +126,13 @@ export function registerDeliveries(app: FastifyInstance, { store, now }: Parts):
 }
 
 async function ordered(
-  { params, body, principal }: FastifyRequest<OfDelivery>,
+  request: FastifyRequest<OfDelivery>,
   reply: FastifyReply,
   run: (name: DeliveryName, by: ByWhom) => Promise<Problem | null>,
 ): Promise<FastifyReply> {
+  const { params, body, principal } = request;
   const name = namedBy(params.delivery);
+  request.shown = name === null ? [] : [name.drain];
   if (name === null) return sendProblem(reply, noSuchDelivery(params.delivery));
   const read = readOrder(order, body as ExactValue);
   if ('faults' in read) return sendProblem(reply, faulty(read.faults));

@@ -1,6 +1,6 @@
 /** Entries in: one by one, or as a batch with one outcome for each item. */
 
-import type { FastifyInstance, FastifyReply } from 'fastify';
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { CHART } from '../../auth/scope.ts';
@@ -81,10 +81,11 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     const read = readPlacement(sent);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
     const drain = drainNameOf(read.body.identifier);
+    request.shown = [drain];
     const answer = await recorded(parts, request.principal, [
       { drain, body: read.body, request: writeRequest(sent) },
     ]);
-    return send(reply, answer, `/v1/drains/${drain}`);
+    return send(request, reply, answer, `/v1/drains/${drain}`);
   });
 
   app.post<OfDrain>('/drains/:drain/entries', { config: { doc: DOCS.enter } }, async (request, reply) => {
@@ -94,9 +95,9 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
     const incoming = { drain, body: read.body, request: writeRequest(sent) };
     if (request.query['dry-run'] === 'true')
-      return send(reply, foreseen(parts, request.principal, incoming), '');
+      return send(request, reply, foreseen(parts, request.principal, incoming), '');
     const answer = await recorded(parts, request.principal, [incoming]);
-    return send(reply, answer, `/v1/drains/${drain}/entries`);
+    return send(request, reply, answer, `/v1/drains/${drain}/entries`);
   });
 
   app.post('/entries', { bodyLimit: BATCH_BYTES, config: { doc: DOCS.batch } }, async (request, reply) => {
@@ -109,9 +110,15 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
   });
 }
 
-function send(reply: FastifyReply, answer: Answer | Problem, location: string): FastifyReply {
+function send(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  answer: Answer | Problem,
+  location: string,
+): FastifyReply {
   if ('type' in answer) return sendProblem(reply, answer);
-  if (answer.status === 201) reply.header('location', location);
+  request.isRecorded = answer.status === 201;
+  if (request.isRecorded) reply.header('location', location);
   return reply.code(answer.status).type('application/json; charset=utf-8').send(answer.body);
 }
 

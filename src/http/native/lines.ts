@@ -7,7 +7,7 @@ import { once } from 'node:events';
 import { PassThrough } from 'node:stream';
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
-import type { Principal } from '../../auth/principal.ts';
+import type { Caller } from '../../auth/principal.ts';
 import { CHART } from '../../auth/scope.ts';
 import { type Line, linesOf } from '../../intake/lines.ts';
 import { readItem } from '../../intake/native/read-batch.ts';
@@ -117,9 +117,9 @@ function resultText(line: number, result: LineAnswer, isFull: boolean): string {
   return `{"line":${line},"status":${result.status}${receipt}}\n`;
 }
 
-async function taken(parts: Parts, principal: Principal, line: Line): Promise<LineAnswer> {
+async function taken(parts: Parts, caller: Caller, line: Line): Promise<LineAnswer> {
   const item = itemOf(line);
-  return 'value' in item ? answerItem(parts, principal, item.value) : item;
+  return 'value' in item ? answerItem(parts, caller, item.value) : item;
 }
 
 async function judged({ profiles }: Parts, line: Line): Promise<LineAnswer> {

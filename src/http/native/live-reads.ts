@@ -3,8 +3,9 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
 import { shown } from '../../intake/fault.ts';
+import { accessesOf } from '../accesses.ts';
 import { reachesDrain } from '../allowed.ts';
-import { createLive, type IsWanted, LIVE_LIMITS } from '../live.ts';
+import { createLive, type IsWanted, LIVE_LIMITS, type Live } from '../live.ts';
 import type { Parts } from '../parts.ts';
 import { type Problem, problem, problemOfFaults } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
@@ -47,23 +48,15 @@ const DOCS = {
   },
 } as const satisfies Readonly<Record<string, RouteDoc>>;
 
-export function registerLive(app: FastifyInstance, { store }: Parts): void {
+export function registerLive(app: FastifyInstance, parts: Parts): void {
+  const { store } = parts;
   const live = createLive(store);
   app.addHook('preClose', (done) => {
     live.close();
     done();
   });
 
-  const begin = (request: FastifyRequest, reply: FastifyReply, isWanted: IsWanted): FastifyReply => {
-    const said = request.headers['last-event-id'];
-    if (said !== undefined && !/^-?\d{1,15}$/.test(String(said)))
-      return sendProblem(reply, badId(String(said)));
-    if (live.isFull()) return sendProblem(reply.header('retry-after', 5), FULL);
-    reply.hijack();
-    live.begin(reply.raw, isWanted, said === undefined ? null : Number(said));
-    return reply;
-  };
-
+  const begin = beginning(parts, live);
   app.get('/overview/live', { config: { doc: DOCS.ofWard } }, (request, reply) =>
     begin(request, reply, () => true),
   );
@@ -80,6 +73,21 @@ export function registerLive(app: FastifyInstance, { store }: Parts): void {
       (of, concerns) => concerns.some((each) => together.has(each)) && mayHearOf(of),
     );
   });
+}
+
+/** Begins a stream that is asked for, once that is in the ledger. */
+function beginning(parts: Parts, live: Live) {
+  return async (request: FastifyRequest, reply: FastifyReply, isWanted: IsWanted): Promise<FastifyReply> => {
+    const said = request.headers['last-event-id'];
+    if (said !== undefined && !/^-?\d{1,15}$/.test(String(said)))
+      return sendProblem(reply, badId(String(said)));
+    if (live.isFull()) return sendProblem(reply.header('retry-after', 5), FULL);
+    // One access a stream: it says that something was charted, and what it was is asked for.
+    await parts.accesses.note(accessesOf(request, 200, parts));
+    reply.hijack();
+    live.begin(reply.raw, isWanted, said === undefined ? null : Number(said));
+    return reply;
+  };
 }
 
 const badId = (said: string): Problem =>

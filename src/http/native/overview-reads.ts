@@ -65,10 +65,12 @@ export function registerOverview(app: FastifyInstance, parts: Parts): void {
     const now = parts.now();
     const rows = (await kept.rows()).map((row) => aged(row, now, rules.reading_every_h));
     const [from, to] = [Number(after), Number(after) + Number(count)];
+    const drains = rows.sort(comparing(sort)).slice(from, to);
+    request.shown = drains.map(({ drain }) => drain);
     return sendPlain(reply, {
       as_of: new Date(now).toISOString(),
       open: rows.length,
-      drains: rows.sort(comparing(sort)).slice(from, to),
+      drains,
       next_after: to < rows.length ? String(to) : null,
     });
   });

@@ -43,12 +43,14 @@ const DOCS = {
   about: {
     operation: 'about',
     access: 'known',
+    concernsNobody: true,
     summary: 'What this service is',
     answers: { 200: json('Its name and what to keep in mind.', answers.about), ...answers.problems({}) },
   },
   profiles: {
     operation: 'unitProfiles',
     access: 'known',
+    concernsNobody: true,
     summary: 'The configured unit profiles',
     answers: {
       200: json('What a set-up or unit change may name.', answers.unitProfiles),
@@ -114,6 +116,7 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
   app.get<OfDrain>('/drains', { config: { doc: DOCS.drains } }, (request, reply) => {
     const names = store.drains(request.query.after ?? '', PAGE.drains + 1);
     const page = names.slice(0, PAGE.drains);
+    request.shown = page;
     const drains = page.flatMap((name) => store.books(name).get(name) ?? []).map(drainViewOf);
     return sendPlain(reply, { drains, next_after: names.length > page.length ? page.at(-1) : null });
   });

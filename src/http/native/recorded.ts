@@ -1,12 +1,14 @@
 /** What was read is recorded, and answered with what became of it. */
 import { writeRequest } from '../../audit/entry-text.ts';
-import type { Principal } from '../../auth/principal.ts';
+import type { Caller } from '../../auth/principal.ts';
 import { type ItemEntry, readItem, togetherPointer } from '../../intake/native/read-batch.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/incoming.ts';
 import { drainNameOf } from '../../record/record.ts';
 import { StoreBusy, StoreFailed } from '../../store/port.ts';
+import { refusedItem } from '../accesses.ts';
 import { writeRefusal } from '../allowed.ts';
+import { senderOf } from '../caller.ts';
 import { type Answer, answerOf } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
 import { faulty, type Problem, problem } from '../problem.ts';
@@ -14,15 +16,17 @@ import { faulty, type Problem, problem } from '../problem.ts';
 /** Records a unit and answers with what stands in the way, or with the receipts: of one entry, or of several as a list. */
 export async function recorded(
   parts: Parts,
-  principal: Principal,
+  caller: Caller,
   unit: readonly Incoming[],
   pointerTo: (n: number) => string = () => '',
 ): Promise<Answer | Problem> {
   for (const incoming of unit) {
-    const refused = writeRefusal(principal, parts.store, incoming);
+    const refused = writeRefusal(caller, parts.store, incoming);
     if (refused !== null) return refused;
   }
-  const answers = (await parts.record(unit)).map((outcome, n) => answerOf(outcome, pointerTo(n)));
+  const answers = (await parts.record(unit, senderOf(caller))).map((outcome, n) =>
+    answerOf(outcome, pointerTo(n)),
+  );
   const receipts: Answer[] = [];
   for (const answer of answers) {
     if ('type' in answer) return answer;
@@ -36,21 +40,19 @@ export async function recorded(
 }
 
 /** What an entry would be answered; a client learns no more from it than from sending it. */
-export function foreseen(parts: Parts, principal: Principal, incoming: Incoming): Answer | Problem {
-  return writeRefusal(principal, parts.store, incoming) ?? answerOf(parts.preview(incoming), '');
+export function foreseen(parts: Parts, caller: Caller, incoming: Incoming): Answer | Problem {
+  return writeRefusal(caller, parts.store, incoming) ?? answerOf(parts.preview(incoming), '');
 }
 
 /** An item of a batch, or a line: an entry, or two that are taken together. */
-export async function answerItem(
-  parts: Parts,
-  principal: Principal,
-  item: ExactValue,
-): Promise<Answer | Problem> {
+export async function answerItem(parts: Parts, caller: Caller, item: ExactValue): Promise<Answer | Problem> {
   const read = readItem(item, parts.profiles);
   if ('faults' in read) return faulty(read.faults);
   const unit = read.unit.map(incomingOf);
   try {
-    return await recorded(parts, principal, unit, unit.length > 1 ? togetherPointer : undefined);
+    const answer = await recorded(parts, caller, unit, unit.length > 1 ? togetherPointer : undefined);
+    if (answer.status === 403) await noteRefused(parts, caller, unit);
+    return answer;
   } catch (error) {
     if (error instanceof StoreBusy || error instanceof StoreFailed) {
       return problem(
@@ -62,6 +64,17 @@ export async function answerItem(
     }
     throw error;
   }
+}
+
+/** The answer to the batch says nothing of access control: each item does. */
+async function noteRefused(parts: Parts, caller: Caller, unit: readonly Incoming[]): Promise<void> {
+  await parts.accesses.note(
+    refusedItem(
+      caller,
+      unit.map(({ drain }) => drain),
+      parts,
+    ),
+  );
 }
 
 const incomingOf = ({ drain, body, sent }: ItemEntry): Incoming => ({

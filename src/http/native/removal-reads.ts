@@ -25,6 +25,7 @@ const DOCS = {
   policies: {
     operation: 'removalPolicies',
     access: 'known',
+    concernsNobody: true,
     summary: 'Published figures that drains were taken out by, with their sources',
     answers: { 200: json('The policies.', removalPolicies), ...problems({}) },
   },

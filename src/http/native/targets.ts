@@ -26,6 +26,7 @@ const DOCS = {
   list: {
     operation: 'targets',
     access: 'operate',
+    concernsNobody: true,
     summary: 'The receivers, and what waits for each',
     answers: { 200: json('Those that are configured.', targets), ...problems({}) },
   },

@@ -97,6 +97,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     end = { index, recordedMs: place.recordedMs };
     keep(index, request, decision, place, last.hash);
     decision.enter();
+    if (decision.linked !== null) write.link.run(drain, index, decision.linked.patient);
     written.push(writtenOf(index, request, decision, place, subject));
     if (decision.relinked !== null) {
       write.drain.run(drain, decision.relinked.patientKey, index);
@@ -131,6 +132,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       actor: decision.actor,
       effective_at: decision.effectiveAt,
       recorded_at: place.recordedAt,
+      sent_by: request.sentBy,
       supersedes: decision.supersedes,
       payload: payloadCommitment(salt, decision.body),
       issued: issuedCommitment(
@@ -238,6 +240,7 @@ function statements(db: Database.Database) {
     reissue: db.prepare(
       'INSERT INTO reissue (drain, fact_key, version, status, log_index) VALUES (?, ?, ?, ?, ?)',
     ),
+    link: db.prepare('INSERT INTO drain_patient (drain, log_index, patient) VALUES (?, ?, ?)'),
     drain: db.prepare(
       `INSERT INTO drain (drain, patient_key, placed_log) VALUES (?, ?, ?)
        ON CONFLICT (drain) DO UPDATE SET patient_key = excluded.patient_key`,

@@ -14,8 +14,8 @@ import { createLogEnd } from './log-end.ts';
 const SALT_BYTES = 16;
 
 export interface OwnEntry {
-  /** No drain can be called so: those are named by 16 characters of base 32. */
-  readonly stream: 'configuration' | 'log';
+  /** No drain can be called so: those are named by 16 characters of base 32. That of an access is named by its day. */
+  readonly stream: 'configuration' | 'log' | ((recordedAt: string) => string);
   readonly type: string;
   readonly actor: Envelope['actor'];
   /** Canonical text. */
@@ -46,14 +46,15 @@ export function createOwnEntryWriter(
 
   return (entry) => {
     const { index, recordedMs } = end();
-    const before = head.get(entry.stream) ?? { seq: 0, hash: genesis(origin, entry.stream) };
     // Never before what is in the ledger already, though the clock may step: order of recording is order of the log.
     const recordedAt = new Date(Math.max(recordedMs, now())).toISOString();
+    const stream = typeof entry.stream === 'string' ? entry.stream : entry.stream(recordedAt);
+    const before = head.get(stream) ?? { seq: 0, hash: genesis(origin, stream) };
     const place = { logIndex: index + 1, seq: before.seq + 1, recordedAt };
     const salt = randomBytes(SALT_BYTES);
-    const envelope = envelopeOf(entry, { ...place, origin, prev: before.hash }, salt);
+    const envelope = envelopeOf(entry, { ...place, origin, stream, prev: before.hash }, salt);
     const hash = entryHash(envelope);
-    ledger.run(place.logIndex, entry.stream, place.seq, envelope, hash);
+    ledger.run(place.logIndex, stream, place.seq, envelope, hash);
     // Nobody waits for an answer.
     payload.run(place.logIndex, salt, entry.body, '');
     return { ...place, hash };
@@ -62,19 +63,20 @@ export function createOwnEntryWriter(
 
 interface Place {
   readonly origin: string;
+  readonly stream: string;
   readonly seq: number;
   readonly prev: string;
   readonly recordedAt: string;
 }
 
-function envelopeOf({ stream, type, actor, body }: OwnEntry, place: Place, salt: Uint8Array): string {
+function envelopeOf({ type, actor, body }: OwnEntry, place: Place, salt: Uint8Array): string {
   return writeEnvelope({
     v: 1,
     origin: place.origin,
-    stream,
+    stream: place.stream,
     seq: place.seq,
     prev: place.prev,
-    entry: `${stream}-${place.seq}`,
+    entry: `${place.stream}-${place.seq}`,
     type,
     actor,
     effective_at: place.recordedAt,

@@ -1,6 +1,7 @@
 /** What the service itself writes, and what the log says of itself. */
 import type { LogTree, LogWrites } from '../log-port.ts';
 import type { Store } from '../port.ts';
+import { createAccessWriter } from './accesses.ts';
 import type { Appender } from './append.ts';
 import { createConfigurationWriter } from './configurations.ts';
 import type { GroupCommit } from './group-commit.ts';
@@ -28,6 +29,7 @@ export function createOwnWrites(
   const append = createOwnEntryWriter(writer, options);
   const configure = createConfigurationWriter(writer, append);
   const notice = createNoticeWriter(append);
+  const access = createAccessWriter(append);
   const checkpoint = createCheckpointWriter(writer, tree);
   return {
     configure: (body) =>
@@ -41,6 +43,11 @@ export function createOwnWrites(
         const written = notice(said);
         appender.endMoved();
         return written;
+      }),
+    access: (actor, bodies) =>
+      group.submit(() => {
+        for (const body of bodies) access(actor, body);
+        appender.endMoved();
       }),
     checkpoint: (sign) => group.submit(() => checkpoint(sign)),
   };

@@ -1,5 +1,6 @@
 import type { Policy } from '../../domain/policy.ts';
 import type { CommitListener, Store, StoredEntry } from '../port.ts';
+import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader } from './configurations.ts';
@@ -78,6 +79,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     // Between groups the shelf holds just what is committed, so reads need no fold of their own.
     books: (drain) => shelf.take(drain, null),
     ...createReads(reader),
+    patientOf: createPatientReader(reader),
     ...createDeliverySide(writer, reader, lanes, group),
     check() {
       writer.exec('BEGIN IMMEDIATE');

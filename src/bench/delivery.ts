@@ -1,4 +1,4 @@
-/** How fast entries reach an EHR beside a bare HTTP client, and what catching up after an outage costs those who chart. */
+/** How fast entries reach an EHR beside a bare HTTP client. */
 import { setTimeout as pause } from 'node:timers/promises';
 import { noAuthorizer } from '../delivery/auth/authorizer.ts';
 import { steadyClock } from '../delivery/clock.ts';
@@ -11,7 +11,6 @@ import { createRecord, drainNameOf } from '../record/record.ts';
 import type { Store } from '../store/port.ts';
 import { targetAt } from '../targets.ts';
 import { incoming } from './cost-per-entry.ts';
-import { load, placeDrains } from './load.ts';
 import { placement, reading, setUp } from './messages.ts';
 import { startScript } from './process.ts';
 import { openBenchStore } from './store.ts';
@@ -103,62 +102,11 @@ async function sendAll(store: Store, url: string, count: number): Promise<number
     log: { warn: (facts) => console.error(facts), error: (facts) => console.error(facts) },
     pollMs: 100,
   });
-  while ((deliverer.ends.get('delivered') ?? 0) < count) await pause(5);
+  const ended = (kind: 'delivered' | 'refused'): number => deliverer.ends.get(kind) ?? 0;
+  while (ended('delivered') < count && ended('refused') === 0) await pause(5);
   const seconds = (performance.now() - start) / 1000;
   await deliverer.stop();
   http.close();
+  if (ended('refused') > 0) throw new Error(`${ended('refused')} refused; the figures would mean nothing`);
   return count / seconds;
-}
-
-const RATE = 100;
-const BY = {
-  author: { type: 'device', identifier: { system: 'urn:example:bench', value: 'bench' } },
-  reason: 'bench',
-};
-
-/** @param readings charted during the outage; an hour at 100 a second would be 360,000 */
-export async function recovery(database: string, seconds: number, readings: number): Promise<object> {
-  const first = await startScript('instant-ehr.js', []);
-  const port = new URL(first.url).port;
-  const service = await startScript('server.js', ['--database', database, '--ehr', first.url]);
-  try {
-    const drains = await placeDrains(service.url, `recovery-${process.pid}`, DRAINS);
-    await load(service.url, drains, 10, 2, RATE);
-    const normal = await load(service.url, drains, 10, seconds, RATE);
-    await first.stop();
-    for (let sent = 0; sent < readings; )
-      sent += Math.round((await load(service.url, drains, 50, 2)).perSecond * 2);
-    const ehr = await startScript('instant-ehr.js', ['--port', port]);
-    const before = await waiting(service.url);
-    await post(`${service.url}/v1/targets/ehr/resume`);
-    const start = performance.now();
-    const during = await load(service.url, drains, 10, seconds, RATE);
-    const left = await waiting(service.url);
-    const delivered = ((before - left) * 1000) / (performance.now() - start) + RATE;
-    await ehr.stop();
-    return {
-      'waiting before': before,
-      'waiting after': left,
-      'delivered /s': Math.round(delivered),
-      'p99 ms': normal.p99,
-      'p99 ms, recovering': during.p99,
-      ratio: Number((during.p99 / normal.p99).toFixed(2)),
-    };
-  } finally {
-    await service.stop();
-  }
-}
-
-async function post(url: string): Promise<void> {
-  const response = await fetch(url, {
-    method: 'POST',
-    headers: { 'content-type': 'application/json' },
-    body: JSON.stringify(BY),
-  });
-  if (!response.ok) throw new Error(`${url}: ${await response.text()}`);
-}
-
-async function waiting(url: string): Promise<number> {
-  const { targets } = (await (await fetch(`${url}/v1/targets`)).json()) as { targets: { waiting: number }[] };
-  return targets[0]?.waiting ?? 0;
 }

@@ -7,6 +7,7 @@ export interface Running {
   readonly url: string;
   /** Processor time it has used, µs. */
   cpu(): number;
+  /** Does nothing where it has ended already. */
   stop(): Promise<void>;
 }
 
@@ -23,6 +24,7 @@ export async function startScript(script: string, args: readonly string[]): Prom
     cpu: () => processorTime(child.pid ?? 0),
     stop: () =>
       new Promise((resolve) => {
+        if (child.exitCode !== null || child.signalCode !== null) return resolve();
         child.removeAllListeners('exit').once('exit', () => resolve());
         child.kill('SIGTERM');
       }),

@@ -1,0 +1,71 @@
+/** What catching up after an outage of the EHR costs those who chart meanwhile. */
+import { load, placeDrains } from './load.ts';
+import { type Running, startScript } from './process.ts';
+
+const DRAINS = 50;
+/** Readings charted a second. */
+const RATE = 100;
+const BY = {
+  author: { type: 'device', identifier: { system: 'urn:example:bench', value: 'bench' } },
+  reason: 'bench',
+};
+
+interface Status {
+  /** Counting stops at 100,000. */
+  readonly waiting: number;
+  readonly requests: { readonly taken?: number };
+}
+
+/** @param readings charted during the outage; an hour at 100 a second would be 360,000 */
+export async function recovery(database: string, seconds: number, readings: number): Promise<object> {
+  const scripts: Running[] = [];
+  const started = async (script: string, args: readonly string[]): Promise<Running> => {
+    const running = await startScript(script, args);
+    scripts.push(running);
+    return running;
+  };
+  try {
+    const ehr = await started('instant-ehr.js', []);
+    const { url } = await started('server.js', ['--database', database, '--ehr', ehr.url]);
+    const drains = await placeDrains(url, `recovery-${process.pid}`, DRAINS);
+    await load(url, drains, 10, 2, RATE);
+    const normal = await load(url, drains, 10, seconds, RATE);
+    await ehr.stop();
+    for (let sent = 0; sent < readings; ) sent += Math.round((await load(url, drains, 50, 2)).perSecond * 2);
+    await started('instant-ehr.js', ['--port', new URL(ehr.url).port]);
+    await post(`${url}/v1/targets/ehr/resume`);
+    const [before, start] = [await statusOf(url), performance.now()];
+    const during = await load(url, drains, 10, seconds, RATE);
+    const [after, elapsedMs] = [await statusOf(url), performance.now() - start];
+    return {
+      'waiting before': before.waiting,
+      'waiting after': after.waiting,
+      'charted /s': Math.round(during.perSecond),
+      // Each is one transaction, and so one request: what waits is not counted to its end.
+      'delivered /s': Math.round(((taken(after) - taken(before)) * 1000) / elapsedMs),
+      'p99 ms': normal.p99,
+      'p99 ms, recovering': during.p99,
+      ratio: Number((during.p99 / normal.p99).toFixed(2)),
+    };
+  } finally {
+    await Promise.all(scripts.map((each) => each.stop()));
+  }
+}
+
+const taken = ({ requests }: Status): number => requests.taken ?? 0;
+
+async function post(url: string): Promise<void> {
+  const response = await fetch(url, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body: JSON.stringify(BY),
+  });
+  if (!response.ok) throw new Error(`${url}: ${await response.text()}`);
+}
+
+async function statusOf(url: string): Promise<Status> {
+  const response = await fetch(`${url}/v1/targets`);
+  const [ehr] = ((await response.json()) as { targets: readonly Status[] }).targets;
+  if (ehr === undefined) throw new Error(`no target is served: HTTP ${response.status}`);
+  return ehr;
+}

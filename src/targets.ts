@@ -79,6 +79,7 @@ const targetShape = z.strictObject({
   ceiling_s: ceilingS.default(90),
   longest_pause_s: seconds(86_400).default(900),
   give_up_after_h: z.number().positive().max(8760).default(72),
+  review_h: z.number().positive().max(8760).default(24),
   requests_at_once: z.int().min(1).max(64).default(8),
   auth: auth.optional(),
   tls: z
@@ -93,6 +94,7 @@ type Written = z.infer<typeof targetShape>;
 const fileShape = z.strictObject({ targets: z.array(targetShape).min(1).max(20) });
 
 const FIRST_PAUSE_MS = 500;
+const HOUR_MS = 3_600_000;
 
 /** @throws {TargetsError} naming the file and everything that is wrong in it */
 export function readTargets(file: string): readonly ConfiguredTarget[] {
@@ -165,7 +167,8 @@ function configuredOf(each: Written, whole: (path: string) => string): Configure
       timeoutMs: each.timeout_s * 1000,
       requestCeilingMs: each.ceiling_s * 1000,
       backoff: { baseMs: FIRST_PAUSE_MS, capMs: each.longest_pause_s * 1000 },
-      giveUpMs: each.give_up_after_h * 3_600_000,
+      giveUpMs: each.give_up_after_h * HOUR_MS,
+      reviewMs: each.review_h * HOUR_MS,
       mostAtOnce: each.requests_at_once,
     },
     auth: authOf(each.auth, whole),

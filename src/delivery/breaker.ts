@@ -17,6 +17,8 @@ const MOST_FAILURES = 3;
 /** A parked target is tried this often, so that it comes back by itself once the other side has mended it. */
 const PARKED_MS = 3_600_000;
 
+const HANDLED = new Set<End['kind']>(['delivered', 'accepted', 'awaited', 'unseen', 'refused', 'held']);
+
 /** Whether the target is being tried with one request at a time. */
 export const isTripped = ({ failures, isParked }: Breaker): boolean => isParked || failures >= MOST_FAILURES;
 
@@ -30,8 +32,7 @@ export function breakerAfter(
 ): Breaker {
   if (end.kind === 'lost') return breaker;
   if (end.kind === 'forbidden') return { failures: 0, restsUntilMs: nowMs + PARKED_MS, isParked: true };
-  const isHandled = ['delivered', 'accepted', 'refused', 'held'].includes(end.kind);
-  if (isHandled) return CLOSED;
+  if (HANDLED.has(end.kind)) return CLOSED;
   const failures = breaker.failures + 1;
   if (failures < MOST_FAILURES) return { failures, restsUntilMs: 0, isParked: false };
   const asked = end.kind === 'later' ? end.afterMs : undefined;

@@ -4,7 +4,7 @@
  * At most one request is under way for each drain and target, in the order of the ledger. After an unknown outcome
  * the delivery waits until the target can no longer be acting on it.
  */
-import type { ByWhom, Delivery } from '../store/delivery-port.ts';
+import type { ByWhom, Delivery, Settlement } from '../store/delivery-port.ts';
 import { type Breaker, breakerAfter, CLOSED, isTripped } from './breaker.ts';
 import type { Attempted, End } from './end.ts';
 import { claimMs, createSender, type SenderOptions } from './send.ts';
@@ -71,8 +71,8 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   async function settle(delivery: Delivery, attempted: Attempted): Promise<void> {
     const { end } = attempted;
     ends.set(end.kind, (ends.get(end.kind) ?? 0) + 1);
-    tell(options, delivery, end);
     const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
+    tell(options, delivery, end, settlement);
     const settled = settlement === null ? undefined : store.settle(delivery, settlement, clock.now());
     await Promise.all([settled, judge(end)]).catch((error: unknown) =>
       tellFailure(options, delivery, error, 'could not settle a delivery'),
@@ -151,11 +151,16 @@ export function startDelivering(options: DeliverOptions): Deliverer {
 }
 
 /** Without what the target said, which may quote what was sent. */
-function tell({ log }: DeliverOptions, { target, logIndex, attempts }: Delivery, end: End): void {
-  if (end.kind === 'delivered' || end.kind === 'accepted') return;
+function tell(
+  { log }: DeliverOptions,
+  { target, logIndex, attempts }: Delivery,
+  end: End,
+  settlement: Settlement | null,
+): void {
+  if (settlement?.state === 'delivered' || settlement?.state === 'accepted') return;
   const status = 'outcome' in end ? end.outcome.status : undefined;
   const facts = { target, log_index: logIndex, attempts, end: end.kind, status };
-  if (end.kind === 'refused' || end.kind === 'unauthorized')
+  if (settlement?.state === 'dead' || end.kind === 'unauthorized')
     log.error(facts, 'not delivered: a person must look');
   else log.warn(facts, 'not delivered yet');
 }

@@ -6,8 +6,16 @@ export type End =
   | { readonly kind: 'delivered' }
   | { readonly kind: 'accepted'; readonly outcome: Outcome }
   | Stopped
+  | Awaited
   /** The claim has lapsed: it is somebody else's by now. */
   | { readonly kind: 'lost' };
+
+/** Accepted before, and not there yet, or nobody may look for it. */
+export interface Awaited {
+  readonly kind: 'awaited' | 'unseen';
+  readonly outcome: Outcome;
+  readonly acceptedMs: number;
+}
 
 export type Stopped =
   | { readonly kind: 'refused' | 'unknown' | 'unauthorized' | 'forbidden'; readonly outcome: Outcome }

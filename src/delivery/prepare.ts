@@ -14,6 +14,8 @@ export interface Chosen {
   readonly resources: readonly Resource[];
   /** What the target took last of these, as far as it matters. */
   readonly known: ReadonlyMap<string, Taken>;
+  /** Names of what was accepted in an earlier attempt, and is not known to be there. */
+  readonly awaited: readonly string[];
 }
 
 /** What is to be sent; what the target took in this version or a later one is left out. */
@@ -22,9 +24,31 @@ export function chooseResources(store: Store, target: Target, way: Way, delivery
   const texts = redo === null ? delivery.texts : delivery.texts.map((text) => newest(store, drain, text));
   const wanted = withoutLoneProvenance(texts.map(resourceOf).filter((each) => isWanted(each, target, way)));
   const known = takenBefore(store, delivery, wanted);
-  const isDue = ({ name, version }: Resource): boolean =>
-    redo === 'replay' || (known.get(name)?.version ?? 0) < version;
-  return { resources: wanted.filter(isDue), known };
+  const isDue = ({ name, version }: Resource): boolean => {
+    const before = known.get(name);
+    if (redo === 'replay' || before === undefined || before.version < version) return true;
+    return redo === 'requeue' && before.acceptedMs !== null;
+  };
+  const awaited = wanted.filter((each) => !isDue(each) && isAwaited(each, known.get(each.name)));
+  return { resources: wanted.filter(isDue), known, awaited: awaited.map(({ name }) => name) };
+}
+
+const isAwaited = ({ version }: Resource, taken: Taken | undefined): taken is Taken =>
+  taken !== undefined && taken.acceptedMs !== null && taken.version === version;
+
+/** What of a delivery the target accepted, last in this version, and is not known to hold. */
+export function awaitedResources(
+  store: Store,
+  target: Target,
+  way: Way,
+  delivery: Delivery,
+): readonly { readonly resource: Resource; readonly known: Taken }[] {
+  const wanted = delivery.texts.map(resourceOf).filter((each) => isWanted(each, target, way));
+  const known = takenBefore(store, delivery, wanted);
+  return wanted.flatMap((resource) => {
+    const taken = known.get(resource.name);
+    return isAwaited(resource, taken) ? [{ resource, known: taken }] : [];
+  });
 }
 
 /** Where a target is sent none of the facts, it needs no word of where they come from. */
@@ -64,11 +88,19 @@ export function takenReferences(
 }
 
 /** What is sent out of turn is sent as it stands now, so that nothing older overtakes it. */
-function newest(store: Store, drain: string, text: string): string {
-  const { type, id } = resourceOf(text);
+const newest = (store: Store, drain: string, text: string): string =>
+  versionsOf(store, drain, resourceOf(text)).at(-1) ?? text;
+
+/** As it was issued in an earlier version. */
+export function versionOf(store: Store, drain: string, resource: Resource, version: number): Resource {
+  const all = versionsOf(store, drain, resource).map(resourceOf);
+  return all.find((each) => each.version === version) ?? resource;
+}
+
+/** All that were issued; none where it is not about this drain. */
+function versionsOf(store: Store, drain: string, { type, id }: Resource): readonly string[] {
   const [name, ofDrain, anchor] = id.split('.');
-  if (ofDrain !== drain) return text;
-  return store.versions(type, drain, `${name}.${anchor}`, id).at(-1) ?? text;
+  return ofDrain === drain ? store.versions(type, drain, `${name}.${anchor}`, id) : [];
 }
 
 /** R4 gives these no identifier, so that a create of theirs could not be told from another. */

@@ -87,5 +87,11 @@ function wentAs(one: One, said: z.infer<typeof response>['response'] | undefined
 }
 
 function takenAs({ resource }: One, etag: string | null): Taken {
-  return { resource: resource.name, version: resource.version, remote: resource.name, etag };
+  return {
+    resource: resource.name,
+    version: resource.version,
+    remote: resource.name,
+    etag,
+    acceptedMs: null,
+  };
 }

@@ -45,7 +45,7 @@ async function findOrCreate(connection: Connection, one: Findable): Promise<Went
   const found = await find(connection, one);
   if (found !== null) return found;
   if (one.known === undefined) return create(connection, one);
-  const why = 'the target has accepted an earlier version and does not show it yet';
+  const why = 'the target took an earlier version, did not say where it stands, and does not show it';
   return { verdict: { kind: 'held', outcome: { why } }, taken: null };
 }
 
@@ -156,5 +156,5 @@ const took = (one: One, remote: string | null, etag: string | null): Went => ({
 });
 
 function takenAs({ resource }: One, remote: string | null, etag: string | null): Taken {
-  return { resource: resource.name, version: resource.version, remote, etag };
+  return { resource: resource.name, version: resource.version, remote, etag, acceptedMs: null };
 }

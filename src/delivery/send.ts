@@ -1,6 +1,7 @@
 /** One attempt at one delivery: what its target gets, and what came of it. */
 import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
+import { afterReview, lookForAll } from './awaited.ts';
 import type { Clock } from './clock.ts';
 import { type Connection, outcomeIn } from './connection.ts';
 import { createDirectory, type Directory } from './directory.ts';
@@ -18,6 +19,7 @@ import { identifierOf, type Resource, withReferences } from './resource.ts';
 import { sendBundle } from './send-bundle.ts';
 import { type One, sendOne, type Went } from './send-one.ts';
 import type { Target } from './target.ts';
+import { createTurns, type Turns } from './turns.ts';
 
 export interface SenderOptions {
   readonly store: Store;
@@ -56,23 +58,29 @@ export function createSender(options: SenderOptions): Sender {
   async function attempt(delivery: Delivery, lapsesMs: number): Promise<Attempted> {
     const way = await wayOf();
     if ('why' in way) return ended({ kind: 'later', outcome: { why: way.why }, afterMs: undefined });
+    if (delivery.redo === 'look') return lookForAll(options, way, delivery);
     const chosen = chooseResources(store, target, way, delivery);
-    if (chosen.resources.length === 0) return ended({ kind: 'delivered' });
+    if (chosen.resources.length === 0) return ended(endOf([], chosen.awaited));
     const resources = await withSubjectsFound(chosen.resources, target, directory);
     if ('kind' in resources) return ended(resources);
+    const reviewed = await afterReview(options, delivery, chosen);
+    if ('kind' in reviewed) return ended(reviewed);
     const isCertain = !delivery.uncertain && delivery.redo === null;
     const sending: Sending = {
       ...options,
       way,
       delivery,
       isCertain,
-      known: new Map(chosen.known),
+      known: reviewed.known,
       connection: whileClaimed(options, delivery, lapsesMs),
       inTurn: turns,
     };
     const isBundle = way.mode === 'batch' || way.mode === 'transaction';
     const wents = await (isBundle ? sendTogether(sending, resources) : sendEach(sending, resources));
-    return { end: endOf(wents), taken: wents.flatMap(({ taken }) => taken ?? []) };
+    return {
+      end: endOf(wents, chosen.awaited),
+      taken: [...reviewed.seen, ...wents.flatMap(takenIn(clock.now()))],
+    };
   }
 
   return {
@@ -99,6 +107,12 @@ interface Sending extends SenderOptions {
 interface Tried extends Went {
   readonly name: string;
 }
+
+/** What is only accepted is taken too, from when on it is to be looked for. */
+const takenIn =
+  (nowMs: number) =>
+  ({ taken, verdict }: Went): readonly Taken[] =>
+    taken === null ? [] : [{ ...taken, acceptedMs: verdict.kind === 'accepted' ? nowMs : null }];
 
 async function withSubjectsFound(
   resources: readonly Resource[],
@@ -191,17 +205,19 @@ const stops = ({ verdict }: Went): boolean => STOPPING.has(verdict.kind);
 
 const MOST_NAMED = 20;
 
-function endOf(wents: readonly Tried[]): End {
+/** @param awaited names of what was accepted in an earlier attempt */
+function endOf(wents: readonly Tried[], awaited: readonly string[]): End {
   const stopped = wents.find(stops)?.verdict;
   if (stopped !== undefined) return stopped as End;
-  const refused = wents.filter(({ verdict }) => verdict.kind !== 'taken' && verdict.kind !== 'accepted');
-  const [first] = refused;
-  if (first !== undefined) {
-    const resources = refused.slice(0, MOST_NAMED).map(({ name }) => name);
-    return { kind: 'refused', outcome: { ...outcomeIn(first.verdict), resources } };
+  const unseen = wents.filter(({ verdict }) => verdict.kind !== 'taken');
+  const refused = unseen.find(({ verdict }) => verdict.kind !== 'accepted');
+  if (refused !== undefined) {
+    // What was accepted beside it is named with it, so that it is not left to itself.
+    const resources = [...unseen.map(({ name }) => name), ...awaited].slice(0, MOST_NAMED);
+    return { kind: 'refused', outcome: { ...outcomeIn(refused.verdict), resources } };
   }
-  const accepted = wents.some(({ verdict }) => verdict.kind === 'accepted');
-  return accepted ? { kind: 'accepted', outcome: { why: 'HTTP 202' } } : { kind: 'delivered' };
+  const isAccepted = awaited.length > 0 || unseen.length > 0;
+  return isAccepted ? { kind: 'accepted', outcome: { why: 'HTTP 202' } } : { kind: 'delivered' };
 }
 
 const ended = (end: End): Attempted => ({ end, taken: [] });
@@ -228,20 +244,3 @@ function whileClaimed(
 }
 
 export const claimMs = ({ requestCeilingMs, timeoutMs }: Target): number => requestCeilingMs + 2 * timeoutMs;
-
-type Turns = <T>(key: string, run: () => Promise<T>) => Promise<T>;
-
-/** One after the other for each key: what two drains share must not be created by both at once. */
-function createTurns(): Turns {
-  const last = new Map<string, Promise<unknown>>();
-  return (key, run) => {
-    const mine = (last.get(key) ?? Promise.resolve()).then(run);
-    const settled = mine
-      .catch(() => undefined)
-      .finally(() => {
-        if (last.get(key) === settled) last.delete(key);
-      });
-    last.set(key, settled);
-    return mine;
-  };
-}

@@ -1,11 +1,17 @@
 /** What becomes of a delivery after an attempt. */
-import type { Delivery, Outcome, Settlement } from '../store/delivery-port.ts';
+import type { Delivery, Fate, Outcome, Settlement } from '../store/delivery-port.ts';
 import { backoffMs } from './backoff.ts';
-import type { Attempted } from './end.ts';
+import type { Attempted, Awaited } from './end.ts';
 import type { Target } from './target.ts';
 
 /** Fewer attempts than this are no ground for giving up, whatever the clock says. */
 const FEWEST_ATTEMPTS = 10;
+
+/** The first look for what was accepted comes after so long, the next when half as much time again has passed. */
+const FIRST_LOOK_MS = 60_000;
+const SELDOM_MS = 3_600_000;
+/** What was accepted so often, and never came, is for a person to ask about. */
+const MOST_ACCEPTED = 2;
 
 /** @param random in [0, 1) @returns null where it is somebody else's to settle */
 export function settlementOf(
@@ -21,7 +27,10 @@ export function settlementOf(
     case 'delivered':
       return { state: 'delivered', outcome: null, taken };
     case 'accepted':
-      return { state: 'accepted', outcome: end.outcome, taken };
+      return { ...newlyAccepted(delivery, end.outcome, nowMs), taken };
+    case 'awaited':
+    case 'unseen':
+      return { ...afterLook(target, delivery, end, nowMs), taken };
     case 'refused':
       return { state: 'dead', outcome: end.outcome, taken };
     case 'forbidden':
@@ -43,6 +52,30 @@ export function settlementOf(
       };
     }
   }
+}
+
+const newlyAccepted = ({ accepted }: Delivery, outcome: Outcome, nowMs: number): Fate => ({
+  ...{ state: 'accepted', outcome, accepted: accepted + 1 },
+  dueMs: nowMs + FIRST_LOOK_MS,
+});
+
+function afterLook(
+  { reviewMs }: Target,
+  { accepted }: Delivery,
+  { kind, outcome, acceptedMs }: Awaited,
+  nowMs: number,
+): Fate {
+  const overMs = acceptedMs + reviewMs;
+  if (nowMs < overMs) {
+    const pauseMs = Math.min(Math.max((nowMs - acceptedMs) / 2, FIRST_LOOK_MS), SELDOM_MS);
+    return { state: 'accepted', outcome, accepted, dueMs: Math.min(Math.round(nowMs + pauseMs), overMs) };
+  }
+  // Sent again unseen, it might stand there twice.
+  if (kind === 'unseen') return { state: 'accepted', outcome, accepted, dueMs: null };
+  const why = `${outcome.why} after ${reviewMs / 3_600_000} h`;
+  return accepted < MOST_ACCEPTED
+    ? { state: 'requeued', outcome: { ...outcome, why: `${why}: it is sent again` } }
+    : { state: 'dead', outcome: { ...outcome, why: `${why}, ${accepted} times: ask the target why` } };
 }
 
 /** What an earlier attempt may have left at the target has still to be looked for. */

@@ -22,6 +22,8 @@ export interface Target {
   readonly backoff: Backoff;
   /** After so long, and ten attempts, a delivery that only ever failed is set aside, ms. */
   readonly giveUpMs: number;
+  /** How long the target may take to show what it accepted for later, ms. */
+  readonly reviewMs: number;
   readonly mostAtOnce: number;
 }
 

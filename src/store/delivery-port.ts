@@ -9,8 +9,10 @@ export interface Delivery extends DeliveryName {
   readonly sinceMs: number;
   /** An attempt before this one may have been acted on, though no answer came. */
   readonly uncertain: boolean;
-  /** Out of turn: asked for again, or part of the replay of a period. */
-  readonly redo: 'requeue' | 'replay' | null;
+  /** Out of turn: asked for again, part of the replay of a period, or to be looked for after it was accepted. */
+  readonly redo: 'requeue' | 'replay' | 'look' | null;
+  /** How often the target has accepted it for later, since a person last asked for it. */
+  readonly accepted: number;
   /** Exact texts of the resources, in the order in which they were issued. */
   readonly texts: readonly string[];
 }
@@ -30,6 +32,8 @@ export interface Taken {
   /** Type and id at the target; null while it has not told. */
   readonly remote: string | null;
   readonly etag: string | null;
+  /** When the target accepted it for later, ms since the epoch; null once it is known to hold it. */
+  readonly acceptedMs: number | null;
 }
 
 /** Why it came to what it came to. Bounded. May quote what was sent, so it stays out of logs. */
@@ -39,7 +43,7 @@ export interface Outcome {
   readonly issues?: readonly OutcomeIssue[];
   /** The start of an answer that is no OperationOutcome. */
   readonly text?: string;
-  /** Of what was refused resource by resource. */
+  /** Of what was refused resource by resource: those, and what was accepted beside them and not seen. */
   readonly resources?: readonly string[];
 }
 
@@ -50,12 +54,23 @@ export interface OutcomeIssue {
   readonly expression?: readonly string[];
 }
 
-export type Settlement = (
+/** What becomes of a delivery. */
+export type Fate =
   | { readonly state: 'delivered'; readonly outcome: null }
   /** Not plainly held by the target; the drain goes on all the same. */
-  | { readonly state: 'accepted' | 'dead'; readonly outcome: Outcome }
-  | { readonly state: 'waiting' | 'unknown'; readonly dueMs: number; readonly outcome: Outcome }
-) & { readonly taken: readonly Taken[] };
+  | {
+      readonly state: 'accepted';
+      readonly outcome: Outcome;
+      /** How often by now. */
+      readonly accepted: number;
+      /** When to look for it, ms since the epoch; null where it cannot be seen. */
+      readonly dueMs: number | null;
+    }
+  | { readonly state: 'dead'; readonly outcome: Outcome }
+  /** To be sent again, as its facts stand then. */
+  | { readonly state: 'requeued'; readonly outcome: Outcome }
+  | { readonly state: 'waiting' | 'unknown'; readonly dueMs: number; readonly outcome: Outcome };
+export type Settlement = Fate & { readonly taken: readonly Taken[] };
 
 /** Lanes (a drain to a target) by state, and what was set aside. */
 export interface DeliveryCount {
@@ -80,7 +95,7 @@ export interface ListedDelivery extends DeliveryName {
   readonly attempts: number;
   /** Of the first attempt, or of when it was set aside, ms since the epoch; null before the first attempt. */
   readonly sinceMs: number | null;
-  /** Of the next attempt; null where none is due. */
+  /** Of the next attempt, or of the next look for what was accepted; null where none is due. */
   readonly dueMs: number | null;
   readonly outcome: Outcome | null;
 }
@@ -111,6 +126,7 @@ export interface DeliveryEvent {
 
 export type DeliveryEventKind =
   | 'sending'
+  | 'looking'
   | 'delivered'
   | 'accepted'
   | 'waiting'
@@ -149,7 +165,7 @@ export interface Backlog {
 
 export interface DeliveryStore {
   /**
-   * Claims what is due and first in line on its drain; a claim lapses at `lapsesMs`.
+   * Claims what is due and first in line on its drain, looks for what was accepted among it; a claim lapses at `lapsesMs`.
    * @param except drains that the caller has under way: its own claims lapse too, when it was held up for long
    */
   claim(

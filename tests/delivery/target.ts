@@ -14,6 +14,7 @@ export function targetOf(more: Partial<Target>): Target {
     requestCeilingMs: 30_000,
     backoff: { baseMs: 500, capMs: 900_000 },
     giveUpMs: 72 * 3_600_000,
+    reviewMs: 24 * 3_600_000,
     mostAtOnce: 8,
     ...more,
   };

@@ -72,7 +72,13 @@ describe('an issued text', () => {
 
   it('names its version in a Bundle where the target told one', () => {
     const resource = resourceOf(text(''));
-    const known = { resource: resource.name, version: 2, remote: resource.name, etag: 'W/"5"' };
+    const known = {
+      resource: resource.name,
+      version: 2,
+      remote: resource.name,
+      etag: 'W/"5"',
+      acceptedMs: null,
+    };
     expect(bundleOf('transaction', [{ resource, text: resource.text, known, uncertain: false }])).toBe(
       `{"resourceType":"Bundle","type":"transaction","entry":[{"resource":${resource.text},"request":{"method":"PUT","url":"Observation/level.d.e","ifMatch":"W/\\"5\\""}}]}`,
     );

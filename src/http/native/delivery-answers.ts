@@ -23,7 +23,10 @@ const outcome = z
       .optional()
       .describe('Of the OperationOutcome that came, at most 10.'),
     text: z.string().optional().describe('The start of an answer that was no OperationOutcome.'),
-    resources: z.array(z.string()).optional().describe('What of the delivery was refused, at most 20.'),
+    resources: z
+      .array(z.string())
+      .optional()
+      .describe('What of the delivery was refused, or accepted beside it and not seen, at most 20.'),
   })
   .meta({ id: 'DeliveryOutcome', description: 'What the target said last, shortened.' });
 
@@ -43,7 +46,11 @@ export const deliveriesPage = z
           state: z.enum(DELIVERY_STATES),
           attempts: count,
           since: time.nullable().describe('Of the first attempt, or when it was set aside.'),
-          next_attempt: time.nullable(),
+          next_attempt: time
+            .nullable()
+            .describe(
+              'Of what was accepted (202): when it is looked for next; null where it cannot be seen.',
+            ),
           outcome: outcome.nullable(),
         })
         .meta({ id: 'Delivery' }),
@@ -106,6 +113,9 @@ export const nameOf = ({
 
 const iso = (ms: number | null): string | null => (ms === null ? null : new Date(ms).toISOString());
 
+/** What is sent again, or looked for, when its time comes; while one is under way its time is that of the claim. */
+const AWAITED = new Set<ListedDelivery['state']>(['waiting', 'unknown', 'accepted']);
+
 export const deliveryView = (listed: ListedDelivery) => ({
   delivery: nameOf(listed),
   target: listed.target,
@@ -114,7 +124,7 @@ export const deliveryView = (listed: ListedDelivery) => ({
   state: listed.state,
   attempts: listed.attempts,
   since: iso(listed.sinceMs),
-  next_attempt: listed.state === 'waiting' || listed.state === 'unknown' ? iso(listed.dueMs) : null,
+  next_attempt: AWAITED.has(listed.state) ? iso(listed.dueMs) : null,
   outcome: listed.outcome,
 });
 

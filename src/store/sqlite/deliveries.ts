@@ -18,10 +18,14 @@ interface Row {
   readonly redo: Delivery['redo'];
   readonly attempts: number;
   readonly since_ms: number;
+  readonly accepted: number;
   readonly resources: string;
 }
 
 export const DUE = `FROM lane INDEXED BY lane_due WHERE target = @target AND state <> 'idle' AND due_ms <= @now`;
+/** What was accepted and is to be looked for, on drains that nothing else is under way on. */
+export const TO_LOOK_FOR = `FROM set_aside s INDEXED BY set_aside_due JOIN lane l USING (target, drain)
+  WHERE s.target = @target AND s.state = 'accepted' AND s.due_ms <= @now AND l.state = 'idle'`;
 
 export interface DeliveryWriter {
   claim(target: string, now: number, lapses: number, most: number, except: readonly string[]): Delivery[];
@@ -31,11 +35,12 @@ export interface DeliveryWriter {
 
 export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: EventWriter): DeliveryWriter {
   const due = db.prepare<[object], Row>(
-    `SELECT l.drain, l.log_index, l.state, l.redo, l.attempts, l.since_ms, i.resources
-     FROM (SELECT drain, log_index, state, redo, attempts, since_ms, due_ms ${DUE}
+    `SELECT l.drain, l.log_index, l.state, l.redo, l.attempts, l.since_ms, l.accepted, i.resources
+     FROM (SELECT drain, log_index, state, redo, attempts, since_ms, accepted, due_ms ${DUE}
              AND drain NOT IN (SELECT value FROM json_each(@except)) ORDER BY due_ms LIMIT @most) l
      JOIN issued i USING (drain, log_index)`,
   );
+  const toLookFor = db.prepare<[object], string>(`SELECT DISTINCT drain ${TO_LOOK_FOR} LIMIT @most`).pluck();
   const textsIn = createFrameReader(db);
   const claim = db.prepare(
     `UPDATE lane SET state = 'sending', attempts = attempts + 1, since_ms = ?, due_ms = ?
@@ -56,10 +61,11 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
 
   return {
     claim(target, now, lapses, most, except) {
+      for (const drain of toLookFor.all({ target, now, most })) lanes.advance(target, drain, now);
       return due.all({ target, now, most, except: JSON.stringify(except) }).map((row) => {
         const delivery = deliveryOf(target, row, now, textsIn(row.resources));
         claim.run(delivery.sinceMs, lapses, target, row.drain);
-        note({ ...delivery, kind: 'sending', atMs: now });
+        note({ ...delivery, kind: row.redo === 'look' ? 'looking' : 'sending', atMs: now });
         return delivery;
       });
     },
@@ -77,7 +83,11 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
       if (state === 'waiting' || state === 'unknown')
         wait.run(state, settlement.dueMs, JSON.stringify(outcome), target, drain);
       else {
-        if (state !== 'delivered') lanes.setAside(delivery, state, outcome, now);
+        if (state !== 'delivered') {
+          const { accepted } = delivery;
+          const aside = settlement.state === 'accepted' ? settlement : { state, accepted };
+          lanes.setAside(delivery, aside, outcome, now);
+        }
         lanes.advance(target, drain, now);
       }
     },
@@ -93,20 +103,28 @@ function deliveryOf(target: string, row: Row, now: number, texts: readonly strin
     sinceMs: row.since_ms === 0 ? now : row.since_ms,
     uncertain: row.state !== 'waiting',
     redo: row.redo,
+    accepted: row.accepted,
     texts,
   };
 }
 
 function createTakenWriter(db: Database.Database) {
   const take = db.prepare(
-    `INSERT INTO taken (target, drain, key, version, remote, etag)
-     SELECT ?, ?, value ->> 0, value ->> 1, value ->> 2, value ->> 3 FROM json_each(?) WHERE true
+    `INSERT INTO taken (target, drain, key, version, remote, etag, accepted_ms)
+     SELECT ?, ?, value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4 FROM json_each(?) WHERE true
      ON CONFLICT (target, drain, key) DO UPDATE SET
-       version = excluded.version, remote = coalesce(excluded.remote, remote), etag = excluded.etag`,
+       version = excluded.version, remote = coalesce(excluded.remote, remote), etag = excluded.etag,
+       accepted_ms = excluded.accepted_ms`,
   );
   return (target: string, drain: string, taken: readonly Taken[]): void => {
     if (taken.length === 0) return;
-    const rows = taken.map(({ resource, version, remote, etag }) => [keyOf(resource), version, remote, etag]);
+    const rows = taken.map(({ resource, version, remote, etag, acceptedMs }) => [
+      keyOf(resource),
+      version,
+      remote,
+      etag,
+      acceptedMs,
+    ]);
     take.run(target, drain, JSON.stringify(rows));
   };
 }

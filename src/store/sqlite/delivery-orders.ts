@@ -37,7 +37,7 @@ function createRequeue(
   note: EventWriter,
 ): DeliveryOrders['requeue'] {
   const requeue = db.prepare<[object], { target: string; drain: string; log_index: number }>(
-    `UPDATE set_aside SET state = 'requeued', at_ms = @now
+    `UPDATE set_aside SET state = 'requeued', at_ms = @now, accepted = 0, due_ms = NULL
      WHERE state <> 'requeued' AND (@logIndex IS NOT NULL OR state = 'dead')
        AND target = coalesce(@target, target) AND drain = coalesce(@drain, drain)
        AND log_index = coalesce(@logIndex, log_index)
@@ -80,7 +80,8 @@ function createSkip(db: Database.Database, lanes: Lanes, note: EventWriter): Del
     if (lane === undefined && !isDead) return false;
     note({ ...delivery, kind: 'skipped', attempts: lane?.attempts ?? 0, atMs: now, by });
     if (lane !== undefined) {
-      lanes.setAside({ ...delivery, attempts: lane.attempts }, 'skipped', { why: by.reason }, now);
+      const aside = { state: 'skipped', accepted: 0 } as const;
+      lanes.setAside({ ...delivery, attempts: lane.attempts }, aside, { why: by.reason }, now);
       // The target may still be acting on the last attempt: what follows waits as long as that would have.
       lanes.advance(target, drain, Math.max(now, lane.due_ms));
     }

@@ -14,7 +14,7 @@ import type {
   Outcome,
   Taken,
 } from '../delivery-port.ts';
-import { DUE, keyOf } from './deliveries.ts';
+import { DUE, keyOf, TO_LOOK_FOR } from './deliveries.ts';
 
 const MOST_COUNTED = 100_000;
 
@@ -26,13 +26,15 @@ export interface DeliveryReader extends Reads {
 }
 
 export function createDeliveryReader(db: Database.Database): DeliveryReader {
-  const any = db.prepare<[object], number>(`SELECT 1 ${DUE} LIMIT 1`).pluck();
+  const any = db
+    .prepare<[object], number>(`SELECT EXISTS (SELECT 1 ${DUE}) OR EXISTS (SELECT 1 ${TO_LOOK_FOR})`)
+    .pluck();
   const counts = db.prepare<[], DeliveryCount>(
     `SELECT target, state, count(*) AS count FROM lane GROUP BY target, state
      UNION ALL SELECT target, state, count(*) FROM set_aside GROUP BY target, state`,
   );
   return {
-    isDue: (target, now) => any.get({ target, now }) !== undefined,
+    isDue: (target, now) => any.get({ target, now }) === 1,
     deliveryCounts: () => counts.all(),
     backlog: createBacklog(db),
     taken: createTakenReader(db),
@@ -69,7 +71,7 @@ function createTakenReader(db: Database.Database): DeliveryStore['taken'] {
     readonly key: string;
   }
   const read = db.prepare<[string, string, string], Row>(
-    `SELECT key, version, remote, etag FROM taken
+    `SELECT key, version, remote, etag, accepted_ms AS acceptedMs FROM taken
      WHERE target = ? AND drain = ? AND key IN (SELECT value FROM json_each(?))`,
   );
   return (target, drain, resources) =>
@@ -101,7 +103,7 @@ function createList(
        SELECT target, drain, log_index, state, attempts, since_ms, due_ms, outcome FROM lane
          WHERE state <> 'idle' AND ${chosen}
        UNION ALL
-       SELECT target, drain, log_index, state, attempts, at_ms, NULL, outcome FROM set_aside WHERE ${chosen})
+       SELECT target, drain, log_index, state, attempts, at_ms, due_ms, outcome FROM set_aside WHERE ${chosen})
      ORDER BY target, drain, log_index LIMIT @most`,
   );
   return ({ target, drain, state }, after, most) =>

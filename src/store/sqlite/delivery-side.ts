@@ -22,6 +22,9 @@ export function createDeliverySide(
     `UPDATE lane SET due_ms = min(@latest, iif(state = 'waiting', due_ms, max(due_ms, @uncertain)))
      WHERE target = @target AND state <> 'idle' AND (state <> 'waiting' OR due_ms > @latest)`,
   );
+  const rebaseLooks = writer.prepare(
+    'UPDATE set_aside SET due_ms = min(due_ms, @latest) WHERE target = @target AND due_ms IS NOT NULL',
+  );
   return {
     ...reads,
     claim(target, now, lapses, most, except) {
@@ -31,7 +34,10 @@ export function createDeliverySide(
     extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
     settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),
     rebaseWaits: (target, uncertain, latest) =>
-      group.submit(() => void rebase.run({ target, uncertain, latest })),
+      group.submit(() => {
+        rebase.run({ target, uncertain, latest });
+        rebaseLooks.run({ target, latest });
+      }),
     noteTarget: (target, kind, atMs, outcome, by) =>
       group.submit(() => note({ target, kind, atMs, outcome, by })),
     requeue: (filter, by, now) => group.submit(() => orders.requeue(filter, by, now)),

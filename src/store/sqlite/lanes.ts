@@ -5,11 +5,11 @@ import type { Delivery, DeliveryName, Outcome } from '../delivery-port.ts';
 export interface Lanes {
   /** Something was issued about a drain. Costs nothing while its lanes are busy, whatever the number of targets. */
   open(drain: string, logIndex: number): void;
-  /** On to what is asked for again, then to what is replayed, then to the next in the order of the ledger. */
+  /** On to what is asked for again, what is to be looked for, what is replayed, then the next in the order of the ledger. */
   advance(target: string, drain: string, now: number): void;
   setAside(
     delivery: DeliveryName & { attempts: number },
-    state: SetAside,
+    aside: SetAside,
     outcome: Outcome,
     now: number,
   ): void;
@@ -17,7 +17,13 @@ export interface Lanes {
   forget(): void;
 }
 
-type SetAside = 'dead' | 'accepted' | 'skipped';
+export interface SetAside {
+  readonly state: 'dead' | 'accepted' | 'skipped' | 'requeued';
+  /** How often the target has accepted it. */
+  readonly accepted: number;
+  /** When to look for what was accepted, ms since the epoch. */
+  readonly dueMs?: number | null;
+}
 
 interface Lane {
   readonly cursor: number;
@@ -28,6 +34,7 @@ interface Lane {
 interface Place {
   readonly logIndex: number;
   readonly redo: Delivery['redo'];
+  readonly accepted: number;
 }
 
 const MOST_REMEMBERED = 100_000;
@@ -38,7 +45,7 @@ export function createLanes(db: Database.Database, targets: readonly string[]): 
      SELECT value, @drain, @logIndex, @logIndex, 'waiting', 0, 0, 0 FROM json_each(@targets) WHERE true
      ON CONFLICT (target, drain) DO UPDATE SET
        log_index = excluded.log_index, cursor = excluded.cursor, state = 'waiting', redo = NULL,
-       attempts = 0, since_ms = 0, due_ms = 0, outcome = NULL
+       attempts = 0, since_ms = 0, due_ms = 0, outcome = NULL, accepted = 0
      WHERE state = 'idle'`,
   );
   const read = db.prepare<[string, string], Lane>(
@@ -46,19 +53,20 @@ export function createLanes(db: Database.Database, targets: readonly string[]): 
   );
   const move = db.prepare(
     `UPDATE lane SET log_index = @logIndex, cursor = @cursor, state = 'waiting', redo = @redo,
-       replay_next = @replay_next, attempts = 0, since_ms = 0, due_ms = @now, outcome = NULL
+       replay_next = @replay_next, attempts = 0, since_ms = 0, due_ms = @now, outcome = NULL, accepted = @accepted
      WHERE target = @target AND drain = @drain`,
   );
   const rest = db.prepare(
     `UPDATE lane SET state = 'idle', redo = NULL, replay_next = NULL, replay_last = NULL, attempts = 0,
-       since_ms = 0, due_ms = 0, outcome = NULL
+       since_ms = 0, due_ms = 0, outcome = NULL, accepted = 0
      WHERE target = ? AND drain = ?`,
   );
   const aside = db.prepare(
-    `INSERT INTO set_aside (target, drain, log_index, state, at_ms, attempts, outcome)
-     VALUES (@target, @drain, @logIndex, @state, @now, @attempts, @outcome)
+    `INSERT INTO set_aside (target, drain, log_index, state, at_ms, attempts, outcome, accepted, due_ms)
+     VALUES (@target, @drain, @logIndex, @state, @now, @attempts, @outcome, @accepted, @dueMs)
      ON CONFLICT (target, drain, log_index) DO UPDATE SET
-       state = excluded.state, at_ms = excluded.at_ms, attempts = excluded.attempts, outcome = excluded.outcome`,
+       state = excluded.state, at_ms = excluded.at_ms, attempts = excluded.attempts, outcome = excluded.outcome,
+       accepted = excluded.accepted, due_ms = excluded.due_ms`,
   );
   const nextPlace = createNext(db);
   const names = JSON.stringify(targets);
@@ -74,46 +82,50 @@ export function createLanes(db: Database.Database, targets: readonly string[]): 
     advance(target, drain, now) {
       const lane = read.get(target, drain);
       if (lane === undefined) throw new Error(`no lane of ${drain} to ${target}`);
-      const place = nextPlace(target, drain, lane);
+      const place = nextPlace(target, drain, lane, now);
       if (place === null) {
         rest.run(target, drain);
         busy.delete(drain);
         return;
       }
-      const { logIndex, redo } = place;
+      const { logIndex, redo, accepted } = place;
       const cursor = redo === null ? logIndex : lane.cursor;
       const replay_next = redo === 'replay' ? logIndex + 1 : lane.replay_next;
-      move.run({ target, drain, logIndex, cursor, redo, replay_next, now });
+      move.run({ target, drain, logIndex, cursor, redo, replay_next, now, accepted });
     },
-    setAside({ target, drain, logIndex, attempts }, state, outcome, now) {
-      aside.run({ target, drain, logIndex, state, now, attempts, outcome: JSON.stringify(outcome) });
+    setAside({ target, drain, logIndex, attempts }, { state, accepted, dueMs = null }, outcome, now) {
+      const told = JSON.stringify(outcome);
+      aside.run({ target, drain, logIndex, state, now, attempts, accepted, dueMs, outcome: told });
     },
     forget: () => busy.clear(),
   };
 }
 
 function createNext(db: Database.Database) {
-  const requeued = db
-    .prepare<[string, string], number>(
+  const takeBack = (which: string) =>
+    db.prepare<[object], { log_index: number; accepted: number }>(
       `DELETE FROM set_aside WHERE (target, drain, log_index) IN (
          SELECT target, drain, log_index FROM set_aside
-         WHERE target = ? AND drain = ? AND state = 'requeued' ORDER BY log_index LIMIT 1)
-       RETURNING log_index`,
-    )
-    .pluck();
+         WHERE target = @target AND drain = @drain AND ${which} ORDER BY log_index LIMIT 1)
+       RETURNING log_index, accepted`,
+    );
+  const requeued = takeBack(`state = 'requeued'`);
+  const lookedFor = takeBack(`state = 'accepted' AND due_ms <= @now`);
   const between = db
     .prepare<[string, number, number], number | null>(
       'SELECT min(log_index) FROM issued WHERE drain = ? AND log_index BETWEEN ? AND ?',
     )
     .pluck();
-  return (target: string, drain: string, lane: Lane): Place | null => {
-    const again = requeued.get(target, drain);
-    if (again !== undefined) return { logIndex: again, redo: 'requeue' };
+  return (target: string, drain: string, lane: Lane, now: number): Place | null => {
+    const again = requeued.get({ target, drain });
+    if (again !== undefined) return { logIndex: again.log_index, redo: 'requeue', accepted: again.accepted };
+    const look = lookedFor.get({ target, drain, now });
+    if (look !== undefined) return { logIndex: look.log_index, redo: 'look', accepted: look.accepted };
     if (lane.replay_next !== null && lane.replay_last !== null) {
       const replayed = between.get(drain, lane.replay_next, lane.replay_last) ?? null;
-      if (replayed !== null) return { logIndex: replayed, redo: 'replay' };
+      if (replayed !== null) return { logIndex: replayed, redo: 'replay', accepted: 0 };
     }
     const next = between.get(drain, lane.cursor + 1, Number.MAX_SAFE_INTEGER) ?? null;
-    return next === null ? null : { logIndex: next, redo: null };
+    return next === null ? null : { logIndex: next, redo: null, accepted: 0 };
   };
 }

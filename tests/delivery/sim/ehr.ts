@@ -4,10 +4,10 @@
  * later, as servers do: two at once make two.
  */
 import { type HttpAnswer, type HttpRequest, NoAnswer, NotSent } from '../../../src/delivery/http.ts';
-import type { Failing, Fault, RequestFault } from './faults.ts';
+import type { Failing, Fault, Queued, RequestFault } from './faults.ts';
 import type { VirtualClock } from './virtual-clock.ts';
 
-const isQueueing = (fault: Fault): fault is { readonly kind: 'queued' } => fault.kind === 'queued';
+const isQueueing = (fault: Fault): fault is Queued => fault.kind === 'queued';
 
 export interface Version {
   readonly text: string;
@@ -210,10 +210,11 @@ export function createSimEhr(options: SimEhrOptions): SimEhr {
     if (!isQueueing(fault)) return fault.kind === 'none' ? done() : failing(fault, done);
     if ('refused' in judged) return done();
     // Seen some time later, whatever comes meanwhile; the sender must not make another meanwhile.
-    later(options.ceilingMs * 2, () => {
-      const now = judgeWrite(request);
-      if ('commit' in now) now.commit(true);
-    });
+    if (fault.done)
+      later(options.ceilingMs * 2, () => {
+        const now = judgeWrite(request);
+        if ('commit' in now) now.commit(true);
+      });
     return answer(202);
   }
 

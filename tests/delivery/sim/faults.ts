@@ -1,6 +1,12 @@
 /** What can go wrong with a request, and how often. */
 
-export type Fault = { readonly kind: 'none' } | { readonly kind: 'queued' } | Failing;
+export type Fault = { readonly kind: 'none' } | Queued | Failing;
+
+/** Accepted for review, and done some time later, or never. */
+export interface Queued {
+  readonly kind: 'queued';
+  readonly done: boolean;
+}
 
 export type Failing =
   /** Answered without anything done. */
@@ -49,7 +55,8 @@ export const FAULTS: Readonly<Record<string, RequestFault>> = {
   '502 done': { kind: 'page', status: 502, done: true },
   '504 done': { kind: 'page', status: 504, done: true },
   '200 page': { kind: 'page', status: 200, done: false },
-  '202': { kind: 'queued' },
+  '202': { kind: 'queued', done: true },
+  '202, then discarded': { kind: 'queued', done: false },
   'slow or huge body': { kind: 'unreadable' },
   'reset before commit': { kind: 'lost', code: 'ECONNRESET', done: 'never' },
   'reset after commit': { kind: 'lost', code: 'ECONNRESET', done: 'now' },

@@ -7,6 +7,7 @@ import { deliveryRate } from './delivery.ts';
 import { fleetCost } from './fleet.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { startScript } from './process.ts';
+import { readsWhileWriting } from './reads-while-writing.ts';
 import { recovery } from './recovery.ts';
 import { fillLedger, searchFigures } from './search.ts';
 import { treeCost } from './tree-cost.ts';
@@ -74,6 +75,7 @@ try {
   });
   const delivery = await deliveryRate(join(folder, 'delivery.db'));
   const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
+  const reads = await readsWhileWriting(join(folder, 'reads.db'), SECONDS);
   const cost = await costPerEntry(join(folder, 'cost.db'));
   const tree = await treeCost(folder);
   const fleet = await fleetCost(folder);
@@ -98,6 +100,8 @@ try {
     'Ingest at 100 readings/s while a backlog is delivered; limit: the same without (target: ratio <= 2)',
   );
   console.table([recovered]);
+  console.log('A search over HTTP while 50 write; limit: the same while nobody does (target: ratio <= 2)');
+  console.table([reads]);
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
   console.log(
@@ -128,6 +132,7 @@ try {
     ingest: ingestRows,
     delivery,
     recovered,
+    reads,
     cost,
     tree,
     fleet,

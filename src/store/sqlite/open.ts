@@ -1,5 +1,6 @@
 import { closeSync, openSync } from 'node:fs';
 import Database from 'better-sqlite3';
+import { assertSafeDriver } from './driver.ts';
 
 const MIB = 1024 * 1024;
 const BUSY_TIMEOUT_MS = 250;
@@ -20,6 +21,7 @@ export interface DurabilitySettings {
  * Throws when the connection would not keep a committed reading through a loss of power.
  */
 export function openWriter(file: string): Database.Database {
+  assertSafeDriver();
   createPrivate(file);
   const writer = configured(file, 'writing', {}, (db) => {
     db.pragma('journal_mode = WAL');
@@ -44,6 +46,7 @@ export function openWriter(file: string): Database.Database {
 
 /** Opens a connection that can only read; the file has to exist already. */
 export function openReader(file: string): Database.Database {
+  assertSafeDriver();
   return configured(file, 'reading', { readonly: true, fileMustExist: true }, (db) => {
     db.pragma('query_only = ON');
     db.pragma('trusted_schema = OFF');

@@ -79,7 +79,7 @@ export type Previewed =
   | Exclude<AppendOutcome, { readonly kind: 'recorded' }>
   | { readonly kind: 'would-record'; readonly receipt: string };
 
-/** An entry of a drain that is durable. */
+/** An entry of a drain that is durable; interim readings, which change nothing, are none. */
 export interface Committed {
   /** Place in the whole ledger: later entries have higher ones. */
   readonly logIndex: number;

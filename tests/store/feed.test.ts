@@ -1,7 +1,8 @@
 /** What is told of the ledger as it is written: in its order, only what is durable, with all drains that it concerns. */
 import { beforeEach, expect, test } from 'vitest';
+import type { Author } from '../../src/domain/entry.ts';
 import type { Committed } from '../../src/store/port.ts';
-import { level, placed, setUp, type Told } from '../support/drain-script.ts';
+import { dec, level, placed, setUp, type Told, WET_UNIT } from '../support/drain-script.ts';
 import { incoming, ledgerForEach } from './ledger.ts';
 
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
@@ -38,6 +39,17 @@ test('with all drains of the patient', async () => {
   const drains = [PLACED, SIBLING].map((each) => incoming(each, each).drain).sort();
   await tell(setUp('08:00', 0));
   expect([...(told.at(-1)?.concerns ?? [])].sort()).toEqual(drains);
+});
+
+test('nothing of an interim reading, now and when it is read later', async () => {
+  const author: Author = { type: 'device', identifier: { system: 'urn:example:test', value: 'pump' } };
+  const unit = { ...WET_UNIT, charted_every_min: dec(15) };
+  const sent = (key: string, time: string, ml: number): Told => ({ ...level(key, time, ml), author });
+  await tell(PLACED, setUp('08:00', 0, unit));
+  await tell(sent('a', '09:00', 60), sent('b', '09:05', 65), sent('c', '09:15', 70));
+  expect(kinds()).toEqual(['placed', 'set-up', 'reading', 'reading']);
+  expect(ledger.store.committedAfter(-1, 100)).toEqual(told.map(({ entry }) => entry));
+  expect(told.map(({ entry }) => entry.seq)).toEqual([1, 2, 3, 5]);
 });
 
 test('nothing of what is refused, sent again, previewed, or taken back with the rest of its unit', async () => {

@@ -3,15 +3,16 @@ import { randomBytes } from 'node:crypto';
 import type Database from 'better-sqlite3';
 import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope } from '../../audit/chain.ts';
 import type { Subject } from '../../domain/book.ts';
-import type {
-  AppendOutcome,
-  AppendRequest,
-  Committed,
-  Decision,
-  DrainIssue,
-  Place,
-  Previewed,
-  Write,
+import {
+  type AppendOutcome,
+  type AppendRequest,
+  type Committed,
+  type Decision,
+  type DrainIssue,
+  INTERIM,
+  type Place,
+  type Previewed,
+  type Write,
 } from '../port.ts';
 import type { BookShelf } from './books.ts';
 import { createFrameWriter } from './frames.ts';
@@ -98,7 +99,8 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     keep(index, request, decision, place, last.hash);
     decision.enter();
     if (decision.linked !== null) write.link.run(drain, index, decision.linked.patient);
-    written.push(writtenOf(index, request, decision, place, subject));
+    // An interim reading changes nothing of what listeners show.
+    if (decision.type !== INTERIM) written.push(writtenOf(index, request, decision, place, subject));
     if (decision.relinked !== null) {
       write.drain.run(drain, decision.relinked.patientKey, index);
       shelf.drop(subject);

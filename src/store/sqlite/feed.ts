@@ -1,6 +1,6 @@
-/** The ledger of all drains in the order in which it was written. */
+/** The ledger of all drains in the order in which it was written, but for interim readings. */
 import type Database from 'better-sqlite3';
-import type { Committed, Store } from '../port.ts';
+import { type Committed, INTERIM, type Store } from '../port.ts';
 
 interface LedgerRow {
   readonly log_index: number;
@@ -12,7 +12,8 @@ interface LedgerRow {
 export function createFeedReader(db: Database.Database): Pick<Store, 'committedAfter' | 'newestLogIndex'> {
   const after = db.prepare<[number, number], LedgerRow>(
     `SELECT log_index, stream, seq, envelope FROM ledger
-     WHERE log_index > ? AND EXISTS (SELECT 1 FROM drain WHERE drain = stream) ORDER BY log_index LIMIT ?`,
+     WHERE log_index > ? AND EXISTS (SELECT 1 FROM drain WHERE drain = stream)
+       AND json_extract(envelope, '$.type') <> '${INTERIM}' ORDER BY log_index LIMIT ?`,
   );
   const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
   return {

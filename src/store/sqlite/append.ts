@@ -1,5 +1,4 @@
 /** One unit of entries into the ledger, inside the transaction of its group. */
-import { randomBytes } from 'node:crypto';
 import type Database from 'better-sqlite3';
 import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope } from '../../audit/chain.ts';
 import type { Subject } from '../../domain/book.ts';
@@ -18,6 +17,7 @@ import type { BookShelf } from './books.ts';
 import { createFrameWriter } from './frames.ts';
 import type { Lanes } from './lanes.ts';
 import { createLogEnd, type LogEnd } from './log-end.ts';
+import { nextSalt } from './salts.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
@@ -208,17 +208,6 @@ function writtenOf(
   subject: Subject,
 ): Written {
   return { entry: { logIndex, drain, seq, kind: type, recordedAt }, concerns: [...subject.keys()] };
-}
-
-const SALT_BYTES = 16;
-let salts: Buffer = Buffer.alloc(0);
-
-/** A fresh salt, cut from a pool: one call for random bytes serves 256 entries. */
-function nextSalt(): Buffer {
-  if (salts.length === 0) salts = randomBytes(256 * SALT_BYTES);
-  const salt = salts.subarray(0, SALT_BYTES);
-  salts = salts.subarray(SALT_BYTES);
-  return salt;
 }
 
 function answerAgain(request: AppendRequest, before: Known): Exclude<Previewed, { kind: 'would-record' }> {

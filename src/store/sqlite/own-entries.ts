@@ -1,5 +1,4 @@
 /** Entries that nobody sends: streams of the ledger like any other, but of no drain and with nothing issued. */
-import { randomBytes } from 'node:crypto';
 import type Database from 'better-sqlite3';
 import {
   type Envelope,
@@ -10,8 +9,7 @@ import {
   writeEnvelope,
 } from '../../audit/chain.ts';
 import { createLogEnd } from './log-end.ts';
-
-const SALT_BYTES = 16;
+import { nextSalt } from './salts.ts';
 
 export interface OwnEntry {
   /** No drain can be called so: those are named by 16 characters of base 32. That of an access is named by its day. */
@@ -51,7 +49,7 @@ export function createOwnEntryWriter(
     const stream = typeof entry.stream === 'string' ? entry.stream : entry.stream(recordedAt);
     const before = head.get(stream) ?? { seq: 0, hash: genesis(origin, stream) };
     const place = { logIndex: index + 1, seq: before.seq + 1, recordedAt };
-    const salt = randomBytes(SALT_BYTES);
+    const salt = nextSalt();
     const envelope = envelopeOf(entry, { ...place, origin, stream, prev: before.hash }, salt);
     const hash = entryHash(envelope);
     ledger.run(place.logIndex, stream, place.seq, envelope, hash);

@@ -1,4 +1,5 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
+import { isIP } from 'node:net';
 import { z } from 'zod';
 import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/configuration.ts';
@@ -20,6 +21,13 @@ export const timeOfDay = z
   .transform(minutesOf);
 
 const path = z.string().min(1).optional();
+const addressList = z
+  .string()
+  .transform((text) => (text === '' ? [] : text.split(',')))
+  .refine((each) => each.every((address) => isIP(address) !== 0), {
+    error: 'is no list of IP addresses with commas between them',
+  })
+  .prefault('');
 
 const environment = z.object({
   DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
@@ -36,6 +44,12 @@ const environment = z.object({
     .refine((port) => port <= 65_535, { error: 'is no port: 0 to 65535' })
     .default(8080),
   DRAINLEDGER_PUBLIC_URL: url.optional(),
+  DRAINLEDGER_PROXIES: addressList,
+  DRAINLEDGER_REQUESTS_PER_MINUTE: z
+    .string()
+    .regex(/^[1-9]\d{0,6}$/, { error: 'is no count of requests: 1 to 9999999' })
+    .transform(Number)
+    .default(6000),
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
   DRAINLEDGER_PROFILES: path,
   DRAINLEDGER_RULES: path,
@@ -88,6 +102,10 @@ export interface Config extends LedgerConfig {
   readonly host: string;
   readonly port: number;
   readonly publicUrl: string | undefined;
+  /** Addresses of proxies that say for whom they ask. */
+  readonly proxies: readonly string[];
+  /** Of one client. */
+  readonly requestsPerMinute: number;
   readonly canonical: string;
   readonly profilesFile: string | undefined;
   readonly rulesFile: string | undefined;
@@ -173,6 +191,8 @@ export function readConfig(env: Environment): Config {
     host: e.DRAINLEDGER_HOST,
     port: e.DRAINLEDGER_PORT,
     publicUrl: e.DRAINLEDGER_PUBLIC_URL,
+    proxies: e.DRAINLEDGER_PROXIES,
+    requestsPerMinute: e.DRAINLEDGER_REQUESTS_PER_MINUTE,
     canonical: e.DRAINLEDGER_CANONICAL,
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,

@@ -12,6 +12,7 @@ import { ALWAYS, type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { epochMs } from './domain/units.ts';
 import { buildApp } from './http/app.ts';
+import type { Limits } from './http/limits.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
 import { type Accesses, createAccesses } from './record/accesses.ts';
@@ -67,6 +68,8 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const app = buildApp({
     logger,
     access,
+    limits: limitsOf(config),
+    proxies: config.proxies,
     parts: {
       ...{ store, search, profiles, rules, calendar, proof, accesses },
       ...recordingParts(store, { policy, canonical, origin, terminology }),
@@ -78,6 +81,10 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   url = await app.listen({ host: config.host, port: config.port });
   return { url, stop: () => stopInOrder({ app, accesses, deliverers, proof, search, store }) };
 }
+
+/** Whoever is not known has no need to ask much. In development there is one client, and nobody to be kept from. */
+const limitsOf = ({ accessFile, requestsPerMinute }: Config): Limits | null =>
+  accessFile === null ? null : { ofClient: requestsPerMinute, ofUnknown: Math.min(300, requestsPerMinute) };
 
 interface Standing {
   readonly store: Store;

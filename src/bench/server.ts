@@ -78,5 +78,8 @@ function listening(record: Record): Promise<string> {
     now: Date.now,
     delivery: {} as DeliveryControl,
   };
-  return buildApp({ parts, logger, access: DEVELOPMENT }).listen({ host: '127.0.0.1', port: 0 });
+  return buildApp({ parts, logger, access: DEVELOPMENT, limits: null, proxies: [] }).listen({
+    host: '127.0.0.1',
+    port: 0,
+  });
 }

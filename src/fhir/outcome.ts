@@ -18,6 +18,7 @@ export type IssueCode = Extract<
   | 'not-supported'
   | 'too-long'
   | 'transient'
+  | 'throttled'
   | 'exception'
   | 'processing'
 >;

@@ -19,6 +19,7 @@ import { registerFhir } from './fhir/routes.ts';
 import { gate } from './gate.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
+import { type Limits, limitRates } from './limits.ts';
 import { registerMetrics } from './metrics.ts';
 import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
@@ -45,21 +46,25 @@ export interface AppOptions {
   readonly parts: Parts;
   readonly logger: FastifyBaseLogger;
   readonly access: AccessControl;
+  /** Null: nobody is measured. */
+  readonly limits: Limits | null;
+  /** Addresses of proxies whose X-Forwarded-For is believed. */
+  readonly proxies: readonly string[];
 }
 
 const BODY_BYTES = 256 * 1024;
 
-export function buildApp({ parts, logger, access }: AppOptions): FastifyInstance {
-  const app = Fastify<Server>(optionsOf(logger));
+export function buildApp({ parts, logger, access, limits, proxies }: AppOptions): FastifyInstance {
+  const app = Fastify<Server>(optionsOf(logger, proxies));
   const routes = collectRoutes(app);
   endKeepAliveOnClose(app);
   cutSlowRequests(app);
   logAnswers(app, logger);
-  keepFromCaches(app);
+  harden(app, parts);
   acceptJson(app, 'application/json');
   guard(app, routes);
   recordAccesses(app, parts);
-  gate(app, access, parts.store);
+  gate(app, { access, store: parts.store, limiter: limitRates(app, limits) });
   answerErrors(app);
   registerOps(app, parts);
   registerMetrics(app, parts);
@@ -87,7 +92,10 @@ function registerNative(native: FastifyInstance, parts: Parts): void {
   registerTargets(native, parts);
 }
 
-const optionsOf = (logger: FastifyBaseLogger): FastifyHttpOptions<Server> => ({
+const optionsOf = (
+  logger: FastifyBaseLogger,
+  proxies: AppOptions['proxies'],
+): FastifyHttpOptions<Server> => ({
   loggerInstance: quiet(logger),
   logController: new LogController({ disableRequestLogging: true }),
   bodyLimit: BODY_BYTES,
@@ -97,6 +105,7 @@ const optionsOf = (logger: FastifyBaseLogger): FastifyHttpOptions<Server> => ({
   http: { connectionsCheckingInterval: 1000 },
   keepAliveTimeout: 75_000,
   routerOptions: { maxParamLength: 128 },
+  trustProxy: proxies.length === 0 ? false : [...proxies],
   return503OnClosing: false,
   frameworkErrors: (error, request, reply) => refuse(request, reply, problemOf(error, request)),
   clientErrorHandler: answerBrokenHttp,
@@ -118,9 +127,22 @@ function logAnswers(app: FastifyInstance, logger: FastifyBaseLogger): void {
   });
 }
 
-function keepFromCaches(app: FastifyInstance): void {
+/**
+ * What is shown is kept by no cache, and is nothing that a browser could run, frame, or take for another type. No
+ * other site is let in: without headers of CORS a browser keeps answers from it.
+ */
+const HEADERS = {
+  'cache-control': 'no-store',
+  'content-security-policy': "default-src 'none'; frame-ancestors 'none'",
+  'referrer-policy': 'no-referrer',
+  'x-content-type-options': 'nosniff',
+  'x-frame-options': 'DENY',
+};
+const BY_TLS_ONLY = { 'strict-transport-security': 'max-age=31536000' };
+
+function harden(app: FastifyInstance, { publicUrl }: Parts): void {
   app.addHook('onRequest', (_request, reply, done) => {
-    reply.header('cache-control', 'no-store');
+    reply.headers(publicUrl().startsWith('https:') ? { ...HEADERS, ...BY_TLS_ONLY } : HEADERS);
     done();
   });
 }

@@ -10,6 +10,7 @@ import { BadToken } from '../auth/tokens.ts';
 import type { Store } from '../store/port.ts';
 import { outOfBounds, reachesDrain } from './allowed.ts';
 import { callerOf } from './caller.ts';
+import type { Limiter } from './limits.ts';
 import { problem } from './problem.ts';
 import { refuse } from './refuse.ts';
 
@@ -20,7 +21,13 @@ declare module 'fastify' {
   }
 }
 
-export function gate(app: FastifyInstance, access: AccessControl, store: Store): void {
+export interface GateParts {
+  readonly access: AccessControl;
+  readonly store: Store;
+  readonly limiter: Limiter;
+}
+
+export function gate(app: FastifyInstance, { access, store, limiter }: GateParts): void {
   app.decorateRequest('principal');
   if (access.isOpen) {
     app.addHook('onRequest', (request, _reply, done) => {
@@ -33,8 +40,12 @@ export function gate(app: FastifyInstance, access: AccessControl, store: Store):
     const { doc } = request.routeOptions.config;
     if (doc === undefined || doc.access === 'public') return;
     const principal = await principalOf(request, access);
-    if (principal === null) return notKnown(request, reply);
+    if (principal === null) {
+      if (await limiter.refusesUnknown(request, reply)) return reply;
+      return notKnown(request, reply);
+    }
     request.principal = callerOf(request, principal);
+    if (await limiter.refusesClient(request, reply)) return reply;
     if (doc.access !== 'known' && !allows(principal.scope, doc.access))
       return notAllowed(request, reply, doc.access);
     if (isBound(principal) && !reaches(request, principal, store)) return refuse(request, reply, NOT_THEIRS);

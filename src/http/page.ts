@@ -80,8 +80,6 @@ export function registerPage(app: FastifyInstance): void {
       // Asked for anew each time, so that a page never runs with scripts of another release.
       'cache-control': 'no-cache',
       'content-security-policy': POLICY,
-      'x-content-type-options': 'nosniff',
-      'referrer-policy': 'no-referrer',
       'service-worker-allowed': '/',
     });
     if (holds(request, reply, file.tag)) return reply.code(304).send();

@@ -28,7 +28,8 @@ export interface Guarded {
   stop(): Promise<void>;
 }
 
-export async function startGuarded(): Promise<Guarded> {
+/** @param settings of the environment, beside those of every test */
+export async function startGuarded(settings: Readonly<Record<string, string>> = {}): Promise<Guarded> {
   const folder = mkdtempSync(join(tmpdir(), 'access-'));
   const keys = await generateKeyPair('ES384', { extractable: true });
   const publicJwk = { ...(await exportJWK(keys.publicKey)), kid: 'k1', alg: 'ES384', use: 'sig' };
@@ -49,7 +50,7 @@ export async function startGuarded(): Promise<Guarded> {
     ],
     keys_file: 'keys.json',
   });
-  const service = await startTestService({ DRAINLEDGER_ACCESS: join(folder, 'access.json') });
+  const service = await startTestService({ ...settings, DRAINLEDGER_ACCESS: join(folder, 'access.json') });
   return {
     service,
     keys,

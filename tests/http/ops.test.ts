@@ -44,6 +44,8 @@ const RECORD_SETTINGS = {
 const app = buildApp({
   logger: pino({ level: 'silent' }),
   access: DEVELOPMENT,
+  limits: null,
+  proxies: [],
   parts: {
     store,
     search,

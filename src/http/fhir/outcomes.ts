@@ -17,6 +17,7 @@ const CODE_OF: Readonly<Record<number, IssueCode>> = {
   413: 'too-long',
   414: 'too-long',
   415: 'not-supported',
+  429: 'throttled',
   503: 'transient',
 };
 

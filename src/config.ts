@@ -53,6 +53,7 @@ const environment = z.object({
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
   DRAINLEDGER_PROFILES: path,
   DRAINLEDGER_RULES: path,
+  DRAINLEDGER_HL7V2: path,
   DRAINLEDGER_CHECKPOINT_KEY: path,
   DRAINLEDGER_HEAD_FILE: path,
   DRAINLEDGER_ESCROW_FILE: path,
@@ -109,6 +110,8 @@ export interface Config extends LedgerConfig {
   readonly canonical: string;
   readonly profilesFile: string | undefined;
   readonly rulesFile: string | undefined;
+  /** How HL7 v2 messages are read; without it none are taken. */
+  readonly hl7v2File: string | undefined;
   readonly targets: readonly ConfiguredTarget[];
   readonly calendar: Calendar;
   readonly terminology: Terminology;
@@ -196,6 +199,7 @@ export function readConfig(env: Environment): Config {
     canonical: e.DRAINLEDGER_CANONICAL,
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
+    hl7v2File: e.DRAINLEDGER_HL7V2,
     targets: url === undefined ? targets : [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)],
     calendar: {
       zone: e.DRAINLEDGER_ZONE,

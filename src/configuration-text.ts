@@ -4,8 +4,10 @@ import { timeOfDay } from './config.ts';
 import { type Configuration, type ConfigurationInForce, USUAL_TERMINOLOGY } from './domain/configuration.ts';
 import { Decimal } from './domain/decimal.ts';
 import { parseInstant } from './domain/instant.ts';
+import type { MessageMapping } from './domain/message-mapping.ts';
 import type { RuleTable } from './domain/rule.ts';
 import type { UnitProfile } from './domain/unit-profile.ts';
+import { messageMapping } from './intake/hl7v2/mapping.ts';
 import { writeCanonical } from './json/canonical.ts';
 import { ExactNumber, type ExactValue, parseExactJson } from './json/exact-json.ts';
 import { profile } from './profiles.ts';
@@ -105,6 +107,7 @@ const document = z.strictObject({
     })),
   // Versions before it was chosen had the usual one.
   terminology: z.strictObject({ snomed: z.boolean(), categories }).default(USUAL_TERMINOLOGY),
+  hl7v2: messageMapping.optional(),
 });
 
 /**
@@ -120,12 +123,13 @@ function readConfiguration({ seq, recordedAt, body }: StoredConfiguration): Conf
   if (from === undefined) throw unreadable(seq, `it was recorded at '${recordedAt}', which is no time`);
   const parsed = document.safeParse(jsonOf(seq, body));
   if (!parsed.success) throw unreadable(seq, z.prettifyError(parsed.error));
-  const { profiles, rules, ...rest } = parsed.data;
+  const { profiles, rules, hl7v2, ...rest } = parsed.data;
   return {
     ...rest,
     from: from.ms,
     version: String(seq),
     rules: rules as RuleTable,
+    ...(hl7v2 === undefined ? {} : { hl7v2: hl7v2 as MessageMapping }),
     profiles: new Map((profiles as readonly UnitProfile[]).map((each) => [each.id, each])),
   };
 }

@@ -11,6 +11,8 @@ import type { Configuration, ConfigurationInForce } from './domain/configuration
 import { ALWAYS, type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { epochMs } from './domain/units.ts';
+import { readMessageMapping } from './hl7v2-files.ts';
+import { hl7v2Of } from './hl7v2-parts.ts';
 import { buildApp } from './http/app.ts';
 import type { Limits } from './http/limits.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
@@ -45,7 +47,7 @@ const MOST_QUEUED = 10_000;
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const access = config.accessFile === null ? DEVELOPMENT : readAccess(config.accessFile);
   const chosen = configurationOf(config);
-  const { canonical, origin } = config;
+  const { canonical, origin, database } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
   const opened = storeOf(config, () => policy, onFatal);
   const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
@@ -55,15 +57,13 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     },
   );
   const policy = policyOf(chosen, versions);
-  const { profiles, rules, calendar, terminology } = phaseAt(versions, epochMs(Infinity));
-  const search = startSearchIndex({
-    database: config.database,
-    zone: calendar.zone,
-    canonical,
-    log: logger,
-  });
+  const { profiles, rules, calendar, terminology, hl7v2: mapping } = phaseAt(versions, epochMs(Infinity));
+  const search = startSearchIndex({ database, zone: calendar.zone, canonical, log: logger });
   const accesses = createAccesses({ store, log: logger, now: Date.now });
   const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
+  const recording = recordingParts(store, { policy, canonical, origin, terminology });
+  const { record } = recording;
+  const hl7v2 = mapping === undefined ? null : hl7v2Of({ store, mapping, profiles, record });
   let url = '';
   const app = buildApp({
     logger,
@@ -72,7 +72,8 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     proxies: config.proxies,
     parts: {
       ...{ store, search, profiles, rules, calendar, proof, accesses },
-      ...recordingParts(store, { policy, canonical, origin, terminology }),
+      ...recording,
+      hl7v2,
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
       delivery: deliverers,
@@ -158,7 +159,13 @@ async function stopInOrder(running: Running): Promise<void> {
   await store.close();
 }
 
-function configurationOf({ profilesFile, rulesFile, calendar, terminology }: Config): Configuration {
+function configurationOf({
+  profilesFile,
+  rulesFile,
+  hl7v2File,
+  calendar,
+  terminology,
+}: Config): Configuration {
   return {
     algorithm: ALGORITHM,
     settings: DEFAULT_SETTINGS,
@@ -166,6 +173,7 @@ function configurationOf({ profilesFile, rulesFile, calendar, terminology }: Con
     rules: rulesFile === undefined ? DEFAULT_TABLE : readRules(rulesFile),
     calendar,
     terminology,
+    ...(hl7v2File === undefined ? {} : { hl7v2: readMessageMapping(hl7v2File) }),
   };
 }
 

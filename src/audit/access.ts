@@ -60,4 +60,4 @@ const isAccessStream = (stream: string): boolean => stream.startsWith(PREFIX);
 
 /** Streams that no sender writes to: of the service, of the log itself, and of who accessed what. */
 export const isOwnStream = (stream: string): boolean =>
-  stream === 'configuration' || stream === 'log' || isAccessStream(stream);
+  stream === 'configuration' || stream === 'log' || stream === 'hl7v2' || isAccessStream(stream);

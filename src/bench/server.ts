@@ -77,6 +77,7 @@ function listening(record: Record): Promise<string> {
     publicUrl: () => 'http://127.0.0.1',
     now: Date.now,
     delivery: {} as DeliveryControl,
+    hl7v2: null,
   };
   return buildApp({ parts, logger, access: DEVELOPMENT, limits: null, proxies: [] }).listen({
     host: '127.0.0.1',

@@ -1,5 +1,6 @@
 /** What a facility chose, in versions: each counts from the moment it was recorded, and changes nothing before it. */
 import type { ObservationName } from './fact.ts';
+import type { MessageMapping } from './message-mapping.ts';
 import type { RuleTable } from './rule.ts';
 import type { Settings } from './settings.ts';
 import type { UnitProfile } from './unit-profile.ts';
@@ -49,6 +50,8 @@ export interface Configuration {
   readonly rules: RuleTable;
   readonly calendar: Calendar;
   readonly terminology: Terminology;
+  /** How HL7 v2 messages are read, where the facility takes any. */
+  readonly hl7v2?: MessageMapping;
 }
 
 export interface ConfigurationInForce extends Configuration {

@@ -139,6 +139,7 @@ const WRITES: Readonly<Record<string, Interaction>> = {
   '/v1/drains': 'create',
   '/v1/drains/:drain/entries': 'create',
   [`${FHIR_BASE}/Observation`]: 'create',
+  '/v1/hl7v2': 'create',
   '/v1/entries': 'batch',
   '/v1/entries/lines': 'batch',
   [FHIR_BASE]: 'batch',

@@ -26,6 +26,7 @@ import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerDeliveries } from './native/deliveries.ts';
 import { registerEntries } from './native/entries.ts';
+import { registerHl7v2 } from './native/hl7v2.ts';
 import { registerLines } from './native/lines.ts';
 import { registerLive } from './native/live-reads.ts';
 import { registerOverview } from './native/overview-reads.ts';
@@ -88,6 +89,7 @@ function registerNative(native: FastifyInstance, parts: Parts): void {
   registerConfiguration(native, parts);
   registerEntries(native, parts);
   registerLines(native, parts);
+  registerHl7v2(native, parts);
   registerDeliveries(native, parts);
   registerTargets(native, parts);
 }

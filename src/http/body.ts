@@ -47,15 +47,19 @@ export function alsoAcceptJson(app: FastifyInstance, contentType: string): void 
 const CHARSET = /;\s*charset\s*=\s*"?([^";\s]*)/i;
 
 /** Bytes are read as they are: taking them for something else would change what was charted. */
-function refuseEncoded({ headers }: FastifyRequest): void {
-  const encoding = headers['content-encoding'];
-  if (encoding !== undefined && encoding !== 'identity') {
-    throw unsupported('content-encoding', encoding, 'is not read here', 'send the body as it is');
-  }
+function refuseEncoded(request: FastifyRequest): void {
+  refuseCompressed(request);
+  const { headers } = request;
   const charset = CHARSET.exec(headers['content-type'] ?? '')?.[1];
   if (charset !== undefined && charset.toLowerCase() !== 'utf-8') {
     throw unsupported('content-type', charset, 'is a charset that is not read here', 'send UTF-8');
   }
+}
+
+function refuseCompressed({ headers }: FastifyRequest): void {
+  const encoding = headers['content-encoding'];
+  if (encoding !== undefined && encoding !== 'identity')
+    throw unsupported('content-encoding', encoding, 'is not read here', 'send the body as it is');
 }
 
 function unsupported(header: string, value: string, detail: string, mend: string): BadBody {
@@ -86,6 +90,18 @@ export function parsedJson(text: string): ExactValue {
       mend: error.mend,
     });
   }
+}
+
+/** The body as it is, whole: what its bytes mean it says itself. */
+export function acceptBytes(app: FastifyInstance, types: string[]): void {
+  app.addContentTypeParser(types, { parseAs: 'buffer' }, (request, body, done) => {
+    try {
+      refuseCompressed(request);
+      done(null, body);
+    } catch (error) {
+      done(error instanceof Error ? error : new Error(String(error)));
+    }
+  });
 }
 
 /** The body as it comes in, for a route that reads it by itself. */

@@ -15,7 +15,7 @@ const DOCS = {
     operation: 'metrics',
     access: 'operate',
     concernsNobody: true,
-    summary: 'Figures of delivery, in the text format of Prometheus',
+    summary: 'Figures of delivery and of messages, in the text format of Prometheus',
     answers: {
       200: { text: 'A line a figure.', schema: z.string(), mediaType: 'text/plain' },
       ...problems({}),
@@ -55,7 +55,7 @@ export function registerMetrics(app: FastifyInstance, parts: Parts): void {
 type Sample = readonly [labels: Readonly<Record<string, string>>, value: number];
 
 function metricsText(parts: Parts): string {
-  return [...backlogMetrics(parts), ...targetMetrics(parts)].join('');
+  return [...backlogMetrics(parts), ...targetMetrics(parts), ...messageMetrics(parts)].join('');
 }
 
 function backlogMetrics({ delivery, store, now }: Parts): string[] {
@@ -81,6 +81,20 @@ function backlogMetrics({ delivery, store, now }: Parts): string[] {
       'gauge',
       'Deliveries that a target does not plainly hold.',
       aside.map(({ target, state, count }) => [{ target, state }, count]),
+    ),
+  ];
+}
+
+function messageMetrics({ store, hl7v2 }: Parts): string[] {
+  return [
+    metric('hl7v2_unmapped', 'gauge', 'HL7 v2 messages that nothing could be made of, and that wait.', [
+      [{}, store.unmappedCount()],
+    ]),
+    metric(
+      'hl7v2_messages_total',
+      'counter',
+      'HL7 v2 messages by how they were acknowledged.',
+      Object.entries(hl7v2?.counts() ?? {}).map(([code, count]): Sample => [{ code }, count]),
     ),
   ];
 }
@@ -113,7 +127,7 @@ function metric(name: string, type: 'gauge' | 'counter', help: string, samples: 
   const full = `drainledger_${name}`;
   const lines = samples.map(([labels, value]) => {
     const pairs = Object.entries(labels).map(([label, text]) => `${label}="${text}"`);
-    return `${full}{${pairs.join(',')}} ${value}`;
+    return `${full}${pairs.length === 0 ? '' : `{${pairs.join(',')}}`} ${value}`;
   });
   return `# HELP ${full} ${help}\n# TYPE ${full} ${type}\n${lines.map((line) => `${line}\n`).join('')}`;
 }

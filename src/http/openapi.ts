@@ -25,6 +25,7 @@ const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   delivery: 'Id of a delivery, as GET /v1/deliveries lists it.',
   target: 'Name of a target, as GET /v1/targets lists it.',
   file: 'Name of the file.',
+  sequence: 'Number of a message that waits, as GET /v1/hl7v2/unmapped lists it.',
 };
 
 type Json = Readonly<Record<string, unknown>>;

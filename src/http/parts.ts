@@ -1,6 +1,7 @@
 import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
+import type { Hl7v2 } from '../hl7v2/take.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
 import type { Accesses } from '../record/accesses.ts';
 import type { Preview, Record as RecordEntries } from '../record/record.ts';
@@ -36,6 +37,8 @@ export interface Parts {
   publicUrl(): string;
   now(): number;
   readonly delivery: DeliveryControl;
+  /** Null where the facility takes no HL7 v2. */
+  readonly hl7v2: Hl7v2 | null;
 }
 
 /** Delivery as it runs: what the store does not know of it. */

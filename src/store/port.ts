@@ -9,6 +9,7 @@ import type { Author, Identifier, Reference } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
 import type { LogTree, LogWrites } from './log-port.ts';
+import type { UnmappedStore } from './unmapped-port.ts';
 
 export interface AppendRequest {
   readonly entryId: string;
@@ -127,7 +128,7 @@ export interface Configured {
   readonly isNew: boolean;
 }
 
-export interface Store extends DeliveryStore, LogWrites {
+export interface Store extends DeliveryStore, LogWrites, UnmappedStore {
   readonly log: LogTree;
   /**
    * Appends all of a unit or none of it; outcomes in the order of the requests. One refused request, or one conflict,

@@ -17,6 +17,8 @@ export function readOnly(store: Store, reason: string): Store {
     notice: refuse,
     access: refuse,
     checkpoint: refuse,
+    keepUnmapped: refuse,
+    settleUnmapped: refuse,
     check() {
       throw new StoreReadOnly(reason);
     },
@@ -31,6 +33,9 @@ export function readOnly(store: Store, reason: string): Store {
     listen: store.listen,
     committedAfter: store.committedAfter,
     newestLogIndex: store.newestLogIndex,
+    unmapped: store.unmapped,
+    isUnmapped: store.isUnmapped,
+    unmappedCount: store.unmappedCount,
     taken: store.taken,
     deliveries: store.deliveries,
     deliveryEvents: store.deliveryEvents,

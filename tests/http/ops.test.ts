@@ -60,6 +60,7 @@ const app = buildApp({
     canonical,
     publicUrl: () => 'http://service.example',
     now: Date.now,
+    hl7v2: null,
     delivery: { status: () => [], resume: async () => false, jwks: async () => ({ keys: [] }) },
   },
 });

@@ -12,8 +12,10 @@ let service: TestService;
 let folder: string;
 
 beforeAll(async () => {
-  service = await startTestService();
   folder = mkdtempSync(join(tmpdir(), 'readme-'));
+  const [, mapping = ''] = /DRAINLEDGER_HL7V2`\):\n\n```json\n([\s\S]*?)```/.exec(README) ?? [];
+  writeFileSync(join(folder, 'hl7v2.json'), mapping);
+  service = await startTestService({ DRAINLEDGER_HL7V2: join(folder, 'hl7v2.json') });
   // Every call tells its status on a line of its own.
   writeFileSync(join(folder, '.curlrc'), 'write-out = "\\nstatus %{http_code}\\n"\n');
 });
@@ -29,7 +31,7 @@ const EXAMPLES = [...README.matchAll(/```sh\n([\s\S]*?)```/g)]
   .map((block) => block.replaceAll(/^node .*$/gm, ''));
 
 test('there is one for each way in', () => {
-  expect(EXAMPLES.join('\n')).toMatch(/v1\/drains[\s\S]*entries\/lines[\s\S]*fhir\/Observation/);
+  expect(EXAMPLES.join('\n')).toMatch(/v1\/drains[\s\S]*entries\/lines[\s\S]*hl7v2[\s\S]*fhir\/Observation/);
 });
 
 test.each(EXAMPLES.map((block, n) => [n + 1, block] as const))('example %i', async (_, block) => {
@@ -48,4 +50,5 @@ test.each(EXAMPLES.map((block, n) => [n + 1, block] as const))('example %i', asy
   expect(statuses, out).toHaveLength(block.split('curl ').length - 1);
   for (const status of statuses) expect(['200', '201'], out).toContain(status);
   for (const [, told] of block.matchAll(/^# → 201 (\{"drain":"\w+")/gm)) expect(out).toContain(told);
+  for (const [, told] of block.matchAll(/^# → MSH.* {2}(MSA\|AA\|\w+)$/gm)) expect(out).toContain(told);
 });

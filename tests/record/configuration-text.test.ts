@@ -4,8 +4,10 @@ import { describe, expect, test } from 'vitest';
 import { readConfigurations, writeConfiguration } from '../../src/configuration-text.ts';
 import type { Configuration } from '../../src/domain/configuration.ts';
 import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
+import { DEFAULT_OBSERVATIONS, DEFAULT_UNITS } from '../../src/intake/hl7v2/default-table.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
+import { MAPPING } from '../hl7v2/messages.ts';
 import { configuration } from '../support/configurations.ts';
 
 const SHIPPED: Configuration = {
@@ -43,6 +45,17 @@ describe('what is written', () => {
       }),
       { numRuns: 300 },
     );
+  });
+
+  test('is read back with how HL7 v2 messages are read, where that is chosen', () => {
+    const hl7v2 = {
+      ...MAPPING,
+      observations: DEFAULT_OBSERVATIONS,
+      units: DEFAULT_UNITS,
+      zone: 'Europe/Berlin',
+    };
+    expect(read(writeConfiguration({ ...SHIPPED, hl7v2 })).hl7v2).toEqual(hl7v2);
+    expect('hl7v2' in read(writeConfiguration(SHIPPED))).toBe(false);
   });
 
   test('is all of what ships', () => {

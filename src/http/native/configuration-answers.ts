@@ -63,6 +63,22 @@ const document = z
       })
       .optional()
       .describe('How facts are coded for the record; absent in versions before it could be chosen.'),
+    hl7v2: z
+      .looseObject({
+        version: z.string(),
+        drain: z.object({ field: z.string(), system: z.string() }),
+        observations: z.array(
+          z.object({
+            code: z.string(),
+            system: z.string(),
+            reads: z.string().nullable().describe('What is read under the code; null: it is passed over.'),
+          }),
+        ),
+        units: z.array(z.object({ code: z.string(), system: z.string(), ucum: z.string() })),
+      })
+      .meta({ id: 'MessageMapping' })
+      .optional()
+      .describe('How HL7 v2 messages are read; absent where none are taken.'),
   })
   .meta({ id: 'Configuration', description: 'All that derived values depend on beside the entries.' });
 

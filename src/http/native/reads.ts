@@ -31,7 +31,7 @@ export const asOf = z
     error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
   })
   .meta({ format: 'date-time', description: 'Only what is charted up to this time. Default: all of it.' });
-const afterNumber = z
+export const afterNumber = z
   .string()
   .regex(/^[0-9]{1,15}$/, { error: `is no sequence number${MEND}send the next_after of the page before` })
   .meta({ description: '`next_after` of the page before.' });

@@ -13,7 +13,7 @@ import { nextSalt } from './salts.ts';
 
 export interface OwnEntry {
   /** No drain can be called so: those are named by 16 characters of base 32. That of an access is named by its day. */
-  readonly stream: 'configuration' | 'log' | ((recordedAt: string) => string);
+  readonly stream: 'configuration' | 'log' | 'hl7v2' | ((recordedAt: string) => string);
   readonly type: string;
   readonly actor: Envelope['actor'];
   /** Canonical text. */

@@ -1,6 +1,7 @@
 /** What the service itself writes, and what the log says of itself. */
 import type { LogTree, LogWrites } from '../log-port.ts';
 import type { Store } from '../port.ts';
+import type { UnmappedStore } from '../unmapped-port.ts';
 import { createAccessWriter } from './accesses.ts';
 import type { Appender } from './append.ts';
 import { createConfigurationWriter } from './configurations.ts';
@@ -14,6 +15,7 @@ import {
 import type { openReader, openWriter } from './open.ts';
 import { createOwnEntryWriter } from './own-entries.ts';
 import { createTreeReader, type Tree } from './tree.ts';
+import { createUnmappedWriter } from './unmapped.ts';
 
 interface Writing {
   readonly appender: Appender;
@@ -25,30 +27,29 @@ export function createOwnWrites(
   writer: ReturnType<typeof openWriter>,
   options: Parameters<typeof createOwnEntryWriter>[1],
   { appender, tree, group }: Writing,
-): LogWrites & Pick<Store, 'configure'> {
+): LogWrites & Pick<Store, 'configure'> & Pick<UnmappedStore, 'keepUnmapped' | 'settleUnmapped'> {
   const append = createOwnEntryWriter(writer, options);
   const configure = createConfigurationWriter(writer, append);
   const notice = createNoticeWriter(append);
   const access = createAccessWriter(append);
+  const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
+  /** Something may have been appended beside the entries of senders. */
+  const own = <T>(run: () => T): Promise<T> =>
+    group.submit(() => {
+      const value = run();
+      appender.endMoved();
+      return value;
+    });
   return {
-    configure: (body) =>
-      group.submit(() => {
-        const configured = configure(body);
-        if (configured.isNew) appender.endMoved();
-        return configured;
-      }),
-    notice: (said) =>
-      group.submit(() => {
-        const written = notice(said);
-        appender.endMoved();
-        return written;
-      }),
+    configure: (body) => own(() => configure(body)),
+    notice: (said) => own(() => notice(said)),
     access: (actor, bodies) =>
-      group.submit(() => {
+      own(() => {
         for (const body of bodies) access(actor, body);
-        appender.endMoved();
       }),
+    keepUnmapped: (message) => own(() => unmapped.keep(message)),
+    settleUnmapped: (hash, settled) => own(() => unmapped.settle(hash, settled)),
     checkpoint: (sign) => group.submit(() => checkpoint(sign)),
   };
 }

@@ -15,6 +15,7 @@ import { openReader, openWriter } from './open.ts';
 import { createLogReads, createOwnWrites, watchGrowth } from './own-writes.ts';
 import { claimOwnership } from './owner.ts';
 import { createTree } from './tree.ts';
+import { createUnmappedReader } from './unmapped.ts';
 
 export interface SqliteStoreOptions {
   readonly file: string;
@@ -76,6 +77,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     ...createOwnWrites(writer, options, { appender, tree, group }),
     log: { ...createLogReads(reader), watch: growth.watch },
     configurations: createConfigurationReader(reader),
+    ...createUnmappedReader(reader),
     // Between groups the shelf holds just what is committed, so reads need no fold of their own.
     books: (drain) => shelf.take(drain, null),
     ...createReads(reader),

@@ -1,0 +1,126 @@
+/** What a message says of drains, into the ledger: all of it or nothing. */
+import type { Sender } from '../audit/chain.ts';
+import type { Principal } from '../auth/principal.ts';
+import { chainOf } from '../domain/book.ts';
+import type { Chain } from '../domain/chains.ts';
+import { type Hl7Fault, hl7Fault, type Place } from '../intake/hl7v2/fault.ts';
+import { planAgain, planOf } from '../intake/hl7v2/plan.ts';
+import type { Telling } from '../intake/hl7v2/read-results.ts';
+import type { Incoming, NotTaken } from '../record/incoming.ts';
+import { drainNameOf, type Record } from '../record/record.ts';
+import type { AppendOutcome, Store } from '../store/port.ts';
+
+export interface EnterParts {
+  readonly store: Store;
+  readonly record: Record;
+  /** Why a client may not write an entry; null when it may. */
+  mayNot(principal: Principal, incoming: Incoming): { readonly detail: string } | null;
+  now(): number;
+}
+
+export interface From {
+  readonly principal: Principal;
+  /** As the ledger keeps it. */
+  readonly sender: Sender;
+}
+
+export type Entered =
+  | { readonly kind: 'taken'; readonly isNew: boolean }
+  /** Nothing was written. */
+  | { readonly kind: 'faulty'; readonly faults: readonly Hl7Fault[] }
+  | { readonly kind: 'not-allowed'; readonly words: string }
+  /** Others changed the same entries over and over. */
+  | { readonly kind: 'outrun' };
+
+const MOST_ATTEMPTS = 3;
+
+interface Step {
+  readonly telling: Telling;
+  readonly isChange: boolean;
+  readonly incoming: Incoming;
+}
+
+export async function enter(
+  tellings: readonly Telling[],
+  { principal, sender }: From,
+  parts: EnterParts,
+): Promise<Entered> {
+  // Tellings that stand in the ledger with other words: known once the store has said so.
+  const told = new Set<Telling>();
+  for (let attempt = 0; attempt < MOST_ATTEMPTS; attempt += 1) {
+    const { steps, faults } = stepsOf(tellings, told, parts);
+    if (faults.length > 0) return { kind: 'faulty', faults };
+    if (steps.length === 0) return { kind: 'taken', isNew: false };
+    for (const { incoming } of steps) {
+      const refused = parts.mayNot(principal, incoming);
+      if (refused !== null) return { kind: 'not-allowed', words: refused.detail };
+    }
+    const outcomes = await parts.record(
+      steps.map(({ incoming }) => incoming),
+      sender,
+    );
+    const found = outcomes.map((outcome, n) => judged(outcome, steps[n]));
+    const wrong = found.flatMap((each) => (typeof each === 'object' ? each : []));
+    if (wrong.length > 0) return { kind: 'faulty', faults: wrong };
+    if (found.every((each) => each === 'taken'))
+      return { kind: 'taken', isNew: outcomes.some(({ kind }) => kind === 'recorded') };
+    for (const [n, each] of found.entries()) {
+      const step = steps[n];
+      if (each === 'told' && step !== undefined) told.add(step.telling);
+    }
+  }
+  return { kind: 'outrun' };
+}
+
+function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { store, now }: EnterParts) {
+  const steps: Step[] = [];
+  const faults: Hl7Fault[] = [];
+  const at = new Date(now()).toISOString();
+  for (const telling of tellings) {
+    const drain = drainNameOf(telling.drain);
+    const chain = chainIn(store, drain, telling);
+    const plan = told.has(telling) ? planAgain(telling, chain, at) : planOf(telling, chain, at);
+    if (plan.kind === 'faulty') faults.push(plan.fault);
+    if (plan.kind !== 'enter' && plan.kind !== 'change') continue;
+    const { claims, request } = telling;
+    const incoming = { drain, body: plan.body, request, ...(claims === undefined ? {} : { claims }) };
+    steps.push({ telling, isChange: plan.kind === 'change', incoming });
+  }
+  return { steps, faults };
+}
+
+function chainIn(store: Store, drain: string, { identifier }: Telling): Chain | undefined {
+  const book = store.books(drain).get(drain);
+  return book === undefined ? undefined : chainOf(book, identifier);
+}
+
+function judged(outcome: AppendOutcome, step: Step | undefined): 'taken' | 'told' | 'outrun' | Hl7Fault {
+  if (step === undefined) throw new Error('there is an outcome for each step');
+  const { telling, isChange } = step;
+  if (outcome.kind === 'recorded' || outcome.kind === 'replayed') return 'taken';
+  if (outcome.kind === 'conflict') return isChange ? idUsedTwice(telling) : 'told';
+  const refused = outcome.refused as NotTaken;
+  // Something else was charted of it in between: looked at again, it may still fit.
+  if (refused.refused === 'not-the-chain-end') return 'outrun';
+  return faultOf(refused, telling);
+}
+
+const idUsedTwice = ({ change }: Telling): Hl7Fault =>
+  hl7Fault(
+    { segment: 'MSH', sequence: 1, field: 10 },
+    205,
+    change.value,
+    'named another message about the same result before',
+    'send each message under a control id of its own',
+  );
+
+function faultOf({ refused, pointer, value, mend }: NotTaken, telling: Telling): Hl7Fault {
+  const order: Place = { segment: 'OBR', sequence: telling.order.sequence, field: 3 };
+  const places: Readonly<{ [pointer: string]: Place }> = {
+    '/drain': telling.drainPlace,
+    '/subject': { segment: 'PID', sequence: 1, field: 3 },
+  };
+  // The id of a drain is of no use to who named it by the identifier of its placement.
+  const found = pointer === '/drain' ? telling.drain.value : value;
+  return hl7Fault(places[pointer] ?? order, 204, found, refused.replaceAll('-', ' '), mend);
+}

@@ -1,0 +1,198 @@
+/** One HL7 v2 message in, its acknowledgements out, once all that follows from it is on disk. */
+import { writeRequest } from '../audit/entry-text.ts';
+import { ASCII, type Charset, charsetOf, textIn } from '../intake/hl7v2/charset.ts';
+import { type Er7, parseEr7 } from '../intake/hl7v2/er7.ts';
+import { type Hl7Fault, hl7Fault, Unreadable } from '../intake/hl7v2/fault.ts';
+import { headerFault, headerOf } from '../intake/hl7v2/header.ts';
+import { type ReadSettings, readResults } from '../intake/hl7v2/read-results.ts';
+import { hashOf } from '../record/names.ts';
+import { drainNameOf } from '../record/record.ts';
+import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
+import { type Answered, acknowledgement, isWanted, type Said } from './acknowledge.ts';
+import { type Entered, type EnterParts, enter, type From } from './enter.ts';
+
+export interface TakeParts extends EnterParts, ReadSettings {}
+
+export interface Sent extends From {
+  readonly bytes: Buffer;
+  readonly over: 'mllp' | 'http';
+  /** What came before it from the same sender has been settled: a change waits for what it may change. */
+  readonly before?: Promise<unknown>;
+}
+
+export interface Taken {
+  /** What the application says of it (HL7 table 0008), wanted or not. */
+  readonly code: 'AA' | 'AE' | 'AR';
+  /** It may be taken when it is sent again. */
+  readonly mayPass: boolean;
+  /** The client may not write it. */
+  readonly isForbidden: boolean;
+  /** Something of it is new in the ledger. */
+  readonly isRecorded: boolean;
+  /** Drains that it is about, as far as it could be read. */
+  readonly drains: readonly string[];
+  /** Bytes of the acknowledgements that are wanted, in their order. */
+  readonly acknowledgements: readonly Buffer[];
+}
+
+export interface Hl7v2 {
+  take(sent: Sent): Promise<Taken>;
+  /** Messages answered since the start, by what was said of them. */
+  counts(): Readonly<Record<Taken['code'], number>>;
+}
+
+export function createHl7v2(parts: TakeParts): Hl7v2 {
+  const counts = { AA: 0, AE: 0, AR: 0 };
+  return {
+    async take(sent) {
+      const read = readMessage(sent.bytes);
+      const verdict = 'fault' in read ? rejected([read.fault]) : await judge(read, sent, parts);
+      counts[verdict.code] += 1;
+      const { isCommitted: _committed, faults: _faults, words: _words, ...said } = verdict;
+      return { ...said, acknowledgements: acknowledge(read, verdict, parts.now()) };
+    },
+    counts: () => ({ ...counts }),
+  };
+}
+
+interface Read extends Answered {
+  readonly message: Er7;
+}
+
+/** @returns beside what is wrong as much as an answer needs */
+function readMessage(bytes: Buffer): Read | (Answered & { readonly fault: Hl7Fault }) {
+  let charset: Charset = ASCII;
+  let message: Er7 | null = null;
+  try {
+    charset = charsetOf(bytes);
+    const decode = (part: Buffer): string => textIn(part, charset);
+    message = parseEr7(textIn(bytes, charset), decode);
+    const [msh = null] = message.segments;
+    if (msh === null) throw new Error('a message has a header once it is read');
+    const fault = headerFault(message, msh);
+    return fault === null ? { message, msh, charset } : { message, msh, charset, fault };
+  } catch (error) {
+    if (!(error instanceof Unreadable)) throw error;
+    return { ...headerAlone(bytes), charset, fault: error.fault };
+  }
+}
+
+/** What can be read of the header of a message that cannot be read whole, so that its sender is told which it was. */
+function headerAlone(bytes: Buffer): Pick<Answered, 'message' | 'msh'> {
+  const [first = ''] = bytes.toString('latin1').split(/[\r\n]/, 1);
+  try {
+    const message = parseEr7(first.replaceAll(/[^\x20-\x7e]/g, '?'), (part) => part.toString('latin1'));
+    return { message, msh: message.segments[0] ?? null };
+  } catch (error) {
+    if (!(error instanceof Unreadable)) throw error;
+    return { message: null, msh: null };
+  }
+}
+
+interface Verdict extends Omit<Taken, 'acknowledgements'> {
+  /** Safely stored, whatever the application makes of it. */
+  readonly isCommitted: boolean;
+  readonly faults: readonly Hl7Fault[];
+  readonly words?: string;
+}
+
+const NO_MORE = { mayPass: false, isForbidden: false, isRecorded: false, drains: [] } as const;
+const rejected = (faults: readonly Hl7Fault[]): Verdict => ({
+  ...NO_MORE,
+  code: 'AR',
+  isCommitted: false,
+  faults,
+});
+
+async function judge(read: Read, sent: Sent, parts: TakeParts): Promise<Verdict> {
+  const results = readResults(read.message, parts);
+  try {
+    if ('faults' in results) return await kept(read, results.faults, sent, parts);
+    const { tellings } = results;
+    if (tellings.some(({ corrects, takesBack }) => corrects || takesBack.length > 0)) await sent.before;
+    const entered = await enter(tellings, sent, parts);
+    const drains = [...new Set(tellings.map(({ drain }) => drainNameOf(drain)))];
+    return { ...(await verdictOf(entered, read, sent, parts)), drains };
+  } catch (error) {
+    if (error instanceof StoreBusy || error instanceof StoreFailed || error instanceof StoreReadOnly)
+      return unable('nothing can be written now');
+    throw error;
+  }
+}
+
+async function verdictOf(entered: Entered, read: Read, sent: Sent, parts: TakeParts): Promise<Verdict> {
+  switch (entered.kind) {
+    case 'taken': {
+      const hash = messageHash(sent.bytes);
+      if (parts.store.isUnmapped(hash))
+        await parts.store.settleUnmapped(hash, {
+          type: 'taken',
+          actor: { type: 'service' },
+          body: writeRequest({ message_sha256: hash }),
+        });
+      return { ...NO_MORE, code: 'AA', isRecorded: entered.isNew, isCommitted: true, faults: [] };
+    }
+    case 'faulty':
+      return kept(read, entered.faults, sent, parts);
+    case 'not-allowed':
+      return { ...rejected([ofMessage(entered.words, 'send it as a client that may')]), isForbidden: true };
+    case 'outrun':
+      return unable('its entries are being changed by others');
+    default:
+      return entered satisfies never;
+  }
+}
+
+const ofMessage = (detail: string, mend: string): Hl7Fault =>
+  hl7Fault({ segment: 'MSH', sequence: 1 }, 207, undefined, detail, mend);
+
+const unable = (detail: string): Verdict => ({
+  ...rejected([ofMessage(`was not taken: ${detail}`, 'send it again a little later')]),
+  mayPass: true,
+});
+
+/** By the bytes, so that the same message again is the same. */
+const messageHash = (bytes: Buffer): string => hashOf(bytes.toString('latin1'));
+
+/** Nothing that was sent is dropped: what no entry can be made of is kept whole, for people to see to. */
+async function kept(
+  read: Read,
+  faults: readonly Hl7Fault[],
+  { bytes, principal, over }: Sent,
+  { store }: TakeParts,
+): Promise<Verdict> {
+  const body = writeRequest({
+    ...{ client: principal.client, over, charset: read.charset.name },
+    faults: faults.map(({ pointer, value = null, detail, mend }) => ({ pointer, value, detail, mend })),
+    message: textIn(bytes, read.charset),
+  });
+  const seq = await store.keepUnmapped({ hash: messageHash(bytes), body });
+  return { ...NO_MORE, code: 'AE', isCommitted: true, faults, words: `Kept as unmapped message ${seq}` };
+}
+
+/** In original mode one; in enhanced mode that of the commit, and that of the application after it. */
+function acknowledge(read: Answered, { code, isCommitted, faults, words }: Verdict, now: number): Buffer[] {
+  const { message, msh } = read;
+  const say = (said: Said['code']): Buffer =>
+    acknowledgement(
+      read,
+      { code: said, faults: said === 'CA' ? [] : faults, ...(words === undefined ? {} : { words }) },
+      now,
+    );
+  const wants = message === null || msh === null ? null : wantsOf(message, msh);
+  if (wants === null) return [say(code)];
+  const commit = isCommitted ? 'CA' : faults.some(({ code: why }) => why === 207) ? 'CE' : 'CR';
+  const accepts = isWanted(wants.accept, isCommitted) ? [say(commit)] : [];
+  // What was not accepted at all, and was said to be so, is not spoken of again.
+  const isToldAll = !isCommitted && accepts.length > 0;
+  return !isToldAll && isWanted(wants.application, code === 'AA') ? [...accepts, say(code)] : accepts;
+}
+
+function wantsOf(message: Er7, msh: NonNullable<Answered['msh']>) {
+  try {
+    return headerOf(message, msh).wants;
+  } catch (error) {
+    if (!(error instanceof Unreadable)) throw error;
+    return null;
+  }
+}

@@ -1,0 +1,70 @@
+/** A group as the native entry that says the same, with the place that each of its fields came from. */
+import type { Author, Identifier } from '../../domain/entry.ts';
+import type { MessageMapping } from '../../domain/message-mapping.ts';
+import { writeCanonical } from '../../json/canonical.ts';
+import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
+import { putField } from '../put-field.ts';
+import { at, type Er7, type Segment, textAt } from './er7.ts';
+import type { Place } from './fault.ts';
+import { type Group, type Member, utcOf } from './groups.ts';
+import { headerOf } from './header.ts';
+
+export interface Draft {
+  readonly native: ExactValue;
+  readonly identifier: Identifier;
+  readonly change: Identifier;
+  readonly author: Author;
+  readonly request: string;
+  readonly source: string;
+  placeOf(pointer: string): Place;
+}
+
+export function draftOf(er7: Er7, group: Group, { system }: MessageMapping): Draft {
+  const { kind, drain, order, orderNumber, when, whenPlace, members } = group;
+  const [msh] = er7.segments;
+  const [first] = members;
+  if (msh === undefined || first === undefined) throw new Error('a group has a header and a member');
+  const { sender, controlId } = headerOf(er7, msh);
+  const identifier = { system, value: [sender, orderNumber, drain.value, kind, utcOf(when)].join('/') };
+  const { author } = first;
+  const note = notesOf(er7, members);
+  const native: Record<string, ExactValue> = {
+    ...{ kind, identifier, author, effective_at: when },
+    ...(note === '' ? {} : { note }),
+  };
+  const places = new Map<string, Place>([
+    ['/identifier', at(order, 3)],
+    ['/author', at(first.obx, author.type === 'person' ? 16 : 18)],
+    ['/effective_at', whenPlace],
+  ]);
+  for (const { obx, row, value } of members) {
+    if (value !== null) putField(native, row.field, value);
+    places.set(`/${row.field.join('/')}`, at(obx, 5));
+  }
+  const changes = members.flatMap(({ effect, name }) => (effect === 'says' ? [] : [[name, effect]]));
+  return {
+    ...{ native, identifier, author },
+    change: { system, value: `${identifier.value}/${controlId}` },
+    request: writeCanonical({ ...native, changes }, (value) =>
+      value instanceof ExactNumber ? value.text : undefined,
+    ),
+    source: sourceOf(msh, order, members),
+    placeOf: (pointer) =>
+      [...places].find(([start]) => pointer === start || pointer.startsWith(`${start}/`))?.[1] ??
+      at(first.obx, 5),
+  };
+}
+
+/** Words of NTE-3 to the order and to its results. */
+function notesOf(er7: Er7, members: readonly Member[]): string {
+  const notes = new Set(members.flatMap(({ observed }) => observed.notes));
+  return [...notes]
+    .map((note) => textAt(er7, note, 3))
+    .filter((words) => words !== '')
+    .join('\n');
+}
+
+function sourceOf(msh: Segment, order: Segment, members: readonly Member[]): string {
+  const segments = [msh, order, ...members.map(({ obx }) => obx)];
+  return segments.map(({ text }) => `${text}\r`).join('');
+}

@@ -2,6 +2,7 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import { z } from 'zod';
+import { POINT_OF_CARE_TYPES, PROFILES } from './delivery/point-of-care.ts';
 import {
   type Auth,
   type ConfiguredTarget,
@@ -69,6 +70,7 @@ const targetShape = z.strictObject({
   mode: z.enum(MODES).default('probe'),
   facts: z.array(factName).min(1).optional(),
   words: z.partialRecord(factName, z.strictObject({ categories: codings, codings })).default({}),
+  profile: z.enum(PROFILES).default('base'),
   resource_types: z
     .array(z.string().regex(/^[A-Z][A-Za-z]+$/))
     .min(1)
@@ -143,6 +145,9 @@ function faultsOf(each: Written, all: readonly Written[], n: number): string[] {
     faults.push('/auth is missing: say {"type": "none"} if the network alone keeps others out');
   if (isOpen && each.auth !== undefined && each.auth.type !== 'none')
     faults.push('/base_url must be https: a token would go over the network in the clear');
+  const lacking = POINT_OF_CARE_TYPES.filter((type) => each.resource_types?.includes(type) === false);
+  if (each.profile === 'pocd' && lacking.length > 0)
+    faults.push(`/resource_types: profile pocd needs ${lacking.join(' and ')} among them`);
   if (each.timeout_s > each.ceiling_s) faults.push('/timeout_s must be at most ceiling_s');
   if ((each.patient === 'conditional' || each.encounter === 'conditional') && each.mode !== 'transaction')
     faults.push('/patient and /encounter: conditional needs mode transaction');
@@ -161,6 +166,7 @@ function configuredOf(each: Written, whole: (path: string) => string): Configure
       mode: each.mode,
       facts: each.facts === undefined ? null : new Set(each.facts),
       words: new Map(Object.entries(each.words) as [FactName, Words][]),
+      profile: each.profile,
       types: each.resource_types === undefined ? null : new Set(each.resource_types),
       patient: each.patient,
       encounter: each.encounter,

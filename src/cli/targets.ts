@@ -6,6 +6,7 @@ import { parseArgs } from 'node:util';
 import { readConfig } from '../config.ts';
 import { readSigningKey } from '../delivery/auth/keys.ts';
 import { openTarget } from '../delivery/open-target.ts';
+import type { Profile } from '../delivery/point-of-care.ts';
 import { fixedWay, probe, type Way } from '../delivery/probe.ts';
 import type { ConfiguredTarget } from '../delivery/target.ts';
 import { FACT_CODES } from '../fhir/codes.ts';
@@ -90,6 +91,7 @@ async function checkOne(configured: ConfiguredTarget): Promise<boolean> {
     );
     if (way.mode !== probed.way.mode) print(`  it says that it can do ${probed.way.mode}`);
     print(`  ${sentText(configured, way)}`);
+    print(`  profile ${target.profile}: ${AS[target.profile]}`);
     return true;
   } catch (error) {
     print(`  CANNOT BE USED: ${error instanceof Error ? error.message : String(error)}`);
@@ -111,6 +113,11 @@ const WORDS: Readonly<Record<Way['mode'], string>> = {
   put: 'PUT, one by one, under our ids',
   batch: 'a batch of PUTs under our ids for each entry',
   transaction: 'a transaction of PUTs under our ids for each entry',
+};
+
+const AS: Readonly<Record<Profile, string>> = {
+  base: 'as it is issued',
+  pocd: 'what devices show as Observations of HL7 Point-of-Care Devices, with their DeviceMetrics; the rest as it is issued',
 };
 
 const ISSUED_TYPES = ['Observation', 'Provenance', 'Device'];

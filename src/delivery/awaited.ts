@@ -17,12 +17,14 @@ export interface LookOptions {
   readonly target: Target;
   readonly connection: Connection;
   readonly clock: Clock;
+  /** Start of our canonical URLs. */
+  readonly canonical: string;
 }
 
 /** Looks for all of a delivery that was accepted, up to the first that is not there. */
 export async function lookForAll(options: LookOptions, way: Way, delivery: Delivery): Promise<Attempted> {
   const taken: Taken[] = [];
-  for (const { resource, known } of awaitedResources(options.store, options.target, way, delivery)) {
+  for (const { resource, known } of awaitedResources(options.store, { ...options, way }, delivery)) {
     const looked = await lookFor(options, resource, known);
     if ('verdict' in looked) return { end: endOf(looked.verdict, known), taken };
     if (looked.found === null) return { end: notThere(resource, known), taken };
@@ -52,6 +54,7 @@ export interface Reviewed {
  */
 export async function afterReview(
   options: LookOptions,
+  way: Way,
   delivery: Delivery,
   { resources, known }: Chosen,
 ): Promise<Reviewed | Stopped> {
@@ -60,7 +63,7 @@ export async function afterReview(
   for (const resource of resources) {
     const before = known.get(resource.name);
     if (before === undefined || before.acceptedMs === null) continue;
-    const looked = await lookForEarlier(options, delivery, resource, before);
+    const looked = await lookForEarlier(options, way, delivery, resource, before);
     if ('kind' in looked) return looked;
     if (looked.found?.acceptedMs === null) seen.push(looked.found);
     if (looked.found !== null) after.set(resource.name, looked.found);
@@ -72,13 +75,15 @@ export async function afterReview(
 /** As it is known by now; null where it counts as lost. */
 async function lookForEarlier(
   options: LookOptions,
+  way: Way,
   delivery: Delivery,
   resource: Resource,
   known: Taken,
 ): Promise<{ readonly found: Taken | null } | Stopped> {
   const { store, clock, target } = options;
   if (delivery.redo === 'requeue') return { found: null };
-  const looked = await lookFor(options, versionOf(store, delivery.drain, resource, known.version), known);
+  const earlier = versionOf(store, { ...options, way }, delivery.drain, resource, known.version);
+  const looked = await lookFor(options, earlier, known);
   if ('verdict' in looked) {
     const end = endOf(looked.verdict, known);
     // Where nobody may look, the order is the target's own.

@@ -6,8 +6,9 @@ import { parseExactJson } from '../json/exact-json.ts';
 import { writeExact } from '../json/exact-write.ts';
 import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
+import { atPointOfCare } from './point-of-care.ts';
 import type { Way } from './probe.ts';
-import { isFact, queryFor, type Resource, resourceOf } from './resource.ts';
+import { isFact, isPart, queryFor, type Resource, resourceOf } from './resource.ts';
 import type { Resolution, Target } from './target.ts';
 
 export interface Chosen {
@@ -18,11 +19,24 @@ export interface Chosen {
   readonly awaited: readonly string[];
 }
 
+/** What a target gets, and in what form. */
+export interface SendRules {
+  readonly target: Target;
+  readonly way: Way;
+  /** Start of our canonical URLs. */
+  readonly canonical: string;
+}
+
+function wantedOf(texts: readonly string[], { target, way, canonical }: SendRules): readonly Resource[] {
+  const wanted = texts.map(resourceOf).filter((each) => isWanted(each, target, way));
+  return target.profile === 'pocd' ? atPointOfCare(wanted, canonical) : wanted;
+}
+
 /** What is to be sent; what the target took in this version or a later one is left out. */
-export function chooseResources(store: Store, target: Target, way: Way, delivery: Delivery): Chosen {
+export function chooseResources(store: Store, rules: SendRules, delivery: Delivery): Chosen {
   const { drain, redo } = delivery;
   const texts = redo === null ? delivery.texts : delivery.texts.map((text) => newest(store, drain, text));
-  const wanted = withoutLoneProvenance(texts.map(resourceOf).filter((each) => isWanted(each, target, way)));
+  const wanted = withoutLoneProvenance(wantedOf(texts, rules));
   const known = takenBefore(store, delivery, wanted);
   const isDue = ({ name, version }: Resource): boolean => {
     const before = known.get(name);
@@ -39,11 +53,10 @@ const isAwaited = ({ version }: Resource, taken: Taken | undefined): taken is Ta
 /** What of a delivery the target accepted, last in this version, and is not known to hold. */
 export function awaitedResources(
   store: Store,
-  target: Target,
-  way: Way,
+  rules: SendRules,
   delivery: Delivery,
 ): readonly { readonly resource: Resource; readonly known: Taken }[] {
-  const wanted = delivery.texts.map(resourceOf).filter((each) => isWanted(each, target, way));
+  const wanted = wantedOf(delivery.texts, rules);
   const known = takenBefore(store, delivery, wanted);
   return wanted.flatMap((resource) => {
     const taken = known.get(resource.name);
@@ -60,7 +73,7 @@ function withoutLoneProvenance(resources: readonly Resource[]): readonly Resourc
 /** Of these. What is sent for the first time in its first version is not asked for. */
 function takenBefore(store: Store, delivery: Delivery, wanted: readonly Resource[]): Chosen['known'] {
   const isFirst = delivery.attempts === 1 && !delivery.uncertain && delivery.redo === null;
-  const asked = isFirst ? wanted.filter(({ version }) => version > 1) : wanted;
+  const asked = isFirst ? wanted.filter(({ version, id }) => version > 1 || isPart(id)) : wanted;
   return byName(
     store.taken(
       delivery.target,
@@ -91,10 +104,16 @@ export function takenReferences(
 const newest = (store: Store, drain: string, text: string): string =>
   versionsOf(store, drain, resourceOf(text)).at(-1) ?? text;
 
-/** As it was issued in an earlier version. */
-export function versionOf(store: Store, drain: string, resource: Resource, version: number): Resource {
-  const all = versionsOf(store, drain, resource).map(resourceOf);
-  return all.find((each) => each.version === version) ?? resource;
+/** As it was sent in an earlier version. */
+export function versionOf(
+  store: Store,
+  rules: SendRules,
+  drain: string,
+  resource: Resource,
+  version: number,
+): Resource {
+  const all = wantedOf(versionsOf(store, drain, resource), rules);
+  return all.find((each) => each.name === resource.name && each.version === version) ?? resource;
 }
 
 /** All that were issued; none where it is not about this drain. */
@@ -115,9 +134,11 @@ function isWanted({ type, id, text }: Resource, { facts }: Target, { mode, types
   return facts === null || facts.has(factOf(id));
 }
 
-/** Whether a fact is among those that a target is sent. */
-export const isAmongFacts = (name: string, { facts }: Target): boolean =>
-  facts === null || facts.has(factOf(name.slice(name.indexOf('/') + 1)));
+/** Whether it is no fact, or among those that a target is sent. */
+export function isAmongFacts(name: string, { facts }: Target): boolean {
+  const id = name.slice(name.indexOf('/') + 1);
+  return facts === null || !isFact(id) || facts.has(factOf(id));
+}
 
 /** What is referred to goes first, so that a target that checks references finds it. */
 export function inOrder(resources: readonly Resource[]): readonly Resource[] {

@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import { type Connection, outcomeIn } from './connection.ts';
 import { parsed } from './outcome.ts';
+import { POINT_OF_CARE_TYPES } from './point-of-care.ts';
 import type { Mode, Target } from './target.ts';
 
 /** How things go to a target, once nothing is left open. */
@@ -67,6 +68,9 @@ export function wayOf(capability: Capability, target: Target): Way | { readonly 
   const types = new Set(
     takes.map(({ type }) => type).filter((type) => target.types === null || target.types.has(type)),
   );
+  const lacking = POINT_OF_CARE_TYPES.filter((type) => !types.has(type));
+  if (target.profile === 'pocd' && lacking.length > 0)
+    return { why: `it takes no ${lacking.join(', no ')}, which profile pocd needs` };
   const conditionalCreate = observation.conditionalCreate === true;
   const putsOurs = observation.updateCreate === true && can(observation.interaction, 'update');
   const best = (): Exclude<Mode, 'probe'> | null => {

@@ -69,14 +69,16 @@ export function withReferences(
     const there = valueAt(name, version);
     if (there !== null) return `"reference":"${there}"`;
     const [type = '', id = ''] = name.split('/');
-    const system = isFact(id) ? systems.fact : id.startsWith(UNIT) ? systems.unit : null;
+    const system = isFact(id) ? systems.fact : isUnit(id) ? systems.unit : null;
     if (system === null) return whole;
     return `"type":"${type}","identifier":${JSON.stringify({ system, value: id })}`;
   });
 }
 
-/** Devices that are collection units. */
-const UNIT = 'collection-unit.';
+const isUnit = (id: string): boolean => id.startsWith('collection-unit.') || isPart(id);
+
+/** What stands between a unit and what was read off it goes with the first that refers to it, and never changes. */
+export const isPart = (id: string): boolean => /^(?:virtual|channel|metric-[a-z-]+)\./.test(id);
 
 /** Facts are called by their names: fact, drain, entry. */
 export const isFact = (id: string): boolean => Object.hasOwn(FACT_CODES, id.slice(0, id.indexOf('.')));

@@ -59,11 +59,11 @@ export function createSender(options: SenderOptions): Sender {
     const way = await wayOf();
     if ('why' in way) return ended({ kind: 'later', outcome: { why: way.why }, afterMs: undefined });
     if (delivery.redo === 'look') return lookForAll(options, way, delivery);
-    const chosen = chooseResources(store, target, way, delivery);
+    const chosen = chooseResources(store, { target, way, canonical: options.canonical }, delivery);
     if (chosen.resources.length === 0) return ended(endOf([], chosen.awaited));
     const resources = await withSubjectsFound(chosen.resources, target, directory);
     if ('kind' in resources) return ended(resources);
-    const reviewed = await afterReview(options, delivery, chosen);
+    const reviewed = await afterReview(options, way, delivery, chosen);
     if ('kind' in reviewed) return ended(reviewed);
     const isCertain = !delivery.uncertain && delivery.redo === null;
     const sending: Sending = {

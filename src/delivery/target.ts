@@ -1,6 +1,7 @@
 /** A receiver of what is issued, as it is configured. */
 import type { FactName } from '../domain/fact.ts';
 import type { Backoff } from './backoff.ts';
+import type { Profile } from './point-of-care.ts';
 
 export interface Target {
   readonly name: string;
@@ -11,6 +12,8 @@ export interface Target {
   readonly facts: ReadonlySet<FactName> | null;
   /** In other words than ours: a target may know a fact by codes of its own, and look for it in another category. */
   readonly words: ReadonlyMap<FactName, Words>;
+  /** As issued, or as HL7's Point-of-Care Device IG has what devices measure. */
+  readonly profile: Profile;
   /** Types of resources; null: all that are issued, or those that the target is found to take. */
   readonly types: ReadonlySet<string> | null;
   readonly patient: Resolution;

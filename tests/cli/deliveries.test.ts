@@ -1,6 +1,6 @@
 /** Deliveries and targets from the command line, with the real service and an EHR that refuses until it is mended. */
 import { execFile } from 'node:child_process';
-import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer, type Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
@@ -86,7 +86,20 @@ describe('targets check', () => {
     expect(out).toContain('FHIR 4.0.1, Test EHR');
     expect(out).toContain('a transaction of PUTs under our ids for each entry, as it says it can');
     expect(out).toContain('would be sent, of Observation: level');
+    expect(out).toContain('profile base: as it is issued');
     expect(written).toEqual([]);
+  });
+
+  it('says that a target cannot be sent a profile whose types it does not take', async () => {
+    const pocd = join(folder, 'pocd.json');
+    const [target] = (JSON.parse(readFileSync(file, 'utf8')) as { targets: object[] }).targets;
+    writeFileSync(pocd, JSON.stringify({ targets: [{ ...target, profile: 'pocd' }] }));
+    expect(await cli('targets', 'check', pocd)).toMatchObject({
+      code: 1,
+      out: expect.stringContaining(
+        'CANNOT BE USED: it takes no Device, no DeviceMetric, which profile pocd needs',
+      ),
+    });
   });
 
   it('fails where one cannot be used, and tells all that is wrong in a file', async () => {

@@ -7,6 +7,7 @@ export function targetOf(more: Partial<Target>): Target {
     mode: 'transaction',
     facts: null,
     words: new Map(),
+    profile: 'base',
     types: null,
     patient: 'as-given',
     encounter: 'as-given',

@@ -98,6 +98,12 @@ describe('a file of targets', () => {
       { words: { level: { codings: [{ code: '1' }] } } },
       '/words/level/codings/0/system',
     ],
+    [
+      'a profile without the types that it needs',
+      { profile: 'pocd', resource_types: ['Observation', 'Device'] },
+      '/resource_types: profile pocd needs DeviceMetric among them',
+    ],
+    ['a profile that is none of ours', { profile: 'phd' }, '/targets/0/profile'],
     ['an unknown field', { requests: 3 }, 'unknown fields: requests'],
     ['a name that no label takes', { name: 'The EHR' }, '/targets/0/name is no name'],
   ])('refuses %s', (_what, change, words) => {

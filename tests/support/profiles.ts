@@ -60,6 +60,13 @@ export function createProfileJudge(definitions: readonly Definition[]): ProfileJ
   };
 }
 
+/** Judges by the structure of one profile of others; codes are not looked at. */
+export function createStructureJudge(profile: StructureDefinition): ProfileJudge {
+  indexDefinitions();
+  const whole = withSnapshot(profile);
+  return (resource) => [...structureProblems(resource, whole), ...choiceProblems(resource, whole)];
+}
+
 /** The local code tells the profile. */
 function profileIdOf(resource: JsonObject): string {
   if (resource.resourceType === 'Device') return 'chest-drain-collection-unit';

@@ -7,6 +7,8 @@ import { Readable } from 'node:stream';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { Access, Interaction } from '../audit/access.ts';
 import type { Caller } from '../auth/principal.ts';
+import { isSamePatient } from '../domain/drain.ts';
+import type { Reference } from '../domain/entry.ts';
 import type { ExactValue } from '../json/exact-json.ts';
 import { writeExact } from '../json/exact-write.ts';
 import { requestIdOf, senderOf } from './caller.ts';
@@ -19,6 +21,8 @@ declare module 'fastify' {
   interface FastifyRequest {
     /** Drains that the answer is about, where the path does not say. */
     shown: Iterable<string> | null;
+    /** Patients whom it asks for, whether or not anything is found. */
+    named: readonly Reference[] | null;
     /** What was sent is in the ledger: its entry says who sent it. */
     isRecorded: boolean;
   }
@@ -26,6 +30,7 @@ declare module 'fastify' {
 
 export function recordAccesses(app: FastifyInstance, parts: Pick<Parts, 'store' | 'accesses'>): void {
   app.decorateRequest('shown', null);
+  app.decorateRequest('named', null);
   app.decorateRequest('isRecorded', false);
   app.addHook('onSend', async (request, reply, payload) => {
     if (!isAccess(request, reply.statusCode)) return payload;
@@ -72,12 +77,13 @@ export function accessesOf(
     request: status === 401 ? unknownText(request) : requestText(request),
     status,
   };
-  return ofEach(access, request.shown ?? drainIn(request), parts);
+  return ofEach(access, request.shown ?? drainIn(request), request.named ?? [], parts);
 }
 
 function ofEach(
   access: Omit<Access, 'patient' | 'drains'>,
   drains: Iterable<string>,
+  named: readonly Reference[],
   { store }: Pick<Parts, 'store'>,
 ): readonly Access[] {
   const patients = new Map<string, Pick<Access, 'patient' | 'drains'>>();
@@ -85,6 +91,11 @@ function ofEach(
     const patient = store.patientOf(drain);
     const key = patient === null ? drain : JSON.stringify(patient);
     patients.set(key, { patient, drains: [...(patients.get(key)?.drains ?? []), drain] });
+  }
+  const found = [...patients.values()].flatMap(({ patient }) => patient ?? []);
+  for (const patient of named) {
+    if (!found.some((each) => isSamePatient(each, patient)))
+      patients.set(JSON.stringify(patient), { patient, drains: [] });
   }
   const about = patients.size === 0 ? [{ patient: null, drains: [] }] : [...patients.values()];
   return about.map((each) => ({ ...access, ...each }));
@@ -157,5 +168,6 @@ export const refusedItem = (caller: Caller, drains: readonly string[], parts: Pi
       status: 403,
     },
     drains,
+    [],
     parts,
   );

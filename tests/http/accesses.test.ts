@@ -147,6 +147,38 @@ describe('a read', () => {
     ]);
   });
 
+  test('that found nothing is about whom it asked for', async () => {
+    const form = { 'content-type': 'application/x-www-form-urlencoded', authorization: `Bearer ${nurse}` };
+    for (const query of [
+      'patient=9',
+      'subject=Patient/9&code=level',
+      'patient.identifier=a|b,c|d',
+      'subject:Patient=1',
+    ])
+      await send('GET', `/fhir/Observation?${query}`);
+    await guarded.service.send('POST', '/fhir/Device/_search', 'patient:identifier=a|b', form);
+    const nine = { patient: { reference: 'Patient/9' }, drains: [] };
+    const named = (system: string, value: string) => ({
+      patient: { identifier: { system, value } },
+      drains: [],
+    });
+    const confined = await guarded.token({
+      scope: 'patient/Observation.rs',
+      patient: '9',
+      client_id: 'of-nine',
+    });
+    await send('GET', '/fhir/Observation?code=level', undefined, {}, confined);
+    expect(accesses().map(about)).toEqual([
+      nine,
+      nine,
+      named('a', 'b'),
+      named('c', 'd'),
+      ONE(),
+      named('a', 'b'),
+      nine,
+    ]);
+  });
+
   test('of many drains names those that were shown, and of a query by form the form', async () => {
     for (const path of ['/v1/drains', '/v1/overview', '/v1/overdue', '/v1/advisories'])
       expect((await send('GET', path)).status).toBe(200);

@@ -47,7 +47,7 @@ beforeAll(async () => {
   ])
     await send('GET', path);
   await send('GET', '/fhir/Observation?patient=1&code=level', undefined, { 'x-request-id': 'rq-2' });
-  await send('GET', '/fhir/Observation?patient=9');
+  await send('GET', '/fhir/Observation?code=none');
   await send('GET', '/fhir/Observation/_history?_count=1000');
   const confined = await guarded.token({
     scope: 'patient/Observation.rs',

@@ -28,7 +28,10 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
     throw new Error(
       `there is no such ${'drain' in wanted ? `drain: ${wanted.drain}` : `patient: ${wanted.patient}`}`,
     );
-  const indexes = [...indexesOf(db, [...OF_ALL, ...known], size), ...accessesTo(db, known, size)];
+  const indexes = [
+    ...indexesOf(db, [...OF_ALL, ...known], size),
+    ...accessesTo(db, { drains: known, patient: 'patient' in wanted ? wanted.patient : null }, size),
+  ];
   return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b) };
 }
 
@@ -49,16 +52,22 @@ const indexesOf = (db: Database.Database, streams: readonly string[], size: numb
     .pluck()
     .all(JSON.stringify(streams), size);
 
-/** Who accessed any of the drains: of each client's day what was about them, and nothing of others. */
-const accessesTo = (db: Database.Database, drains: readonly string[], size: number): number[] =>
+/** Who accessed any of the drains, or asked for the patient: of each client's day what was about them, and nothing of others. */
+const accessesTo = (
+  db: Database.Database,
+  { drains, patient }: { readonly drains: readonly string[]; readonly patient: string | null },
+  size: number,
+): number[] =>
   db
-    .prepare<[number, string], number>(
+    .prepare<[number, string, string | null], number>(
       `SELECT log_index FROM ledger JOIN payload USING (log_index)
-       WHERE stream >= 'access.' AND stream < 'access/' AND log_index < ? AND EXISTS (
-         SELECT 1 FROM json_each(body, '$.drains') WHERE value IN (SELECT value FROM json_each(?)))`,
+       WHERE stream >= 'access.' AND stream < 'access/' AND log_index < ? AND (
+         EXISTS (SELECT 1 FROM json_each(body, '$.drains') WHERE value IN (SELECT value FROM json_each(?))) OR
+         coalesce(body ->> '$.patient.reference',
+           (body ->> '$.patient.identifier.system') || '|' || (body ->> '$.patient.identifier.value')) = ?)`,
     )
     .pluck()
-    .all(size, JSON.stringify(drains));
+    .all(size, JSON.stringify(drains), patient);
 
 function ofPeriod(
   db: Database.Database,

@@ -1,6 +1,7 @@
 /** What a request asks for, whether in its URL, in a form or in a Parameters resource. */
 import type { FastifyRequest } from 'fastify';
-import { codingText, periodText } from '../../fhir/search/escape.ts';
+import type { Reference } from '../../domain/entry.ts';
+import { codingText, periodText, splitAt, unescaped } from '../../fhir/search/escape.ts';
 import type { Pair } from '../../fhir/search/query.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import { ExactNumber } from '../../json/exact-json.ts';
@@ -53,6 +54,29 @@ function textOf(value: unknown): string | undefined {
   if (code !== undefined) return codingText(system ?? '', code);
   if (start !== undefined || end !== undefined) return periodText(start ?? '', end ?? '');
   return reference;
+}
+
+const OF_PATIENT = /^(?:patient|subject)(?::Patient)?$/;
+const OF_IDENTIFIER = /^(?:patient|subject)(?::Patient)?[.:]identifier$/;
+/** An access is kept for each: of more, what was found tells. */
+const MOST_NAMED = 20;
+
+/** Patients that a search names, whether or not there is anything of them. */
+export function patientsNamed(pairs: readonly Pair[]): readonly Reference[] {
+  return pairs
+    .flatMap(([name, text]) => splitAt(text, ',').flatMap((value) => patientIn(name, value) ?? []))
+    .slice(0, MOST_NAMED);
+}
+
+function patientIn(name: string, value: string): Reference | undefined {
+  if (OF_PATIENT.test(name)) {
+    const [, id] = /^(?:Patient\/)?([A-Za-z0-9\-.]{1,64})$/.exec(value) ?? [];
+    const isPatient = id !== undefined && (value !== id || name !== 'subject');
+    return isPatient ? { reference: `Patient/${id}` } : undefined;
+  }
+  const [system, number, ...more] = splitAt(value, '|').map(unescaped);
+  const isIdentifier = OF_IDENTIFIER.test(name) && system !== undefined && more.length === 0;
+  return isIdentifier && number !== undefined ? { identifier: { system, value: number } } : undefined;
 }
 
 const RETURNS = ['minimal', 'representation', 'OperationOutcome'] as const;

@@ -14,7 +14,7 @@ import type { Ask } from '../../search/port.ts';
 import { momentsOf } from '../../search/zone.ts';
 import { acceptForm, alsoAcceptJson } from '../body.ts';
 import type { Parts } from '../parts.ts';
-import { handlingOf, pairsOf, queryOf } from './asked.ts';
+import { handlingOf, pairsOf, patientsNamed, queryOf } from './asked.ts';
 import { registerBundles } from './bundle-in.ts';
 import { confinedTo } from './confined.ts';
 import { registerCreate } from './create.ts';
@@ -188,7 +188,10 @@ const askedBy = (
 /** The search index answers; a form and a URL ask the same. */
 function asking(parts: Parts, type: ResourceType, kind: Ask['kind']) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> => {
-    const answer = await parts.search.ask(askedBy(request, parts, type, kind));
+    const ask = askedBy(request, parts, type, kind);
+    // Who is confined to a patient asks for that one, whatever else is said.
+    request.named = [request.principal.bounds.patient ?? [], patientsNamed(ask.pairs)].flat();
+    const answer = await parts.search.ask(ask);
     if ('text' in answer) {
       request.shown = answer.drains;
       return reply.send(answer.text);

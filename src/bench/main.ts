@@ -2,6 +2,7 @@
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { accessCost } from './access-cost.ts';
 import { costPerEntry } from './cost-per-entry.ts';
 import { deliveryRate } from './delivery.ts';
 import { fleetCost } from './fleet.ts';
@@ -76,6 +77,7 @@ try {
   const delivery = await deliveryRate(join(folder, 'delivery.db'));
   const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
   const reads = await readsWhileWriting(join(folder, 'reads.db'), SECONDS);
+  const access = await accessCost(join(folder, 'access.db'), SECONDS);
   const cost = await costPerEntry(join(folder, 'cost.db'));
   const tree = await treeCost(folder);
   const fleet = await fleetCost(folder);
@@ -102,6 +104,10 @@ try {
   console.table([recovered]);
   console.log('A search over HTTP while 50 write; limit: the same while nobody does (target: ratio <= 2)');
   console.table([reads]);
+  console.log(
+    'Reads that are written as accesses; limit: the same, only counted (target at 50: ratio >= 0.2)',
+  );
+  console.table(access);
   console.log('Cost of the next entry of one drain (target: ratio <= 1.3)');
   console.table([cost]);
   console.log(
@@ -133,6 +139,7 @@ try {
     delivery,
     recovered,
     reads,
+    access,
     cost,
     tree,
     fleet,

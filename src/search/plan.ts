@@ -119,6 +119,7 @@ function foundBy(criterion: Criterion, names: Names): readonly Found[] {
     );
     return [word(name, listed, names)];
   }
+  if (criterion.by === 'string') return [word(name, either(criterion.values.map(beginningWith)), names)];
   if (criterion.by === 'identifier')
     return [word(`${name}:identifier`, either(identifiersIn(criterion.values, names)), names)];
   if (criterion.by === 'token') return [word(name, either(identifiersIn(criterion.values, names)), names)];
@@ -136,6 +137,10 @@ function word(parameter: string, { sql, values }: Fragment, names: Names): Found
     ),
   };
 }
+
+/** Texts sort by their code points: those that begin so lie between the beginning and the end of all that follow it. */
+const beginningWith = (text: string): Fragment =>
+  fragment('value >= ? AND value < ?', text, `${text}\u{10ffff}`);
 
 function identifiersIn(values: readonly TokenValue[], names: Names): readonly Fragment[] {
   return values.map(({ system, code }) => {

@@ -278,6 +278,8 @@ describe('a refusal of access control is kept', () => {
   });
 });
 
+const UNREAD = [400, 406, 413, 414, 415, 428];
+
 test('every route that asks who comes is kept, but for those that say that they concern nobody', async () => {
   const scope = 'system/*.cruds drainledger/operate drainledger/audit';
   const fresh = await guarded.token({ scope, client_id: 'sweep' });
@@ -285,6 +287,8 @@ test('every route that asks who comes is kept, but for those that say that they 
   const asked: Readonly<Record<string, string>> = {
     lastnObservation: '?patient=1&code=level',
     statsObservation: '?subject=Patient/1&code=level&statistic=count&duration=100',
+    auditProof: '?index=0',
+    auditConsistency: '?from=1',
     removalEvidence: `?policy=${policies[0].id}`,
   };
   const silent: string[] = [];
@@ -295,14 +299,12 @@ test('every route that asks who comes is kept, but for those that say that they 
       const real = route.replace('{drain}', drain).replaceAll(/\{\w+\}/g, `x.${drain}.y`);
       kept();
       const path = `${real}${asked[operationId] ?? ''}`;
-      await send(method.toUpperCase(), path, method === 'get' ? undefined : {}, {}, fresh);
-      if (accesses().length === 0) silent.push(`${method} ${operationId}`);
+      const { status } = await send(method.toUpperCase(), path, method === 'get' ? undefined : {}, {}, fresh);
+      // What could not be read as a request is no access either: those need a body or a header that is not sent here.
+      if (accesses().length === 0 && !UNREAD.includes(status)) silent.push(`${method} ${operationId}`);
     }
   }
-  // What could not be read as a request is no access either: those need a body or a header that is not sent here.
-  const unread = silent.filter((each) => !each.startsWith('get '));
-  expect(unread.length).toBeLessThan(12);
-  expect(silent.filter((each) => each.startsWith('get ')).sort()).toEqual(
+  expect(silent.sort()).toEqual(
     [
       ...['about', 'audit', 'auditCheckpoint', 'auditConsistency', 'auditProof', 'configuration'],
       ...['configurationVersions', 'metrics', 'readCodeSystem', 'readStructureDefinition', 'readValueSet'],

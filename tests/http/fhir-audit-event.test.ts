@@ -160,6 +160,8 @@ describe('found by', () => {
     ['who works with it', 'agent:identifier=nurse-7', 'agent:identifier=nurse-8'],
     ['who charted', 'agent=Practitioner/n1', 'agent=Practitioner/n9'],
     ['time', 'date=gt2020-01-01', 'date=lt2020-01-01'],
+    ['address', 'address=127.0', 'address=27.0.0.1'],
+    ['name of the service', 'address=TEST.ex', 'address=example'],
     ['type', 'type=http://terminology.hl7.org/CodeSystem/audit-event-type|rest', 'type=110106'],
     ['subtype', 'subtype=read', 'subtype=delete'],
     ['action', 'action=U', 'action=D'],

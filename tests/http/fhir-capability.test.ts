@@ -107,6 +107,7 @@ describe.each(TYPES)('what it claims of %s', (type) => {
       quantity: '5',
       composite: 'x$5',
       uri: 'x',
+      string: 'x',
     };
     const parameters = claimed().searchParam ?? [];
     expect(parameters.length).toBeGreaterThan(1);

@@ -144,6 +144,8 @@ function textOf(code: unknown): string | null {
 const textOrNull = (value: unknown): string | null => (typeof value === 'string' ? value : null);
 
 function wordsOf({ name, kind }: SearchParameter, value: unknown): readonly Word[] {
+  if (kind === 'string' && typeof value === 'string')
+    return [{ parameter: name, system: null, value: value.toLowerCase() }];
   if (!isJson(value)) return [];
   if (kind === 'token') return identifierWord(name, value);
   const reference = textOrNull(value.reference);

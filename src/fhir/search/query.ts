@@ -29,6 +29,8 @@ export type Criterion = { readonly parameter: SearchParameter } & (
   /** References as a resource may hold them: relative, or a URL. */
   | { readonly by: 'reference'; readonly values: readonly string[] }
   | { readonly by: 'identifier'; readonly values: readonly TokenValue[] }
+  /** Beginnings of texts, in lower case. */
+  | { readonly by: 'string'; readonly values: readonly string[] }
   | { readonly by: 'date'; readonly values: readonly DateValue[] }
   | { readonly by: 'quantity'; readonly values: readonly QuantityValue[] }
   | {

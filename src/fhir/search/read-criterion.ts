@@ -1,5 +1,5 @@
 /** One parameter of a search, with its modifier or chain, into what it asks for. */
-import { splitAt } from './escape.ts';
+import { splitAt, unescaped } from './escape.ts';
 import type { Criterion, Pair } from './query.ts';
 import { readDate, readQuantity, readReference, readToken, readUri } from './read-values.ts';
 import type { Reading } from './reading.ts';
@@ -26,6 +26,8 @@ export function readCriterion(type: ResourceType, [sent, value]: Pair, reading: 
       return { parameter, by: 'token', not: false, values: values.map((each) => readToken(name, each)) };
     case 'date':
       return { parameter, by: 'date', values: values.map((each) => readDate(name, each, reading.zone)) };
+    case 'string':
+      return { parameter, by: 'string', values: values.map((each) => unescaped(each).toLowerCase()) };
     case 'uri':
       return { parameter, by: 'token', not: false, values: values.map(readUri) };
     case 'quantity':

@@ -12,7 +12,7 @@ export type Home =
   | 'updated'
   | 'id';
 
-export type ParameterKind = 'token' | 'reference' | 'date' | 'quantity' | 'composite' | 'uri';
+export type ParameterKind = 'token' | 'reference' | 'date' | 'quantity' | 'composite' | 'uri' | 'string';
 
 export interface SearchParameter {
   readonly name: string;

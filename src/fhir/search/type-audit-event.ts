@@ -34,6 +34,11 @@ export const AUDIT_EVENT: ResourceType = {
     reference('source', ['source.observer'], 'The service that recorded it: ask by source:identifier.', {
       targets: ['Device'],
     }),
+    rowOf('AuditEvent', 'string', 'word')(
+      'address',
+      ['agent.network.address'],
+      'IP address of the client, or name of the service: the beginning of it.',
+    ),
     token('type', ['type'], 'rest, or 110100 of what the service itself did.'),
     token('subtype', ['subtype'], 'Interaction: read, search-type, create …'),
     token('action', ['action'], 'C, R, U or E.', { system: 'http://hl7.org/fhir/audit-event-action' }),

@@ -18,9 +18,11 @@ import type { Limits } from './http/limits.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
 import { type Accesses, createAccesses } from './record/accesses.ts';
+import { createRecordAct } from './record/device-acts.ts';
+import type { RecordSettings } from './record/drain-issue.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
-import { createPreview, createRecord, type RecordSettings } from './record/record.ts';
+import { createPreview, createRecord } from './record/record.ts';
 import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { readRules } from './rules.ts';
 import { startSearchIndex } from './search/host.ts';
@@ -122,6 +124,7 @@ async function stand(
 
 const recordingParts = (store: Store, settings: RecordSettings) => ({
   record: createRecord(store, settings),
+  recordAct: createRecordAct(store, settings),
   preview: createPreview(store, settings),
   policy: settings.policy,
   canonical: settings.canonical,

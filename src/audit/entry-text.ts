@@ -1,17 +1,24 @@
 /** The canonical text of an entry's body: stored, hashed and served as these very bytes. */
 import { Decimal } from '../domain/decimal.ts';
-import type { EntryBody } from '../domain/entry.ts';
+import type { DeviceBody } from '../domain/device.ts';
+import type { EntryBody, StreamBody } from '../domain/entry.ts';
 import { writeCanonical } from '../json/canonical.ts';
 import { ExactNumber, type ExactValue, parseExactJson } from '../json/exact-json.ts';
 
-export function writeBody(body: EntryBody): string {
+export function writeBody(body: StreamBody | DeviceBody): string {
   return writeCanonical(body, (value) => (value instanceof Decimal ? value.text : undefined));
 }
 
-/** Reads a body that {@link writeBody} wrote; the ledger's hash vouches for its shape. */
+/** Reads a body that was sent, as {@link writeBody} wrote it; the ledger's hash vouches for its shape. */
 export function readBody(text: string): EntryBody {
   return parseExactJson(text, (digits) => Decimal.of(digits)) as EntryBody;
 }
+
+/** The same of whatever stands in the stream of a drain. */
+export const readStreamBody = (text: string): StreamBody => readBody(text);
+
+/** The same of a body in the stream of a device. */
+export const readDeviceBody = (text: string): DeviceBody => JSON.parse(text) as DeviceBody;
 
 /** What a sender sent, key order and white space aside: two requests are the same exactly when these are. */
 export function writeRequest(value: ExactValue): string {

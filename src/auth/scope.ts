@@ -58,3 +58,9 @@ export const READ = { type: 'Observation', action: 'r' } as const satisfies Acce
 export const LIST = { type: 'Observation', action: 's' } as const satisfies Access;
 export const CHART = { type: 'Observation', action: 'c' } as const satisfies Access;
 export const CORRECT = { type: 'Observation', action: 'u' } as const satisfies Access;
+
+/** Devices and on which drain they are: a registry, in the words of what FHIR calls so. */
+export const READ_DEVICE = { type: 'Device', action: 'r' } as const satisfies Access;
+export const LIST_DEVICES = { type: 'Device', action: 's' } as const satisfies Access;
+export const REGISTER = { type: 'Device', action: 'c' } as const satisfies Access;
+export const ASSIGN = { type: 'Device', action: 'u' } as const satisfies Access;

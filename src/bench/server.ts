@@ -65,6 +65,7 @@ function listening(record: Record): Promise<string> {
   const parts = {
     record,
     preview: () => ({ kind: 'would-record' as const, receipt: '{}' }),
+    recordAct: () => Promise.reject(new Error('devices are not measured')),
     store: {} as Store,
     policy: BENCH_POLICY,
     search: {} as SearchIndex,

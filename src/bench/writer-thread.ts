@@ -9,7 +9,11 @@ import { openBenchStore } from './store.ts';
 interface Job {
   readonly id: number;
   /** Bodies cross as text: a structured clone would lose the digits' class. */
-  readonly unit: readonly { readonly drain: string; readonly body: string; readonly request: string }[];
+  readonly unit: readonly {
+    readonly drain: string | null;
+    readonly body: string;
+    readonly request: string;
+  }[];
 }
 
 interface Done {

@@ -63,6 +63,29 @@ export function keepChain(book: Book, chain: Chain, newest: Entry): void {
   else book.ofWholeDrain.delete(id);
 }
 
+/** A chain that can count for one drain and then for another, with the identifiers of all its entries. */
+export interface MovableChain {
+  readonly chain: Chain;
+  readonly members: readonly Identifier[];
+}
+
+export interface MovedChains {
+  readonly left: readonly MovableChain[];
+  readonly entered: readonly MovableChain[];
+}
+
+/** Records that chains no longer count for a drain, and that others do; the chart is the caller's to renew. */
+export function moveChains(book: Book, { left, entered }: MovedChains): void {
+  for (const { chain, members } of left) {
+    book.chains.delete(chain.first.id);
+    for (const member of members) book.members.delete(identifierKey(member));
+  }
+  for (const { chain, members } of entered) {
+    book.chains.set(chain.first.id, chain);
+    for (const member of members) book.members.set(identifierKey(member), chain.first.id);
+  }
+}
+
 /** All weights of the patient of a drain, from the views of the drains at hand. */
 export function weightsFor(view: DrainView, views: Iterable<DrainView>): Weight[] {
   const key = patientKey(view.patient);
@@ -75,7 +98,7 @@ export function weightsFor(view: DrainView, views: Iterable<DrainView>): Weight[
 
 /**
  * Opens the books from the ledger.
- * @param ledger the entries of each drain in order of sequence, as they were accepted
+ * @param ledger the entries that count for each drain in the order of the ledger, as they were accepted
  * @throws {Error} when an entry does not fit those before it: then the ledger is not one this service wrote
  */
 export function openBooks(

@@ -1,6 +1,6 @@
 /** What an entry changes on its drain and on the other drains of the patient: charts, then what rests on several of them. */
 import { advisoryFact } from './advisory-facts.ts';
-import { type Book, weightsFor } from './book.ts';
+import { type Book, type Subject, weightsFor } from './book.ts';
 import type { Item } from './chains.ts';
 import { type ChangedSide, changedWindows } from './changed-windows.ts';
 import { type Chart, refold } from './chart.ts';
@@ -26,13 +26,19 @@ export interface DrainChange {
   readonly advisories: { readonly before: readonly Episode[]; readonly after: readonly Episode[] };
 }
 
+/** Statements that no longer stand on a drain, and those that do from now on. */
+export interface Moved {
+  readonly remove: readonly Item[];
+  readonly add: readonly Item[];
+}
+
 /** What an entry does to the books that its drain shares a patient with. */
 export interface Asked {
   readonly book: Book;
   /** The drain's view after the entry. */
   readonly view: DrainView;
   readonly others: readonly Book[];
-  readonly moved: { readonly remove: Item | undefined; readonly add: Item | undefined };
+  readonly moved: Moved;
   readonly cause: 'amended' | 'corrected';
 }
 
@@ -41,7 +47,10 @@ export function changesOf(asked: Asked, policy: Policy): { changes: DrainChange[
   const { book, view, others, moved, cause } = asked;
   const views = [view, ...others.map((other) => other.view)];
   const own = chartedAnew(book, view, views, moved, policy);
-  const charted = [own, ...others.map((other) => chartedAnew(other, other.view, views, {}, policy))];
+  const charted = [
+    own,
+    ...others.map((other) => chartedAnew(other, other.view, views, NOTHING_MOVED, policy)),
+  ];
   const watches = watched(charted, policy);
   const windows = changedWindows(charted.map(sideOf), policy);
   const tubesBefore = charted.flatMap(({ book: was }) => tubeOf(was) ?? []);
@@ -63,7 +72,20 @@ export function changesOf(asked: Asked, policy: Policy): { changes: DrainChange[
   return { changes, rows: own.rows };
 }
 
+/** Records in the books what was decided, all but the chains. */
+export function renew(subject: Subject, changes: readonly DrainChange[]): void {
+  for (const { drain, view, circumstances, chart, watch, issued } of changes) {
+    const book = subject.get(drain);
+    if (book === undefined) throw new Error(`a change of drain ${drain}, whose book is not at hand`);
+    Object.assign(book, { view, circumstances, chart, watch });
+    for (const { key, version, status } of issued) {
+      if (version > 1) book.reissues.set(key, { version, status });
+    }
+  }
+}
+
 const NO_FACTS: FactsChanged = { before: [], after: [] };
+const NOTHING_MOVED: Moved = { remove: [], add: [] };
 
 interface Charted {
   readonly book: Book;
@@ -82,7 +104,7 @@ function chartedAnew(
   book: Book,
   view: DrainView,
   views: readonly DrainView[],
-  moved: { readonly remove?: Item | undefined; readonly add?: Item | undefined },
+  moved: Moved,
   { settings }: Policy,
 ): Charted {
   const { drain, watch } = book;
@@ -93,7 +115,8 @@ function chartedAnew(
   const everyFact = standsOn(book.view) !== standsOn(view);
   const since = everyFact ? epochMs(-Infinity) : changedSince(book.circumstances, circumstances);
   const common = { book, drain, view, circumstances, watch, everyFact };
-  if (since === undefined && moved.add === undefined && moved.remove === undefined && view === book.view) {
+  const isMoved = moved.add.length > 0 || moved.remove.length > 0;
+  if (since === undefined && !isMoved && view === book.view) {
     return { ...common, chart: book.chart, since: null, facts: NO_FACTS, rows: [] };
   }
   const folded = refold(book.chart, { ...moved, since }, circumstances);

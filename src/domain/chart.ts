@@ -37,8 +37,8 @@ export interface Chart {
 export const EMPTY_CHART: Chart = { instants: null, doubts: null };
 
 export interface Change {
-  readonly remove?: Item | undefined;
-  readonly add?: Item | undefined;
+  readonly remove: readonly Item[];
+  readonly add: readonly Item[];
   /** Refold at least from here, because the circumstances changed. */
   readonly since?: EpochMs | undefined;
 }
@@ -54,11 +54,12 @@ export interface Refolded {
 
 /** The chart after a change. Equal to folding all items anew, whatever the order in which they came. */
 export function refold(chart: Chart, change: Change, circumstances: Circumstances): Refolded {
-  const start = earliest(change.remove?.at, change.add?.at, change.since);
+  const start = earliest(...[...change.remove, ...change.add].map(({ at }) => at), change.since);
   const base = rewound(chart, start);
   const changedFrom = base.instants === null ? epochMs(-Infinity) : epochMs(base.instants.item.at + 1);
-  const kept = itemsFrom(chart, changedFrom).filter((item) => item.id !== change.remove?.id);
-  const items = change.add === undefined ? kept : [...kept, change.add].sort(compareItems);
+  const gone = new Set(change.remove.map(({ id }) => id));
+  const kept = itemsFrom(chart, changedFrom).filter(({ id }) => !gone.has(id));
+  const items = change.add.length === 0 ? kept : [...kept, ...change.add].sort(compareItems);
   const folded = fold(base, items, circumstances);
   const from = epochMs(Math.min(changedFrom, folded.from));
   return {

@@ -4,7 +4,7 @@
  */
 import { type Book, chainOf, emptyBook, keepChain, type Subject } from './book.ts';
 import { type Chain, chainAfter, type Item, itemOf, type Refusal } from './chains.ts';
-import { changesOf, type DrainChange } from './changes.ts';
+import { changesOf, type DrainChange, renew } from './changes.ts';
 import { newestAt } from './chart.ts';
 import { type DrainView, drainView, isOfWholeDrain } from './drain.ts';
 import type { Entry } from './entry.ts';
@@ -30,8 +30,8 @@ export function decide(subject: Subject, entry: Entry, policy: Policy): Accepted
   const chain = chainAfter(entry, (member) => chainOf(book, member));
   if ('refused' in chain) return chain;
   const before = book.chains.get(chain.first.id);
-  const remove = before === undefined ? undefined : itemOf(before);
-  const add = itemOf(chain);
+  const remove = itemsOf(before);
+  const add = itemsOf(chain);
   const cause = isRevision(entry) ? 'corrected' : 'amended';
   const view = viewAfter(book, remove, add, policy);
   const others = [...subject.values()].filter((other) => other !== book);
@@ -43,45 +43,44 @@ export function decide(subject: Subject, entry: Entry, policy: Policy): Accepted
     chain,
     row,
     interim: row !== null && entry.body.kind === 'reading' && isInterim(book.chart, row, changes),
-    late: add !== undefined && newest !== null && add.at < newest && !isRevision(entry),
+    late: newest !== null && add.some(({ at }) => at < newest) && !isRevision(entry),
     changes,
   };
 }
+
+function itemsOf(chain: Chain | undefined): readonly Item[] {
+  const item = chain === undefined ? undefined : itemOf(chain);
+  return item === undefined ? NONE : [item];
+}
+
+const NONE: readonly Item[] = [];
 
 const isRevision = ({ body }: Entry): boolean =>
   body.kind === 'corrected' || body.kind === 'entered-in-error';
 
 function viewAfter(
   book: Book,
-  remove: Item | undefined,
-  add: Item | undefined,
+  remove: readonly Item[],
+  add: readonly Item[],
   { settings }: Policy,
 ): DrainView {
-  const touches = [remove, add].some((item) => item !== undefined && isOfWholeDrain(item));
-  if (!touches) return book.view;
+  if (!remove.some(isOfWholeDrain) && !add.some(isOfWholeDrain)) return book.view;
   const items = new Map(book.ofWholeDrain);
-  if (remove !== undefined) items.delete(remove.id);
-  if (add !== undefined) items.set(add.id, add);
+  for (const { id } of remove) items.delete(id);
+  for (const item of add) items.set(item.id, item);
   return drainView(book.drain, [...items.values()], settings);
 }
 
 /** Records an accepted entry in the books. */
 export function enter(subject: Subject, accepted: Accepted, policy: Policy): void {
+  const { entry, chain, changes } = accepted;
   if (accepted.interim) {
-    const book = subject.get(accepted.entry.drain);
-    if (book !== undefined) book.head = accepted.entry.seq;
+    const book = subject.get(entry.drain);
+    if (book !== undefined) book.head = entry.seq;
     return;
   }
-  for (const change of accepted.changes) {
-    const book = subject.get(change.drain) ?? emptyBook(change.drain, policy);
-    subject.set(change.drain, book);
-    book.view = change.view;
-    book.circumstances = change.circumstances;
-    book.chart = change.chart;
-    book.watch = change.watch;
-    for (const { key, version, status } of change.issued) {
-      if (version > 1) book.reissues.set(key, { version, status });
-    }
-    if (change.drain === accepted.entry.drain) keepChain(book, accepted.chain, accepted.entry);
-  }
+  if (!subject.has(entry.drain)) subject.set(entry.drain, emptyBook(entry.drain, policy));
+  renew(subject, changes);
+  const book = subject.get(entry.drain);
+  if (book !== undefined) keepChain(book, chain, entry);
 }

@@ -5,15 +5,27 @@
  * A first charting refers to facts that all hang on its own entry, so their names are part of the frame and a reading
  * costs few holes. Facts that hang on other entries, any number of them, are one hole.
  */
-import type { Entry, EntryBody, Identifier } from '../domain/entry.ts';
+import type { Author, Identifier } from '../domain/entry.ts';
 import type { Issued } from '../domain/issue.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { PARTICIPANT, US_CORE_PARTICIPANT } from './codings.ts';
 import { concept } from './fixed-parts.ts';
 import { factId, type IssueContext, referenceText, typeOfFact } from './reference.ts';
 
+/** What a write is told of: an entry of any kind that changed what is issued. */
+export interface WrittenEntry {
+  readonly id: string;
+  readonly body: {
+    readonly kind: string;
+    readonly identifier: Identifier;
+    readonly author: Author;
+    readonly reason?: string;
+    readonly target?: Identifier;
+  };
+}
+
 export interface ProvenanceContext extends IssueContext {
-  readonly entry: Entry;
+  readonly entry: WrittenEntry;
 }
 
 /** @param issued at least one */
@@ -51,10 +63,12 @@ export function createProvenanceWriter(canonical: string, origin: string): Write
       to.fixed(`,"extension":[{"url":"${PATIENT_EXTENSION}","valueReference":`).hole(patient).fixed('}]');
     writeTargets(to, issued, drain, entry.id);
     to.fixed(',"recorded":"').hole(issuedAt).fixed('"');
-    if ('reason' in body) to.fixed(',"reason":[{"text":').hole(JSON.stringify(body.reason)).fixed('}]');
+    if (body.reason !== undefined)
+      to.fixed(',"reason":[{"text":').hole(JSON.stringify(body.reason)).fixed('}]');
     to.fixed(`,"activity":${activityOf(body, issued)}${agents}`).hole(referenceText(body.author));
     to.fixed('}],"entity":[{"role":"source","what":').hole(byIdentifier(body.identifier));
-    if ('target' in body) to.fixed(`},{"role":"${replaced(body)}","what":`).hole(byIdentifier(body.target));
+    if (body.target !== undefined)
+      to.fixed(`},{"role":"${replaced(body)}","what":`).hole(byIdentifier(body.target));
     return to.fixed('}]}').built();
   };
 }
@@ -77,14 +91,14 @@ function writeTargets(to: FrameBuilder, issued: readonly Issued[], drain: string
 }
 
 /** What was done to the record: a late reading creates facts, and revises those of its neighbours. */
-function activityOf({ kind }: EntryBody, issued: readonly Issued[]): string {
+function activityOf({ kind }: WrittenEntry['body'], issued: readonly Issued[]): string {
   if (kind === 'entered-in-error') return ACTIVITY.nullify;
   const isNew = kind !== 'corrected' && issued.every(({ version }) => version === 1);
   return isNew ? ACTIVITY.create : ACTIVITY.update;
 }
 
 /** What became of the entry that is named: an earlier form of the same, or taken back. */
-const replaced = ({ kind }: EntryBody): 'revision' | 'removal' =>
+const replaced = ({ kind }: WrittenEntry['body']): 'revision' | 'removal' =>
   kind === 'entered-in-error' ? 'removal' : 'revision';
 
 const byIdentifier = ({ system, value }: Identifier): string =>

@@ -97,8 +97,8 @@ function chainIn(store: Store, drain: string, { identifier }: Telling): Chain | 
 function judged(outcome: AppendOutcome, step: Step | undefined): 'taken' | 'told' | 'outrun' | Hl7Fault {
   if (step === undefined) throw new Error('there is an outcome for each step');
   const { telling, isChange } = step;
-  if (outcome.kind === 'recorded' || outcome.kind === 'replayed') return 'taken';
   if (outcome.kind === 'conflict') return isChange ? idUsedTwice(telling) : 'told';
+  if (outcome.kind !== 'refused') return 'taken';
   const refused = outcome.refused as NotTaken;
   // Something else was charted of it in between: looked at again, it may still fit.
   if (refused.refused === 'not-the-chain-end') return 'outrun';

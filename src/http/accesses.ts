@@ -149,6 +149,9 @@ function interactionOf({ method, routeOptions, url, params, body }: FastifyReque
 const WRITES: Readonly<Record<string, Interaction>> = {
   '/v1/drains': 'create',
   '/v1/drains/:drain/entries': 'create',
+  '/v1/devices': 'create',
+  '/v1/devices/:device/assignments': 'create',
+  '/v1/device-entries': 'create',
   [`${FHIR_BASE}/Observation`]: 'create',
   '/v1/hl7v2': 'create',
   '/v1/entries': 'batch',

@@ -7,7 +7,8 @@ import type { Store } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
 
 interface Sent {
-  readonly drain: string;
+  /** Null: where it goes is found when it is written, and whether the client reaches that. */
+  readonly drain: string | null;
   readonly body: EntryBody;
 }
 
@@ -18,7 +19,7 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
     const words = `It needs the scope ${scopeFor(CORRECT)} to change what was charted.`;
     return problem(403, 'not-allowed', 'The client may not do this', words);
   }
-  if (!isBound(principal)) return null;
+  if (drain === null || !isBound(principal)) return null;
   // A placement or a link says itself whose drain it is; what is there already must be theirs as well.
   const linked = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
   const known = store.books(drain).get(drain)?.view.patient;

@@ -25,6 +25,8 @@ import { registerAdvisories } from './native/advisories.ts';
 import { registerCalendar } from './native/calendar-reads.ts';
 import { registerConfiguration } from './native/configuration-reads.ts';
 import { registerDeliveries } from './native/deliveries.ts';
+import { registerDeviceReads } from './native/device-reads.ts';
+import { registerDevices } from './native/devices.ts';
 import { registerEntries } from './native/entries.ts';
 import { registerHl7v2 } from './native/hl7v2.ts';
 import { registerLines } from './native/lines.ts';
@@ -90,6 +92,8 @@ function registerNative(native: FastifyInstance, parts: Parts): void {
   registerEntries(native, parts);
   registerLines(native, parts);
   registerHl7v2(native, parts);
+  registerDevices(native, parts);
+  registerDeviceReads(native, parts);
   registerDeliveries(native, parts);
   registerTargets(native, parts);
 }

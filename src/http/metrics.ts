@@ -15,7 +15,7 @@ const DOCS = {
     operation: 'metrics',
     access: 'operate',
     concernsNobody: true,
-    summary: 'Figures of delivery and of messages, in the text format of Prometheus',
+    summary: 'Figures of delivery, of messages and of what is unmatched, in the text format of Prometheus',
     answers: {
       200: { text: 'A line a figure.', schema: z.string(), mediaType: 'text/plain' },
       ...problems({}),
@@ -55,7 +55,8 @@ export function registerMetrics(app: FastifyInstance, parts: Parts): void {
 type Sample = readonly [labels: Readonly<Record<string, string>>, value: number];
 
 function metricsText(parts: Parts): string {
-  return [...backlogMetrics(parts), ...targetMetrics(parts), ...messageMetrics(parts)].join('');
+  const all = [backlogMetrics, targetMetrics, messageMetrics, unmatchedMetrics];
+  return all.flatMap((metricsOf) => metricsOf(parts)).join('');
 }
 
 function backlogMetrics({ delivery, store, now }: Parts): string[] {
@@ -98,6 +99,11 @@ function messageMetrics({ store, hl7v2 }: Parts): string[] {
     ),
   ];
 }
+const unmatchedMetrics = ({ store }: Parts): string[] => [
+  metric('unmatched_entries', 'gauge', 'Entries that named a device and count for no drain.', [
+    [{}, store.unmatchedCount()],
+  ]),
+];
 
 const STATES = ['working', 'resting', 'parked'] as const;
 

@@ -20,6 +20,7 @@ coerced.`;
 
 const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   drain: 'Id of the drain, as its placement was answered.',
+  device: 'Id of the device, as its registration was answered.',
   id: 'Logical id of the resource.',
   version: 'Version of the resource, as its meta.versionId.',
   delivery: 'Id of a delivery, as GET /v1/deliveries lists it.',

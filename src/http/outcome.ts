@@ -20,6 +20,14 @@ const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
   'patient-unknown': 422,
   'site-differs': 422,
   'already-void': 409,
+  'device-elsewhere': 422,
+  'device-differs': 422,
+  'out-of-bounds': 403,
+  'no-such-device': 404,
+  'already-registered': 409,
+  'already-closed': 409,
+  'ends-before-it-starts': 422,
+  overlaps: 409,
 };
 
 export const statusOfRefusal = (refused: NotTaken['refused']): number => STATUS_OF[refused];
@@ -29,6 +37,8 @@ export function answerOf(outcome: AppendOutcome | Previewed, pointer: string): A
   switch (outcome.kind) {
     case 'recorded':
       return { status: 201, body: outcome.receipt };
+    case 'unmatched':
+      return { status: 202, body: outcome.receipt };
     case 'would-record':
       // In a wrapping of its own: nobody should take it for the acknowledgement of an entry.
       return { status: 200, body: `{"dry_run":true,"receipt":${outcome.receipt}}` };

@@ -4,6 +4,7 @@ import type { RuleTable } from '../domain/rule.ts';
 import type { Hl7v2 } from '../hl7v2/take.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
 import type { Accesses } from '../record/accesses.ts';
+import type { RecordAct } from '../record/device-acts.ts';
 import type { Preview, Record as RecordEntries } from '../record/record.ts';
 import type { SearchIndex } from '../search/port.ts';
 import type { ByWhom } from '../store/delivery-port.ts';
@@ -23,6 +24,8 @@ export interface ProofView {
 export interface Parts {
   readonly record: RecordEntries;
   readonly preview: Preview;
+  /** Of what is charted of devices. */
+  readonly recordAct: RecordAct;
   readonly store: Store;
   readonly search: SearchIndex;
   readonly profiles: Profiles;

@@ -1,15 +1,18 @@
 /** What comes in by any door, and why the ledger does not take it. */
 import type { Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
+import type { DeviceRefusal } from '../domain/device.ts';
 import { type DrainView, isSamePatient, patientKey } from '../domain/drain.ts';
 import type { EntryBody, Kind, Reference, Site } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
 import type { Settings } from '../domain/settings.ts';
 import type { Place } from '../store/port.ts';
+import type { NotRouted } from './routing.ts';
 
 /** An entry as it comes from any door, checked by itself but not yet against the ledger. */
 export interface Incoming {
-  readonly drain: string;
+  /** Null: its body names a device, and it goes to the drain that the device was on. */
+  readonly drain: string | null;
   readonly body: EntryBody;
   /** Canonical text of what was sent: the same key must always come with the same. */
   readonly request: string;
@@ -17,13 +20,23 @@ export interface Incoming {
   readonly claims?: { readonly patient: Reference; readonly site: Site | null };
   /** An entry of these kinds that already stands under the identifier will do, whatever it says. */
   readonly unlessKnown?: readonly Kind[];
+  /** Whether its sender may reach the drain that it turns out to go to, null where that is none; anybody may unless given. */
+  readonly mayReach?: (drain: string | null) => boolean;
 }
 
 /** Why the ledger does not take an entry. */
 export type NotTaken =
   | Refusal
+  | NotRouted
+  | DeviceRefusal
   | {
-      readonly refused: 'no-such-drain' | 'in-the-future' | 'patient-unknown' | 'site-differs';
+      readonly refused:
+        | 'no-such-drain'
+        | 'no-such-device'
+        | 'in-the-future'
+        | 'patient-unknown'
+        | 'site-differs'
+        | 'out-of-bounds';
       readonly pointer: string;
       readonly value: string;
       readonly mend: string;
@@ -33,24 +46,33 @@ export type NotTaken =
 export function notTaken(
   subject: Subject,
   place: Place,
-  { drain, body, claims }: Incoming,
+  { body, claims, mayReach }: Incoming,
   settings: Settings,
 ): NotTaken | null {
-  if (body.kind !== 'placed' && !subject.has(drain)) {
-    return {
-      refused: 'no-such-drain',
-      pointer: '/drain',
-      value: drain,
-      mend: 'place the drain first: POST /v1/drains',
-    };
-  }
-  const view = subject.get(drain)?.view;
+  const { drain } = place;
+  if (mayReach?.(drain) === false) return outOfBounds(drain);
+  if (drain !== null && body.kind !== 'placed' && !subject.has(drain)) return noSuchDrain('/drain', drain);
+  const view = drain === null ? undefined : subject.get(drain)?.view;
   return (
     otherPatient(view, body) ??
     (view === undefined ? null : falseClaim(view, claims)) ??
     inTheFuture(place, body, settings)
   );
 }
+
+export const noSuchDrain = (pointer: string, drain: string): NotTaken => ({
+  refused: 'no-such-drain',
+  pointer,
+  value: drain,
+  mend: 'place the drain first: POST /v1/drains',
+});
+
+export const outOfBounds = (drain: string | null): NotTaken => ({
+  refused: 'out-of-bounds',
+  pointer: '/device',
+  value: drain ?? 'no drain',
+  mend: 'the client is confined to one patient or drain, and the device was not on theirs then',
+});
 
 /** A sender that means another patient or side has the wrong drain: nothing of it may be charted. */
 function falseClaim({ patient, site }: DrainView, claims: Incoming['claims']): NotTaken | null {
@@ -81,13 +103,24 @@ function otherPatient(view: DrainView | undefined, body: EntryBody): NotTaken | 
 /** A person's clock can be looked at and mended; a device's is marked instead (domain/step.ts). */
 function inTheFuture(place: Place, body: EntryBody, settings: Settings): NotTaken | null {
   if (body.author.type === 'device') return null;
-  const charted: readonly (readonly [string, string])[] =
+  return laterThanNow(
+    place,
     body.kind === 'corrected'
       ? [
           ['/effective_at', body.effective_at],
           ['/replacement/effective_at', body.replacement.effective_at],
         ]
-      : [['/effective_at', body.effective_at]];
+      : [['/effective_at', body.effective_at]],
+    settings,
+  );
+}
+
+/** @param charted times, each with where it stands in the message */
+export function laterThanNow(
+  place: Place,
+  charted: readonly (readonly [pointer: string, text: string])[],
+  settings: Settings,
+): NotTaken | null {
   for (const [pointer, text] of charted) {
     if ((parseInstant(text)?.ms ?? 0) - place.recordedMs <= settings.max_future_ms) continue;
     const mend = `send a time no later than 5 minutes after now, ${place.recordedAt}`;

@@ -1,8 +1,10 @@
 import type { Accepted } from '../domain/decide.ts';
+import type { Entry } from '../domain/entry.ts';
 import { isObserved } from '../domain/fact.ts';
 import type { Settings } from '../domain/settings.ts';
 import type { Place } from '../store/port.ts';
 import { advisoryChanges } from './advisory-changes.ts';
+import { nameOf } from './names.ts';
 import { rowView } from './view.ts';
 
 /** Version of the derivation itself; it changes when the same entries would give other values. */
@@ -13,6 +15,7 @@ export function writeReceipt(accepted: Accepted, place: Place, settings: Setting
   const { entry, row, late, interim, changes } = accepted;
   return JSON.stringify({
     drain: entry.drain,
+    ...deviceNamed(entry),
     sequence: place.seq,
     entry: entry.id,
     identifier: entry.body.identifier,
@@ -28,3 +31,18 @@ export function writeReceipt(accepted: Accepted, place: Place, settings: Setting
       : changes.flatMap(({ issued }) => issued).filter(({ fact }) => isObserved(fact)).length,
   });
 }
+
+/** The same of what was kept without a drain. @param drain the one that it was moved to in the same write */
+export function writeUnmatchedReceipt(entry: Entry, drain: string | null, place: Place): string {
+  return JSON.stringify({
+    drain,
+    ...deviceNamed(entry),
+    sequence: place.seq,
+    entry: entry.id,
+    identifier: entry.body.identifier,
+    kind: entry.body.kind,
+    recorded_at: place.recordedAt,
+  });
+}
+
+const deviceNamed = ({ body: { device } }: Entry) => (device === undefined ? {} : { device: nameOf(device) });

@@ -2,43 +2,29 @@
 import type { Sender } from '../audit/chain.ts';
 import { writeBody } from '../audit/entry-text.ts';
 import type { Subject } from '../domain/book.ts';
-import type { DrainChange } from '../domain/changes.ts';
-import type { Terminology } from '../domain/configuration.ts';
+import { chainAfter } from '../domain/chains.ts';
 import { type Accepted, decide, enter } from '../domain/decide.ts';
 import { patientKey } from '../domain/drain.ts';
-import type { Identifier, Reference, Site } from '../domain/entry.ts';
-import { isObserved } from '../domain/fact.ts';
+import type { Entry, Identifier } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
-import type { Issued } from '../domain/issue.ts';
-import type { Policy } from '../domain/policy.ts';
 import { epochMs } from '../domain/units.ts';
-import { createDeviceWriter, type WriteDevice } from '../fhir/device.ts';
-import { createObservationWriter, type WriteObservation } from '../fhir/observation.ts';
-import { createProvenanceWriter, type WriteProvenance } from '../fhir/provenance.ts';
-import { referenceText } from '../fhir/reference.ts';
+import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import {
   type AppendOutcome,
   type AppendRequest,
   type Decision,
-  type DrainIssue,
   INTERIM,
   type Place,
   type Previewed,
   type Store,
   type Write,
 } from '../store/port.ts';
+import { issueOf, type RecordSettings, type Tools, textOfPatient, toolsOf } from './drain-issue.ts';
 import { type Incoming, notTaken } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
-import { writeReceipt } from './receipt.ts';
-
-export interface RecordSettings {
-  readonly policy: Policy;
-  /** Start of our canonical URLs. */
-  readonly canonical: string;
-  /** Name of this log. */
-  readonly origin: string;
-  readonly terminology: Terminology;
-}
+import { writeReceipt, writeUnmatchedReceipt } from './receipt.ts';
+import { reroutes } from './reroutes.ts';
+import { destinationOf, drainOfChain, notRouted, routedWrite } from './routing.ts';
 
 /** Records a unit: all of its entries or none. @param sentBy the client that sent it, if one did */
 export type Record = (unit: readonly Incoming[], sentBy?: Sender) => Promise<readonly AppendOutcome[]>;
@@ -56,22 +42,8 @@ export function createPreview(store: Store, settings: RecordSettings): Preview {
   return (incoming) => store.preview(requestOf(incoming, tools));
 }
 
-const toolsOf = ({ policy, canonical, origin, terminology }: RecordSettings): Tools => ({
-  policy,
-  writeObservation: createObservationWriter(canonical, terminology),
-  writeDevice: createDeviceWriter(canonical),
-  writeProvenance: createProvenanceWriter(canonical, origin),
-});
-
 /** The drain that a placement makes: named after the placement's own key. */
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);
-
-interface Tools {
-  readonly policy: Policy;
-  readonly writeObservation: WriteObservation;
-  readonly writeDevice: WriteDevice;
-  readonly writeProvenance: WriteProvenance;
-}
 
 function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
   const { drain, body, request } = incoming;
@@ -80,51 +52,84 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
   return {
     entryId,
     identifier: body.identifier,
-    requestHash: hashOf(`${drain}\n${request}`),
+    requestHash: hashOf(`${drain ?? ''}\n${request}`),
     isAnswer: (receipt) => incoming.unlessKnown?.includes(JSON.parse(receipt).kind) === true,
-    drain,
+    drain: drain ?? ((devices, nowMs) => destinationOf(body, devices, epochMs(nowMs))),
     linksPatient: patientKey(links),
-    decide: (subject, place) => decision(subject, place, incoming, entryId, tools),
+    decide: (subject, place, devices) =>
+      place.drain === null
+        ? unmatched(place, incoming, devices, tools)
+        : decision(subject, { ...place, drain: place.drain }, incoming, devices, tools),
   };
 }
 
 function decision(
   subject: Subject,
-  place: Place,
+  place: Place & { readonly drain: string },
   incoming: Incoming,
-  entryId: string,
+  devices: DeviceLook,
   tools: Tools,
 ): Decision {
   const { policy } = tools;
-  const { drain, body } = incoming;
-  const refused = notTaken(subject, place, incoming, policy.settings);
+  const { body } = incoming;
+  const refused =
+    notTaken(subject, place, incoming, policy.settings) ?? notRouted(subject, place, body, devices);
   if (refused !== null) return { refused };
-  const effective = parseInstant(body.effective_at);
-  if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
-  const entry = {
-    id: entryId,
-    drain,
-    seq: place.seq,
-    effective,
-    recorded_ms: epochMs(place.recordedMs),
-    body,
-  };
+  const entry = entryOf(incoming, place.drain, place);
   const decided = decide(subject, entry, policy);
   if ('refused' in decided) return { refused: decided };
   return {
-    type: decided.interim ? INTERIM : body.kind,
-    actor: body.author,
-    effectiveAt: body.effective_at,
-    supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
-    body: writeBody(body),
+    ...saidBy(incoming),
+    ...(decided.interim ? { type: INTERIM } : routedWrite(decided.chain, place.drain)),
     receipt: writeReceipt(decided, place, policy.settings),
     issues: decided.interim
       ? []
-      : decided.changes.map((change) => issueOf(ofPatient(change, subject), decided, place, tools)),
+      : decided.changes.map((change) => issueOf(change, subject, entry, place, tools)),
     relinked: relinked(subject, decided),
     linked: linked(subject, decided),
     enter: () => enter(subject, decided, policy),
   };
+}
+
+/** What names a device that was on no drain: kept until an assignment covers it, or a correction moves it to one. */
+function unmatched(place: Place, incoming: Incoming, devices: DeviceLook, tools: Tools): Decision {
+  const { body } = incoming;
+  const refused = notTaken(new Map(), place, incoming, tools.policy.settings);
+  if (refused !== null) return { refused };
+  const entry = entryOf(incoming, UNMATCHED, place);
+  const before = 'target' in body ? devices.chain(nameOf(body.target)) : undefined;
+  const chain = chainAfter(entry, () => before?.chain);
+  if ('refused' in chain) return { refused: chain };
+  const to = drainOfChain(chain, devices);
+  const moved = { chain, members: [...(before?.members ?? []), body.identifier], from: null, to };
+  return {
+    ...saidBy(incoming),
+    receipt: writeUnmatchedReceipt(entry, to, place),
+    issues: [],
+    relinked: null,
+    linked: null,
+    ...routedWrite(chain, null),
+    unmatched: to === null && !chain.void,
+    follows: to === null ? [] : reroutes(body, [moved], tools),
+    enter() {},
+  };
+}
+
+const saidBy = ({
+  body,
+}: Incoming): Pick<Write, 'type' | 'actor' | 'effectiveAt' | 'supersedes' | 'body'> => ({
+  type: body.kind,
+  actor: body.author,
+  effectiveAt: body.effective_at,
+  supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
+  body: writeBody(body),
+});
+
+function entryOf({ body }: Incoming, drain: string, place: Place): Entry {
+  const effective = parseInstant(body.effective_at);
+  if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
+  const { seq, recordedMs } = place;
+  return { id: nameOf(body.identifier), drain, seq, effective, recorded_ms: epochMs(recordedMs), body };
 }
 
 function relinked(subject: Subject, { entry, changes }: Accepted): Write['relinked'] {
@@ -137,52 +142,4 @@ function linked(subject: Subject, { entry, changes }: Accepted): Write['linked']
   const before = subject.get(entry.drain);
   const after = textOfPatient(changes[0]?.view.patient);
   return before !== undefined && textOfPatient(before.view.patient) === after ? null : { patient: after };
-}
-
-const textOfPatient = (patient: Reference | undefined): string | null =>
-  patient === undefined ? null : referenceText(patient);
-
-interface IssuedOf extends Pick<DrainChange, 'drain' | 'issued'> {
-  readonly patient: Reference | undefined;
-  readonly site: Site | null;
-}
-
-/**
- * Facts are of the drain's patient. Those of a drain that was taken from its patient are told once more to the record in
- * which they stand: they never were that patient's.
- */
-function ofPatient({ drain, view: { patient, site }, issued }: DrainChange, subject: Subject): IssuedOf {
-  const before = subject.get(drain)?.view;
-  if (patient !== undefined || before?.patient === undefined) return { drain, patient, site, issued };
-  const withdrawn = issued.map((each): Issued => ({ ...each, status: 'entered-in-error' }));
-  return { drain, patient: before.patient, site: site ?? before.site, issued: withdrawn };
-}
-
-function issueOf(
-  { drain, patient: whose, site, issued }: IssuedOf,
-  { entry }: Accepted,
-  place: Place,
-  { writeObservation, writeDevice, writeProvenance }: Tools,
-): DrainIssue {
-  const patient = textOfPatient(whose);
-  const context = { drain, patient, site, issuedAt: place.recordedAt };
-  return {
-    drain,
-    // After what it is about, so that whoever takes them in order holds that already.
-    resources:
-      issued.length === 0
-        ? []
-        : [
-            ...issued.map(({ fact, version, status }) =>
-              isObserved(fact)
-                ? writeObservation({ fact, version, status }, context)
-                : writeDevice({ fact, version, status }, context),
-            ),
-            writeProvenance(issued, { entry, ...context }),
-          ],
-    reissued: issued
-      .filter(({ version, fact }) => version > 1 || fact.anchor !== entry.id)
-      .map(({ key, version, status }) => ({ factKey: key, version, status })),
-    deliverable: patient !== null,
-  };
 }

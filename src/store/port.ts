@@ -8,6 +8,7 @@ import type { Subject } from '../domain/book.ts';
 import type { Author, Identifier, Reference } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
+import type { DeviceLook, DeviceReads, DeviceWrites } from './device-port.ts';
 import type { LogTree, LogWrites } from './log-port.ts';
 import type { UnmappedStore } from './unmapped-port.ts';
 
@@ -18,16 +19,23 @@ export interface AppendRequest {
   readonly requestHash: string;
   /** Whether what stands under the identifier already, by its receipt, is an answer though it is another message. */
   isAnswer(receipt: string): boolean;
-  readonly drain: string;
+  /** The drain that it is about; of what names a device, how to find where it goes. */
+  readonly drain: string | ((devices: DeviceLook, nowMs: number) => Destination);
   /** The patient that the entry links its drain to, so that the books of both are at hand. */
   readonly linksPatient: string | null;
   /** Which client sent it, if one did. */
   readonly sentBy?: Sender | undefined;
   /** Given the books and the entry's place in the ledger, what to write. */
-  decide(subject: Subject, place: Place): Decision;
+  decide(subject: Subject, place: Place, devices: DeviceLook): Decision;
 }
 
-export interface Place {
+export interface Destination {
+  readonly stream: string;
+  /** The drain whose stream that is; null: that of none. */
+  readonly drain: string | null;
+}
+
+export interface Place extends Destination {
   readonly seq: number;
   readonly recordedMs: number;
   /** RFC 3339, UTC. */
@@ -51,6 +59,12 @@ export interface Write {
   readonly relinked: { readonly patientKey: string | null } | null;
   /** The reference to that patient in JSON, where the entry changed any of it. */
   readonly linked: { readonly patient: string | null } | null;
+  /** What it changes of the indexes of devices. */
+  readonly devices?: DeviceWrites;
+  /** It counts for no drain. */
+  readonly unmatched?: boolean;
+  /** What is appended right after it, in the same write: all of it or nothing. */
+  readonly follows?: readonly AppendRequest[];
   /** Takes the entry into the books; called once it is certain to be written. */
   enter(): void;
 }
@@ -70,6 +84,8 @@ export interface DrainIssue {
 
 export type AppendOutcome =
   | { readonly kind: 'recorded'; readonly receipt: string }
+  /** Recorded, and of no drain as yet. */
+  | { readonly kind: 'unmatched'; readonly receipt: string }
   | { readonly kind: 'replayed'; readonly receipt: string }
   /** The key was used before for another message; `receipt` is the answer that message got. */
   | { readonly kind: 'conflict'; readonly receipt: string }
@@ -77,7 +93,7 @@ export type AppendOutcome =
 
 /** What would become of an entry: as {@link AppendOutcome}, with nothing written. */
 export type Previewed =
-  | Exclude<AppendOutcome, { readonly kind: 'recorded' }>
+  | Exclude<AppendOutcome, { readonly kind: 'recorded' | 'unmatched' }>
   | { readonly kind: 'would-record'; readonly receipt: string };
 
 /** An entry of a drain that is durable; interim readings, which change nothing, are none. */
@@ -128,7 +144,7 @@ export interface Configured {
   readonly isNew: boolean;
 }
 
-export interface Store extends DeliveryStore, LogWrites, UnmappedStore {
+export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedStore {
   readonly log: LogTree;
   /**
    * Appends all of a unit or none of it; outcomes in the order of the requests. One refused request, or one conflict,

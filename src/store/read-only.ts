@@ -41,6 +41,12 @@ export function readOnly(store: Store, reason: string): Store {
     deliveryEvents: store.deliveryEvents,
     deliveryCounts: store.deliveryCounts,
     backlog: store.backlog,
+    device: store.device,
+    devices: store.devices,
+    devicesOf: store.devicesOf,
+    deviceEntries: store.deviceEntries,
+    unmatched: store.unmatched,
+    unmatchedCount: store.unmatchedCount,
     close: store.close,
   };
 }

@@ -13,6 +13,7 @@ import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createAccesses } from '../../src/record/accesses.ts';
+import { createRecordAct } from '../../src/record/device-acts.ts';
 import { createPreview, createRecord } from '../../src/record/record.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { startSearchIndex } from '../../src/search/host.ts';
@@ -51,6 +52,7 @@ const app = buildApp({
     search,
     record: createRecord(store, RECORD_SETTINGS),
     preview: createPreview(store, RECORD_SETTINGS),
+    recordAct: createRecordAct(store, RECORD_SETTINGS),
     policy: DEFAULT_POLICY,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,

@@ -7,6 +7,7 @@ import Database from 'better-sqlite3';
 import { afterEach, beforeEach } from 'vitest';
 import { writeBody } from '../../src/audit/entry-text.ts';
 import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
+import type { RecordSettings } from '../../src/record/drain-issue.ts';
 import type { Incoming } from '../../src/record/incoming.ts';
 import { createRecord, drainNameOf, type Record } from '../../src/record/record.ts';
 import type { Store } from '../../src/store/port.ts';
@@ -24,6 +25,13 @@ export interface Ledger {
 }
 
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
+
+export const SETTINGS: RecordSettings = {
+  policy: DEFAULT_POLICY,
+  canonical: 'http://example.org/test',
+  origin: 'store.example',
+  terminology: USUAL_TERMINOLOGY,
+};
 
 export function temporaryFile(): { file: string; remove(): void } {
   const folder = mkdtempSync(join(tmpdir(), 'drainledger-store-'));
@@ -44,12 +52,7 @@ export function openLedger(file: string, more: Partial<SqliteStoreOptions> = {})
     },
     ...more,
   });
-  const record = createRecord(store, {
-    policy: DEFAULT_POLICY,
-    canonical: 'http://example.org/test',
-    origin: 'store.example',
-    terminology: USUAL_TERMINOLOGY,
-  });
+  const record = createRecord(store, SETTINGS);
   const db = new Database(file);
   return {
     file,
@@ -119,7 +122,7 @@ export function rowsOf(db: Database.Database): readonly LedgerRow[] {
 }
 
 /** What is told, addressed to the drain that the telling of its placement makes. */
-export function incoming(told: Told, placement: Told): Incoming {
+export function incoming(told: Told, placement: Told): Incoming & { readonly drain: string } {
   const { body } = entryOf(told, 1);
   return { drain: drainNameOf(entryOf(placement, 1).body.identifier), body, request: writeBody(body) };
 }

@@ -1,6 +1,6 @@
 /** What is answered of rules, advisories and overdue readings, as schemas. */
 import { z } from 'zod';
-import { identifier } from '../../intake/native/schemas.ts';
+import { identifier } from '../../intake/native/common-schemas.ts';
 import { derivation } from './answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });

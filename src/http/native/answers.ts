@@ -1,6 +1,7 @@
 /** What the native API answers, as schemas: the API reference is made from them, and the tests hold answers to them. */
 import { z } from 'zod';
-import { ALL_KINDS, identifier } from '../../intake/native/schemas.ts';
+import { identifier } from '../../intake/native/common-schemas.ts';
+import { ALL_KINDS } from '../../intake/native/schemas.ts';
 import { type AnswerDoc, json } from '../route-doc.ts';
 import { row, standingRow } from './row-answers.ts';
 
@@ -40,6 +41,7 @@ const advisoryChanges = z
 export const receipt = z
   .object({
     drain: z.string(),
+    device: z.string().optional().describe('Id of the device that the entry named.'),
     sequence: count.describe('Place of the entry in the ledger of its drain, from 1.'),
     entry: z.string().describe('Id made from the identifier: the same in every ledger that holds the entry.'),
     identifier,
@@ -63,10 +65,43 @@ export const receipt = z
   })
   .meta({ id: 'Receipt', description: 'The same for every resend of the same message.' });
 
-export const dryRun = z.object({ dry_run: z.literal(true), receipt }).meta({
-  id: 'DryRun',
-  description: 'What the entry would be answered if it were sent. Nothing was written.',
-});
+export const unmatchedReceipt = z
+  .object({
+    drain: z.string().nullable().describe('Null: the device was on none. A correction may have found one.'),
+    device: z.string().describe('Id of the device that the entry named.'),
+    sequence: count.describe('Place of the entry among those that matched no drain when they came, from 1.'),
+    entry: z.string(),
+    identifier,
+    kind: z.enum(ALL_KINDS),
+    recorded_at: time,
+  })
+  .meta({
+    id: 'UnmatchedReceipt',
+    description: 'Kept, on disk before this answer left: it counts once an assignment covers it.',
+  });
+
+export const dryRun = z
+  .object({ dry_run: z.literal(true), receipt: z.union([receipt, unmatchedReceipt]) })
+  .meta({
+    id: 'DryRun',
+    description: 'What the entry would be answered if it were sent. Nothing was written.',
+  });
+
+export const actReceipt = z
+  .object({
+    device: z.string(),
+    sequence: count.describe('Place of the entry in the stream of the device, from 1.'),
+    entry: z.string(),
+    identifier,
+    kind: z.enum(['registered', 'assigned', 'closed', 'corrected', 'entered-in-error']),
+    recorded_at: time,
+    moved: z
+      .array(z.object({ drain: z.string(), entered: count, left: count }))
+      .describe(
+        'How many entries of the device count for each drain because of this, and how many no longer.',
+      ),
+  })
+  .meta({ id: 'DeviceReceipt' });
 
 const fault = z
   .object({
@@ -89,14 +124,18 @@ const problem = z
     status: z.number().int(),
     detail: z.string(),
     errors: z.array(fault).optional(),
-    first: receipt
+    first: z
+      .union([receipt, unmatchedReceipt, actReceipt])
       .optional()
       .describe('Where an identifier was used twice: the answer to its first message.'),
   })
   .meta({ id: 'Problem', description: 'RFC 9457 problem details. Nothing was written.' });
 
 const outcome = z.union([
-  z.object({ status: z.number().int(), result: z.union([receipt, z.array(receipt)]) }),
+  z.object({
+    status: z.number().int(),
+    result: z.union([receipt, unmatchedReceipt, z.array(z.union([receipt, unmatchedReceipt]))]),
+  }),
   z.object({ status: z.number().int(), problem }),
 ]);
 export const outcomes = z
@@ -110,7 +149,7 @@ export const lineResult = z
       line: count,
       status: z.number().int(),
       result: z
-        .union([receipt, z.array(receipt)])
+        .union([receipt, unmatchedReceipt, z.array(z.union([receipt, unmatchedReceipt]))])
         .nullable()
         .optional(),
     }),
@@ -140,21 +179,20 @@ export const drainsPage = z
   .object({ drains: z.array(drain), next_after: z.string().nullable().describe('Null on the last page.') })
   .meta({ id: 'DrainsPage' });
 
-const stored = z
-  .object({
-    sequence: count,
-    log_index: count.describe('Place in the whole log, from 0: GET /audit/proof takes it.'),
-    entry: z.string(),
-    recorded_at: time,
-    hash: z.string().describe('SHA-256 that chains the entry to the one before it.'),
-    interim: z.literal(true).optional().describe('Kept, and not charted: between two readings that are.'),
-    body: z
-      .looseObject({ identifier, kind: z.enum(ALL_KINDS), effective_at: time })
-      .describe(
-        'The entry as accepted: its fields as sent, every digit kept; converted quantities in the unit of their field and as sent in as_sent; the unit profile copied into unit_profile.',
-      ),
-  })
-  .meta({ id: 'StoredEntry' });
+export const storedFields = {
+  sequence: count,
+  log_index: count.describe('Place in the whole log, from 0: GET /audit/proof takes it.'),
+  entry: z.string(),
+  recorded_at: time,
+  hash: z.string().describe('SHA-256 that chains the entry to the one before it.'),
+  interim: z.literal(true).optional().describe('Kept, and not charted: between two readings that are.'),
+  body: z
+    .looseObject({ identifier, kind: z.enum([...ALL_KINDS, 'rerouted']), effective_at: time })
+    .describe(
+      'The entry as accepted: its fields as sent, every digit kept; converted quantities in the unit of their field and as sent in as_sent; the unit profile copied into unit_profile. `rerouted`: the service says which entries of a device count for the drain from then on (`entered`) and which no longer (`left`), and because of which entry.',
+    ),
+};
+const stored = z.object(storedFields).meta({ id: 'StoredEntry' });
 export const entriesPage = z
   .object({
     drain: z.string(),

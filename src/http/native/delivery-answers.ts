@@ -1,6 +1,6 @@
 /** What is said of deliveries, as schemas. */
 import { z } from 'zod';
-import { author } from '../../intake/native/schemas.ts';
+import { author } from '../../intake/native/common-schemas.ts';
 import { DELIVERY_STATES, type DeliveryEvent, type ListedDelivery } from '../../store/delivery-port.ts';
 import type { TargetStatus } from '../parts.ts';
 

@@ -19,6 +19,12 @@ import { answerItem, foreseen, recorded } from './recorded.ts';
 
 const BATCH_BYTES = 2 * 1024 * 1024;
 
+export const DRY_RUN = {
+  'dry-run': z.enum(['true', 'false']).meta({
+    description: 'true: answers 200 with what the entry would be answered; nothing is written.',
+  }),
+};
+
 const ONE_ENTRY = {
   200: json('The same message was recorded before: the answer it got then.', receipt),
   201: json('Recorded: on disk before this answer left.', receipt),
@@ -49,11 +55,7 @@ const DOCS = {
     about:
       'What only other entries could show to be wrong is accepted and marked. The answer carries what is derived.',
     body: entryBody,
-    query: {
-      'dry-run': z.enum(['true', 'false']).meta({
-        description: 'true: answers 200 with what the entry would be answered; nothing is written.',
-      }),
-    },
+    query: DRY_RUN,
     answers: { ...ONE_ENTRY, 200: ONE_OR_DRY, ...problems({ ...NOT_TAKEN, 404: 'There is no such drain.' }) },
   },
   batch: {
@@ -85,7 +87,7 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     const answer = await recorded(parts, request.principal, [
       { drain, body: read.body, request: writeRequest(sent) },
     ]);
-    return send(request, reply, answer, `/v1/drains/${drain}`);
+    return sendAnswer(request, reply, answer, `/v1/drains/${drain}`);
   });
 
   app.post<OfDrain>('/drains/:drain/entries', { config: { doc: DOCS.enter } }, async (request, reply) => {
@@ -95,9 +97,9 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
     const incoming = { drain, body: read.body, request: writeRequest(sent) };
     if (request.query['dry-run'] === 'true')
-      return send(request, reply, foreseen(parts, request.principal, incoming), '');
+      return sendAnswer(request, reply, foreseen(parts, request.principal, incoming), '');
     const answer = await recorded(parts, request.principal, [incoming]);
-    return send(request, reply, answer, `/v1/drains/${drain}/entries`);
+    return sendAnswer(request, reply, answer, `/v1/drains/${drain}/entries`);
   });
 
   app.post('/entries', { bodyLimit: BATCH_BYTES, config: { doc: DOCS.batch } }, async (request, reply) => {
@@ -110,15 +112,15 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
   });
 }
 
-function send(
+export function sendAnswer(
   request: FastifyRequest,
   reply: FastifyReply,
   answer: Answer | Problem,
   location: string,
 ): FastifyReply {
   if ('type' in answer) return sendProblem(reply, answer);
-  request.isRecorded = answer.status === 201;
-  if (request.isRecorded) reply.header('location', location);
+  request.isRecorded = answer.status === 201 || answer.status === 202;
+  if (answer.status === 201) reply.header('location', location);
   return reply.code(answer.status).type('application/json; charset=utf-8').send(answer.body);
 }
 

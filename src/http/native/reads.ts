@@ -5,9 +5,10 @@ import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
 import type { Book } from '../../domain/book.ts';
 import { parseInstant } from '../../domain/instant.ts';
-import type { EpochMs } from '../../domain/units.ts';
+import { type EpochMs, epochMs } from '../../domain/units.ts';
 import { MEND } from '../../intake/native/quantity.ts';
 import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
+import { devicesOn } from '../../record/device-view.ts';
 import { stateViewOf } from '../../record/state-view.ts';
 import { INTERIM, type StoredEntry } from '../../store/port.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
@@ -35,7 +36,7 @@ export const afterNumber = z
   .string()
   .regex(/^[0-9]{1,15}$/, { error: `is no sequence number${MEND}send the next_after of the page before` })
   .meta({ description: '`next_after` of the page before.' });
-const afterName = z.string().max(64).meta({ description: '`next_after` of the page before.' });
+export const afterName = z.string().max(64).meta({ description: '`next_after` of the page before.' });
 
 const NO_DRAIN = answers.problems({ 404: 'There is no such drain.' });
 
@@ -128,11 +129,16 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
     withBook(parts, request, reply, (book, at) => chartViewOf(book, at, msOf(request.query.from))),
   );
   app.get<OfDrain>('/drains/:drain/state', { config: { doc: DOCS.state } }, (request, reply) =>
-    withBook(parts, request, reply, (book, at) => stateViewOf(book, at, parts.now())),
+    withBook(parts, request, reply, (book, asOf) => stateOf(parts, book, asOf)),
   );
   app.get<OfDrain>('/drains/:drain/entries', { config: { doc: DOCS.entries } }, (request, reply) =>
     sendEntries(parts, request, reply),
   );
+}
+
+function stateOf({ store, now }: Parts, book: Book, asOf: EpochMs | null): object {
+  const devices = devicesOn(store, book.drain, asOf ?? epochMs(now()));
+  return { ...stateViewOf(book, asOf, now()), devices };
 }
 
 function withBook(
@@ -162,7 +168,7 @@ function sendEntries(
 }
 
 /** The stored text of the body goes out as it is, digits and all. */
-function entryText({ seq, logIndex, entryId, recordedAt, hash, type, body }: StoredEntry): string {
+export function entryText({ seq, logIndex, entryId, recordedAt, hash, type, body }: StoredEntry): string {
   const interim = type === INTERIM ? ',"interim":true' : '';
   return `{"sequence":${seq},"log_index":${logIndex},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}"${interim},"body":${body}}`;
 }

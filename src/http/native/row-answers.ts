@@ -1,7 +1,8 @@
 /** One row of a chart as answered: what was charted at a time, its marks, and what follows from it. */
 import { z } from 'zod';
 import type { Mark } from '../../domain/marks.ts';
-import { ALL_KINDS, identifier } from '../../intake/native/schemas.ts';
+import { identifier } from '../../intake/native/common-schemas.ts';
+import { ALL_KINDS } from '../../intake/native/schemas.ts';
 
 const MARKS = {
   'before-placement': 'left out: earlier than the placement of the drain',

@@ -1,6 +1,8 @@
 /** Where a drain stands, as a schema: the newest of each value, and what its whole chart shows. */
 import { z } from 'zod';
+import { identifier } from '../../intake/native/common-schemas.ts';
 import { derivation, drainFields, profile } from './answers.ts';
+import { deviceType } from './device-answers.ts';
 import { chartRow } from './row-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
@@ -205,6 +207,9 @@ export const state = z
     chamber: chamber.nullable().describe(`Null while unit or level is not known. ${inUse}`),
     set_up_check: setUpCheck.nullable().describe(`Null while no unit is attached. ${inUse}`),
     patency: patency.nullable().describe(inUse),
+    devices: z
+      .array(z.object({ device: z.string(), identifier, type: deviceType, since: time }))
+      .describe('Registered devices that are on the drain at `as_of`.'),
     air_leak: airLeak,
     last_reading: agedRow,
     last_volumes: agedRow.describe('The last row with an interval. Silence shows as age, never as 0 mL.'),

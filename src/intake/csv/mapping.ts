@@ -6,13 +6,15 @@ const column = z.string().min(1);
 const system = z.string().min(1).max(200);
 const names = Object.keys(RAW_CODES);
 
-export const csvMapping = z.strictObject({
+const mapping = z.strictObject({
   delimiter: z.string().length(1).default(','),
   /** Of the identifiers of entries. */
   system,
   /** Columns whose values together name an entry; rows that follow each other with the same are one entry. */
   key: z.array(column).min(1),
-  drain: z.strictObject({ system, column }),
+  drain: z.strictObject({ system, column }).optional(),
+  /** In the place of the drain: each row counts for the drain that the device was on. Beside it, both must agree. */
+  device: z.strictObject({ system, column }).optional(),
   author: z.strictObject({ type: z.enum(['person', 'device']), system, column }),
   /** Without zone the times have offsets. */
   time: z.strictObject({ column, zone: z.string().optional() }),
@@ -30,13 +32,20 @@ export const csvMapping = z.strictObject({
   units: z.record(z.string(), z.string()).default({}),
 });
 
+export const csvMapping = mapping.refine(({ drain, device }) => drain !== undefined || device !== undefined, {
+  error: 'names neither the column of the drain nor that of the device: give one of them',
+});
+
 export type CsvMapping = z.infer<typeof csvMapping>;
+
+/** The columns that say of which drain, and by which device. */
+export const named = ({ drain, device }: CsvMapping) => [drain, device].filter((each) => each !== undefined);
 
 /** All columns that a file must have. */
 export const columnsOf = (mapping: CsvMapping): readonly string[] => [
   ...new Set([
     ...mapping.key,
-    mapping.drain.column,
+    ...named(mapping).map(({ column: name }) => name),
     mapping.author.column,
     mapping.time.column,
     mapping.item,

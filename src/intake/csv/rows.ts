@@ -3,7 +3,7 @@ import { RAW_CODES, type RawCode } from '../../fhir/raw-codes.ts';
 import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
 import { type Fault, shown } from '../fault.ts';
 import { putField } from '../put-field.ts';
-import type { CsvMapping } from './mapping.ts';
+import { type CsvMapping, named } from './mapping.ts';
 import { momentText } from './moment.ts';
 
 /** By column. */
@@ -35,8 +35,8 @@ const keyOf = (row: CsvRow, { key }: CsvMapping): string => key.map((column) => 
 function itemOf(rows: readonly CsvRow[], mapping: CsvMapping): Item {
   const [first = {}] = rows;
   const faults: Fault[] = [];
-  const { drain, author, time } = mapping;
-  for (const column of [drain.column, author.column, time.column]) {
+  const { drain, device, author, time } = mapping;
+  for (const column of [...named(mapping), author, time].map((each) => each.column)) {
     const other = rows.find((row) => row[column] !== first[column]);
     if (other !== undefined)
       faults.push(fault(column, other, 'differs among rows of one key', 'give them keys of their own'));
@@ -44,7 +44,8 @@ function itemOf(rows: readonly CsvRow[], mapping: CsvMapping): Item {
   const at = momentText(first[time.column] ?? '', time.zone);
   if ('fault' in at) faults.push(fault(time.column, first, at.fault, at.mend));
   const item: Record<string, ExactValue> = {
-    drain: { system: drain.system, value: first[drain.column] ?? '' },
+    ...(drain === undefined ? {} : { drain: identifierIn(first, drain) }),
+    ...(device === undefined ? {} : { device: identifierIn(first, device) }),
     identifier: { system: mapping.system, value: keyOf(first, mapping) },
     author: { type: author.type, identifier: { system: author.system, value: first[author.column] ?? '' } },
     effective_at: 'text' in at ? at.text : '',
@@ -52,6 +53,11 @@ function itemOf(rows: readonly CsvRow[], mapping: CsvMapping): Item {
   for (const row of rows) faults.push(...chart(item, row, mapping));
   return faults.length > 0 ? { faults, rows } : { item, rows };
 }
+
+const identifierIn = (row: CsvRow, { system, column }: { system: string; column: string }) => ({
+  system,
+  value: row[column] ?? '',
+});
 
 /** Adds one row's value to an item, or says what is wrong with it. */
 function chart(item: Record<string, ExactValue>, row: CsvRow, mapping: CsvMapping): readonly Fault[] {

@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
-import { author, instant, words } from './schemas.ts';
+import { author, instant, words } from './common-schemas.ts';
 import { faultsOf } from './zod-faults.ts';
 
 const byWhom = { author, reason: words(500).describe('Kept with what was done.') };

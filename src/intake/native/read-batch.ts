@@ -3,8 +3,8 @@ import { z } from 'zod';
 import type { EntryBody, Identifier } from '../../domain/entry.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
+import { identifier } from './common-schemas.ts';
 import { type Profiles, type Read, readEntry, readPlacement } from './read-entry.ts';
-import { identifier } from './schemas.ts';
 import { faultsOf } from './zod-faults.ts';
 
 const MOST_ITEMS = 500;
@@ -16,7 +16,8 @@ const withDrain = {
   properties: {
     drain: {
       anyOf: [{ type: 'string' }, { $ref: '#/components/schemas/Identifier' }],
-      description: 'Id of the drain, or the identifier that it was placed under; a placement has none.',
+      description:
+        'Id of the drain, or the identifier that it was placed under; a placement has none. What names a device may leave it out.',
     },
     kind: { type: 'string' },
   },
@@ -44,8 +45,8 @@ export const batchBody = z
 const togetherItem = z.strictObject({ together: z.array(z.unknown()).min(1).max(MOST_TOGETHER) });
 
 export interface ItemEntry {
-  /** Its id, or the identifier of its placement. */
-  readonly drain: string | Identifier;
+  /** Its id, or the identifier of its placement; null where the device that the body names says which. */
+  readonly drain: string | Identifier | null;
   readonly body: EntryBody;
   /** What was sent, without the drain: the same as if it had been posted to the drain. */
   readonly sent: ExactValue;
@@ -89,12 +90,13 @@ function readOne(value: ExactValue, pointer: string, profiles: Profiles): ItemEn
     const read = readPlacement(sent);
     return 'faults' in read ? within(read.faults) : { drain: read.body.identifier, body: read.body, sent };
   }
-  const object = z.looseObject({ drain }).safeParse(value);
+  const isOfDevice = isObject(value) && 'device' in value && !('drain' in value);
+  const object = z.looseObject({ drain: isOfDevice ? drain.optional() : drain }).safeParse(value);
   if (!object.success) return within(faultsOf(object.error, value));
   const { drain: _drain, ...sent } = value as Record<string, ExactValue>;
   const read: Read = readEntry(sent, profiles);
   if ('faults' in read) return within(read.faults);
-  return { drain: object.data.drain, body: read.body, sent };
+  return { drain: object.data.drain ?? null, body: read.body, sent };
 }
 
 function isObject(value: ExactValue): value is Record<string, ExactValue> {

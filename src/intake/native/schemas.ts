@@ -1,6 +1,6 @@
 /** What may be posted, as zod schemas: every field known, none coerced. The OpenAPI document is made from these. */
 import { z } from 'zod';
-import { parseInstant } from '../../domain/instant.ts';
+import { common, identifier, instant, note, reason, reference, words } from './common-schemas.ts';
 import {
   flowMlMin,
   MEND,
@@ -10,56 +10,6 @@ import {
   weightKg,
   wholeNumber,
 } from './quantity.ts';
-
-export const words = (most: number) => z.string().min(1).max(most);
-
-export const instant = z
-  .string()
-  .refine((text) => parseInstant(text) !== undefined, {
-    error: `is no moment with an offset${MEND}send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00`,
-  })
-  .meta({ format: 'date-time', description: 'RFC 3339, offset required and kept, at most milliseconds' });
-
-/** Printable: a line feed would let two identifiers share one name. */
-// biome-ignore lint/suspicious/noControlCharactersInRegex: control characters are what it refuses
-const keyPart = words(200).regex(/^[^\u0000-\u001f\u007f]+$/, {
-  error: `holds control characters${MEND}send printable text`,
-});
-
-export const identifier = z.strictObject({ system: keyPart, value: keyPart }).meta({
-  id: 'Identifier',
-  description: "The sender's own key: the same key with the same content is answered with the first result.",
-});
-
-const reference = z
-  .strictObject({
-    reference: z
-      .string()
-      .max(200)
-      .regex(/^[A-Za-z]+\/[A-Za-z0-9\-.]{1,64}$/, {
-        error: `is no reference${MEND}send Type/id, such as Patient/123`,
-      })
-      .optional(),
-    identifier: identifier.optional(),
-  })
-  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
-    error: `names nothing${MEND}send 'reference' or 'identifier', or both`,
-  })
-  .meta({
-    id: 'Reference',
-    description: 'A FHIR reference or a business identifier, or both; never a name.',
-  });
-
-export const author = z
-  .strictObject({
-    type: z.enum(['person', 'device']),
-    reference: reference.shape.reference,
-    identifier: identifier.optional(),
-  })
-  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
-    error: `names nobody${MEND}send 'reference' or 'identifier', or both`,
-  })
-  .meta({ id: 'Author', description: 'Who charts: reference or identifier, or both; never a name.' });
 
 const drainFacts = {
   patient: reference.optional(),
@@ -186,17 +136,29 @@ const STATEMENTS = {
   removed: {},
 } as const;
 
-const note = words(2000).optional();
-const common = { identifier, author, effective_at: instant, note };
+const withDevice = {
+  ...common,
+  device: identifier.optional().meta({
+    description:
+      'The device that it was read on: alone, it goes to the drain that the device was on; beside the drain, both must agree.',
+  }),
+};
 
 type Kind = keyof typeof STATEMENTS;
 
 const pascal = (kind: string): string =>
   kind.replace(/(?:^|-)([a-z])/g, (_, letter: string) => letter.toUpperCase());
 
+/** What bears on a drain or its patient as a whole must not go where a device happens to be. */
+const OF_THE_DRAIN: readonly Kind[] = ['placed', 'drain-updated', 'weighed', 'reviewed', 'removed'];
+
 const entryOf = (kind: Kind) =>
   z
-    .strictObject({ kind: z.literal(kind), ...common, ...STATEMENTS[kind] })
+    .strictObject({
+      kind: z.literal(kind),
+      ...(OF_THE_DRAIN.includes(kind) ? common : withDevice),
+      ...STATEMENTS[kind],
+    })
     .meta({ id: `${pascal(kind)}Entry` });
 const replacementOf = (kind: Kind) =>
   z
@@ -217,9 +179,9 @@ export const placementBody = z.strictObject({ ...common, ...STATEMENTS.placed })
 const correction = z
   .strictObject({
     kind: z.literal('corrected'),
-    ...common,
+    ...withDevice,
     target: identifier,
-    reason: words(500),
+    reason,
     replacement,
   })
   .meta({
@@ -228,7 +190,7 @@ const correction = z
   });
 
 const retraction = z
-  .strictObject({ kind: z.literal('entered-in-error'), ...common, target: identifier, reason: words(500) })
+  .strictObject({ kind: z.literal('entered-in-error'), ...withDevice, target: identifier, reason })
   .meta({
     id: 'EnteredInErrorEntry',
     description: 'Says that an entry, with all its corrections, never was true. Final.',

@@ -1,23 +1,23 @@
 /** One unit of entries into the ledger, inside the transaction of its group. */
 import type Database from 'better-sqlite3';
-import { entryHash, genesis, issuedCommitment, payloadCommitment, writeEnvelope } from '../../audit/chain.ts';
+import { genesis } from '../../audit/chain.ts';
 import type { Subject } from '../../domain/book.ts';
 import {
   type AppendOutcome,
   type AppendRequest,
   type Committed,
   type Decision,
-  type DrainIssue,
+  type Destination,
   INTERIM,
   type Place,
   type Previewed,
   type Write,
 } from '../port.ts';
 import type { BookShelf } from './books.ts';
-import { createFrameWriter } from './frames.ts';
+import type { DeviceShelf } from './devices.ts';
+import { createEntryWriter } from './entry-writer.ts';
 import type { Lanes } from './lanes.ts';
 import { createLogEnd, type LogEnd } from './log-end.ts';
-import { nextSalt } from './salts.ts';
 
 export interface Appender {
   append(unit: readonly AppendRequest[]): readonly AppendOutcome[];
@@ -56,11 +56,12 @@ export interface AppenderOptions {
   readonly origin: string;
   readonly lanes: Lanes;
   readonly shelf: BookShelf;
+  readonly devices: DeviceShelf;
   now(): number;
 }
 
 export function createAppender(db: Database.Database, options: AppenderOptions): Appender {
-  const { origin, shelf, lanes } = options;
+  const { origin, shelf, devices } = options;
   const known = db.prepare<[string], Known>(
     'SELECT system, value, request_hash, receipt FROM identity JOIN payload USING (log_index) WHERE entry_id = ?',
   );
@@ -68,8 +69,14 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
   );
   const endOfLog = createLogEnd(db);
-  const write = statements(db);
-  const frames = createFrameWriter(db);
+  const writer = createEntryWriter(db, options);
+  const keepDrain = db.prepare<[string, string | null, number]>(
+    `INSERT INTO drain (drain, patient_key, placed_log) VALUES (?, ?, ?)
+     ON CONFLICT (drain) DO UPDATE SET patient_key = excluded.patient_key`,
+  );
+  const keepLink = db.prepare<[string, number, string | null]>(
+    'INSERT INTO drain_patient (drain, log_index, patient) VALUES (?, ?, ?)',
+  );
   const savepoint = {
     set: db.prepare('SAVEPOINT unit'),
     back: db.prepare('ROLLBACK TO unit'),
@@ -77,89 +84,72 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   };
   let end: LogEnd | null = null;
   let written: Written[] = [];
+  /** Drains that the unit under way has written to. */
+  const touched = new Set<string>();
 
-  function placeOf(seq: number, { recordedMs: last }: LogEnd): Place {
+  function placeFor({ drain: goesTo }: AppendRequest): { place: Place; prev: string; index: number } {
+    end ??= endOfLog();
     // Never backwards, though the clock may step: order of recording is order of the log.
-    const recordedMs = Math.max(last, options.now());
-    return { seq, recordedMs, recordedAt: new Date(recordedMs).toISOString() };
+    const recordedMs = Math.max(end.recordedMs, options.now());
+    const to = typeof goesTo === 'string' ? ofDrain(goesTo) : goesTo(devices, recordedMs);
+    const last = head.get(to.stream) ?? { seq: 0, hash: genesis(origin, to.stream) };
+    const recordedAt = new Date(recordedMs).toISOString();
+    return {
+      place: { ...to, seq: last.seq + 1, recordedMs, recordedAt },
+      prev: last.hash,
+      index: end.index + 1,
+    };
   }
+
+  const subjectAt = ({ drain }: Place, { linksPatient }: AppendRequest): Subject =>
+    drain === null ? new Map() : shelf.take(drain, linksPatient);
 
   function appendOne(request: AppendRequest): AppendOutcome {
     const before = known.get(request.entryId);
     if (before !== undefined) return answerAgain(request, before);
-    const { drain } = request;
-    const subject = shelf.take(drain, request.linksPatient);
-    const last = head.get(drain) ?? { seq: 0, hash: genesis(origin, drain) };
-    end ??= endOfLog();
-    const place = placeOf(last.seq + 1, end);
-    const decision: Decision = request.decide(subject, place);
+    const { place, prev, index } = placeFor(request);
+    const subject = subjectAt(place, request);
+    const decision: Decision = request.decide(subject, place, devices);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
-    const index = end.index + 1;
     end = { index, recordedMs: place.recordedMs };
-    keep(index, request, decision, place, last.hash);
+    writer.keep({ index, prev, place }, request, decision);
     decision.enter();
-    if (decision.linked !== null) write.link.run(drain, index, decision.linked.patient);
+    if (place.drain !== null) enterDrain(index, place.drain, decision, place, subject);
+    for (const next of decision.follows ?? []) follow({ ...next, sentBy: request.sentBy });
+    return { kind: decision.unmatched === true ? 'unmatched' : 'recorded', receipt: decision.receipt };
+  }
+
+  function enterDrain(index: number, drain: string, decision: Write, place: Place, subject: Subject): void {
+    if (decision.linked !== null) keepLink.run(drain, index, decision.linked.patient);
+    touched.add(drain);
     // An interim reading changes nothing of what listeners show.
-    if (decision.type !== INTERIM) written.push(writtenOf(index, request, decision, place, subject));
-    if (decision.relinked !== null) {
-      write.drain.run(drain, decision.relinked.patientKey, index);
-      shelf.drop(subject);
-    }
-    return { kind: 'recorded', receipt: decision.receipt };
+    if (decision.type !== INTERIM) written.push(writtenOf(index, drain, decision, place, subject));
+    if (decision.relinked === null) return;
+    keepDrain.run(drain, decision.relinked.patientKey, index);
+    shelf.drop(subject);
+  }
+
+  /** Its cause is not written without it: what is thrown here takes the whole transaction back. */
+  function follow(request: AppendRequest): void {
+    const { kind } = appendOne(request);
+    if (kind !== 'recorded')
+      throw new Error(`what follows an entry of the same write was not taken: ${kind}`);
   }
 
   function preview(request: AppendRequest): Previewed {
     const before = known.get(request.entryId);
     if (before !== undefined) return answerAgain(request, before);
-    const subject = shelf.take(request.drain, request.linksPatient);
-    end ??= endOfLog();
-    const decision = request.decide(subject, placeOf((head.get(request.drain)?.seq ?? 0) + 1, end));
+    const { place } = placeFor(request);
+    const decision = request.decide(subjectAt(place, request), place, devices);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
     return { kind: 'would-record', receipt: decision.receipt };
-  }
-
-  function keep(index: number, request: AppendRequest, decision: Write, place: Place, prev: string): void {
-    const salt = nextSalt();
-    const issued = decision.issues.flatMap((issue) =>
-      issue.resources.length === 0 ? [] : { issue, stored: frames.store(issue.resources) },
-    );
-    const envelope = writeEnvelope({
-      v: 1,
-      origin,
-      stream: request.drain,
-      seq: place.seq,
-      prev,
-      entry: request.entryId,
-      type: decision.type,
-      actor: decision.actor,
-      effective_at: decision.effectiveAt,
-      recorded_at: place.recordedAt,
-      sent_by: request.sentBy,
-      supersedes: decision.supersedes,
-      payload: payloadCommitment(salt, decision.body),
-      issued: issuedCommitment(
-        salt,
-        issued.map(({ stored }) => stored),
-      ),
-    });
-    write.ledger.run(index, request.drain, place.seq, envelope, entryHash(envelope));
-    write.payload.run(index, salt, decision.body, decision.receipt);
-    const { system, value } = request.identifier;
-    write.identity.run(request.entryId, system, value, request.requestHash, index);
-    for (const { issue, stored } of issued) keepIssue(index, issue, stored);
-  }
-
-  function keepIssue(index: number, { drain, reissued, deliverable }: DrainIssue, stored: string): void {
-    write.issued.run(drain, index, stored);
-    for (const { factKey, version, status } of reissued)
-      write.reissue.run(drain, factKey, version, status, index);
-    if (deliverable) lanes.open(drain, index);
   }
 
   /** All or none of several: the savepoint is only paid for where there is more than one. */
   function appendWhole(unit: readonly AppendRequest[]): readonly AppendOutcome[] {
     savepoint.set.run();
     const before = written.length;
+    touched.clear();
     try {
       const outcomes = unit.map(appendOne);
       if (outcomes.some(({ kind }) => kind === 'refused' || kind === 'conflict'))
@@ -169,11 +159,11 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     } catch (error) {
       savepoint.back.run();
       savepoint.free.run();
-      for (const { drain } of unit) shelf.forget(drain);
       written.length = before;
+      for (const drain of touched) shelf.forget(drain);
+      devices.forget();
       end = null;
-      frames.forget();
-      lanes.forget();
+      writer.forget();
       if (error instanceof UnitRefused) return error.outcomes;
       throw error;
     }
@@ -193,16 +183,18 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     forget() {
       written = [];
       end = null;
-      frames.forget();
-      lanes.forget();
+      writer.forget();
+      devices.forget();
       shelf.clear();
     },
   };
 }
 
+const ofDrain = (drain: string): Destination => ({ stream: drain, drain });
+
 function writtenOf(
   logIndex: number,
-  { drain }: AppendRequest,
+  drain: string,
   { type }: Write,
   { seq, recordedAt }: Place,
   subject: Subject,
@@ -218,23 +210,4 @@ function answerAgain(request: AppendRequest, before: Known): Exclude<Previewed, 
   const isAnswer = before.request_hash === request.requestHash || request.isAnswer(before.receipt);
   const kind = isAnswer ? 'replayed' : 'conflict';
   return { kind, receipt: before.receipt };
-}
-
-function statements(db: Database.Database) {
-  return {
-    ledger: db.prepare('INSERT INTO ledger (log_index, stream, seq, envelope, hash) VALUES (?, ?, ?, ?, ?)'),
-    payload: db.prepare('INSERT INTO payload (log_index, salt, body, receipt) VALUES (?, ?, ?, ?)'),
-    identity: db.prepare(
-      'INSERT INTO identity (entry_id, system, value, request_hash, log_index) VALUES (?, ?, ?, ?, ?)',
-    ),
-    issued: db.prepare('INSERT INTO issued (drain, log_index, resources) VALUES (?, ?, ?)'),
-    reissue: db.prepare(
-      'INSERT INTO reissue (drain, fact_key, version, status, log_index) VALUES (?, ?, ?, ?, ?)',
-    ),
-    link: db.prepare('INSERT INTO drain_patient (drain, log_index, patient) VALUES (?, ?, ?)'),
-    drain: db.prepare(
-      `INSERT INTO drain (drain, patient_key, placed_log) VALUES (?, ?, ?)
-       ON CONFLICT (drain) DO UPDATE SET patient_key = excluded.patient_key`,
-    ),
-  };
 }

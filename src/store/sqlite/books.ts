@@ -1,6 +1,6 @@
 /** The books in memory: read from the ledger when first needed, dropped when in doubt. */
 import type Database from 'better-sqlite3';
-import { readBody } from '../../audit/entry-text.ts';
+import { readStreamBody } from '../../audit/entry-text.ts';
 import { type Book, openBooks, type Subject } from '../../domain/book.ts';
 import { patientKey } from '../../domain/drain.ts';
 import type { Entry, EntryBody } from '../../domain/entry.ts';
@@ -9,8 +9,9 @@ import type { IssueStatus } from '../../domain/issue.ts';
 import type { Policy } from '../../domain/policy.ts';
 import { INTERIM } from '../port.ts';
 
-interface LedgerRow {
+export interface LedgerRow {
   readonly seq: number;
+  readonly stream: string;
   readonly envelope: string;
   readonly body: string;
 }
@@ -24,19 +25,30 @@ interface ReissueRow {
 /** Whether `@drain` names a drain: the ledger has streams of other kinds, which no reader of drains may take for one. */
 export const IS_DRAIN = 'EXISTS (SELECT 1 FROM drain WHERE drain = @drain)';
 
+/** Those of its own stream, but for what was moved elsewhere, and those of other streams that were moved here. */
+const ENTRIES_THAT_COUNT = `
+  SELECT log_index, seq, stream, envelope, body FROM ledger JOIN payload USING (log_index)
+  WHERE stream = @drain AND ${IS_DRAIN} AND json_extract(envelope, '$.type') <> '${INTERIM}' AND NOT EXISTS (
+    SELECT 1 FROM device_chain_entry AS named JOIN device_chain USING (chain)
+    WHERE named.log_index = ledger.log_index AND device_chain.drain IS NOT @drain)
+  UNION ALL
+  SELECT log_index, seq, stream, envelope, body
+  FROM device_chain JOIN device_chain_entry USING (chain) JOIN ledger USING (log_index) JOIN payload USING (log_index)
+  WHERE device_chain.drain = @drain AND stream <> @drain
+  ORDER BY log_index`;
+
+type ReadBooks = (drain: string, linksPatient: string | null) => Subject;
+
 /** Reads books from the ledger on one connection; interim entries are in no book, however many there are. */
-export function createBookReader(db: Database.Database, policy: () => Policy) {
-  const entries = db.prepare<[object], LedgerRow>(
-    `SELECT seq, envelope, body FROM ledger JOIN payload USING (log_index)
-     WHERE stream = @drain AND ${IS_DRAIN} AND json_extract(envelope, '$.type') <> '${INTERIM}' ORDER BY seq`,
-  );
+export function createBookReader(db: Database.Database, policy: () => Policy): ReadBooks {
+  const entries = db.prepare<[object], LedgerRow>(ENTRIES_THAT_COUNT);
   const newest = db.prepare<[string], number>('SELECT max(seq) FROM ledger WHERE stream = ?').pluck();
   const reissues = db.prepare<[string], ReissueRow>(
     'SELECT fact_key, version, status FROM reissue WHERE drain = ? ORDER BY fact_key, version',
   );
   const drainsOf = db.prepare<[string], string>('SELECT drain FROM drain WHERE patient_key = ?').pluck();
 
-  const entriesOf = (drain: string): Entry[] => entries.all({ drain }).map((row) => toEntry(drain, row));
+  const entriesOf = (drain: string): Entry[] => entries.all({ drain }).flatMap((row) => toEntry(drain, row));
 
   /** Every patient it was ever linked to: undoing one link may bring back another. */
   function drainsTogether(own: readonly Entry[], drain: string, linksPatient: string | null): string[] {
@@ -45,7 +57,7 @@ export function createBookReader(db: Database.Database, policy: () => Policy) {
   }
 
   /** The books of a drain, and of all drains of its patient and of the patient it is about to be linked to. */
-  return (drain: string, linksPatient: string | null): Subject => {
+  return (drain, linksPatient) => {
     const ledger = new Map<string, readonly Entry[]>();
     const reissued = new Map<string, Book['reissues']>();
     const own = entriesOf(drain);
@@ -56,6 +68,7 @@ export function createBookReader(db: Database.Database, policy: () => Policy) {
       reissued.set(name, new Map(reissues.all(name).map(({ fact_key, ...issue }) => [fact_key, issue])));
     }
     const subject = openBooks(ledger, reissued, policy());
+    // The newest entry of a drain's own stream may be in no book, and others may stand elsewhere.
     for (const book of subject.values()) book.head = newest.get(book.drain) ?? 0;
     return subject;
   };
@@ -66,14 +79,16 @@ function patientsIn(body: EntryBody): (string | null)[] {
   return said.kind === 'placed' || said.kind === 'drain-updated' ? [patientKey(said.patient)] : [];
 }
 
-function toEntry(drain: string, { seq, envelope, body: text }: LedgerRow): Entry {
+/** None where it says nothing of a drain itself. */
+export function toEntry(drain: string, { seq, stream, envelope, body: text }: LedgerRow): readonly Entry[] {
   const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
-  const body = readBody(text);
+  const body = readStreamBody(text);
+  if (body.kind === 'rerouted') return [];
   const [effective, recorded] = [parseInstant(body.effective_at), parseInstant(recorded_at)];
   if (effective === undefined || recorded === undefined) {
-    throw new Error(`entry ${seq} of drain ${drain} holds no readable time; run verify on this database`);
+    throw new Error(`entry ${seq} of stream ${stream} holds no readable time; run verify on this database`);
   }
-  return { id: entry, drain, seq, effective, recorded_ms: recorded.ms, body };
+  return [{ id: entry, drain, seq, effective, recorded_ms: recorded.ms, body }];
 }
 
 export interface BookShelf {

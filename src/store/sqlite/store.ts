@@ -1,11 +1,13 @@
 import type { Policy } from '../../domain/policy.ts';
-import type { CommitListener, Store, StoredEntry } from '../port.ts';
+import type { CommitListener, Store } from '../port.ts';
 import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader } from './configurations.ts';
 import { noteTargets } from './delivery-events.ts';
 import { createDeliverySide } from './delivery-side.ts';
+import { createDeviceReads } from './device-reads.ts';
+import { createDeviceShelf } from './devices.ts';
 import { createFeedReader } from './feed.ts';
 import { createFrameReader } from './frames.ts';
 import { createGroupCommit } from './group-commit.ts';
@@ -14,6 +16,7 @@ import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
 import { createLogReads, createOwnWrites, watchGrowth } from './own-writes.ts';
 import { claimOwnership } from './owner.ts';
+import { type EntryRow, storedEntry } from './stored-entry.ts';
 import { createTree } from './tree.ts';
 import { createUnmappedReader } from './unmapped.ts';
 
@@ -45,7 +48,8 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
   noteTargets(writer, options.targets, options.now);
   const lanes = createLanes(writer, options.targets);
-  const appender = createAppender(writer, { ...options, shelf, lanes });
+  const devices = createDeviceShelf(writer);
+  const appender = createAppender(writer, { ...options, shelf, lanes, devices });
   const tree = openTree(writer);
   // A ledger from before there was a tree, or whose tree was emptied, gets it here.
   writer.transaction(() => tree.grow()).immediate();
@@ -82,6 +86,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     books: (drain) => shelf.take(drain, null),
     ...createReads(reader),
     patientOf: createPatientReader(reader),
+    ...createDeviceReads(reader, devices),
     ...createDeliverySide(writer, reader, lanes, group),
     check() {
       writer.exec('BEGIN IMMEDIATE');
@@ -95,14 +100,6 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
       owner.release();
     },
   };
-}
-
-interface EntryRow {
-  readonly seq: number;
-  readonly log_index: number;
-  readonly envelope: string;
-  readonly hash: string;
-  readonly body: string;
 }
 
 function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entries' | 'drains' | 'versions'> {
@@ -133,13 +130,4 @@ function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entrie
       return texts.filter((text) => text.startsWith(opening));
     },
   };
-}
-
-function storedEntry({ seq, log_index, envelope, hash, body }: EntryRow): StoredEntry {
-  const { entry, type, recorded_at } = JSON.parse(envelope) as {
-    entry: string;
-    type: string;
-    recorded_at: string;
-  };
-  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, type, body };
 }

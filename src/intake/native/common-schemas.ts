@@ -1,0 +1,58 @@
+/** What all messages have in common, as zod schemas: keys, references, authors, times, words. */
+import { z } from 'zod';
+import { parseInstant } from '../../domain/instant.ts';
+import { MEND } from './quantity.ts';
+
+export const words = (most: number) => z.string().min(1).max(most);
+
+export const instant = z
+  .string()
+  .refine((text) => parseInstant(text) !== undefined, {
+    error: `is no moment with an offset${MEND}send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00`,
+  })
+  .meta({ format: 'date-time', description: 'RFC 3339, offset required and kept, at most milliseconds' });
+
+/** Printable: a line feed would let two identifiers share one name. */
+// biome-ignore lint/suspicious/noControlCharactersInRegex: control characters are what it refuses
+const keyPart = words(200).regex(/^[^\u0000-\u001f\u007f]+$/, {
+  error: `holds control characters${MEND}send printable text`,
+});
+
+export const identifier = z.strictObject({ system: keyPart, value: keyPart }).meta({
+  id: 'Identifier',
+  description: "The sender's own key: the same key with the same content is answered with the first result.",
+});
+
+export const reference = z
+  .strictObject({
+    reference: z
+      .string()
+      .max(200)
+      .regex(/^[A-Za-z]+\/[A-Za-z0-9\-.]{1,64}$/, {
+        error: `is no reference${MEND}send Type/id, such as Patient/123`,
+      })
+      .optional(),
+    identifier: identifier.optional(),
+  })
+  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
+    error: `names nothing${MEND}send 'reference' or 'identifier', or both`,
+  })
+  .meta({
+    id: 'Reference',
+    description: 'A FHIR reference or a business identifier, or both; never a name.',
+  });
+
+export const author = z
+  .strictObject({
+    type: z.enum(['person', 'device']),
+    reference: reference.shape.reference,
+    identifier: identifier.optional(),
+  })
+  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
+    error: `names nobody${MEND}send 'reference' or 'identifier', or both`,
+  })
+  .meta({ id: 'Author', description: 'Who charts: reference or identifier, or both; never a name.' });
+
+export const note = words(2000).optional();
+export const reason = words(500);
+export const common = { identifier, author, effective_at: instant, note };

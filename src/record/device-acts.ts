@@ -1,0 +1,156 @@
+/** What is charted of devices themselves: that one exists, and on which drain it was when. */
+import type { Sender } from '../audit/chain.ts';
+import { writeBody } from '../audit/entry-text.ts';
+import {
+  assignedAt,
+  assignmentsChanged,
+  type DeviceBody,
+  type DeviceBook,
+  deviceAfter,
+  readAt,
+  timeChanged,
+} from '../domain/device.ts';
+import type { Identifier } from '../domain/entry.ts';
+import { parseInstant } from '../domain/instant.ts';
+import { epochMs } from '../domain/units.ts';
+import { type DeviceLook, deviceStream } from '../store/device-port.ts';
+import type { AppendOutcome, AppendRequest, Decision, Place, Store } from '../store/port.ts';
+import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';
+import { laterThanNow, type NotTaken, noSuchDrain, outOfBounds } from './incoming.ts';
+import { hashOf, nameOf } from './names.ts';
+import { type MovedChain, reroutes } from './reroutes.ts';
+
+/** A device is named after what it is known by. */
+export const deviceNameOf = (device: Identifier): string => nameOf(device);
+
+export interface IncomingAct {
+  /** Name of the device that it is about. */
+  readonly device: string;
+  readonly body: DeviceBody;
+  /** Canonical text of what was sent. */
+  readonly request: string;
+  /** Whether its sender may reach a drain that it concerns; anybody may unless given. */
+  readonly mayReach?: (drain: string) => boolean;
+}
+
+/** Records one, with all that it moves from drain to drain. @param sentBy the client that sent it, if one did */
+export type RecordAct = (act: IncomingAct, sentBy?: Sender) => Promise<AppendOutcome>;
+
+export function createRecordAct(store: Store, settings: RecordSettings): RecordAct {
+  const tools = toolsOf(settings);
+  return async (act, sentBy) => {
+    const [outcome] = await store.append([{ ...requestOf(act, tools), sentBy }]);
+    if (outcome === undefined) throw new Error('a unit of one entry had no outcome');
+    return outcome;
+  };
+}
+
+function requestOf(act: IncomingAct, tools: Tools): AppendRequest {
+  const { device, body, request } = act;
+  return {
+    entryId: nameOf(body.identifier),
+    identifier: body.identifier,
+    requestHash: hashOf(`${deviceStream(device)}\n${request}`),
+    isAnswer: () => false,
+    drain: () => ({ stream: deviceStream(device), drain: null }),
+    linksPatient: null,
+    decide: (_subject, place, devices) => decision(place, act, devices, tools),
+  };
+}
+
+function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: Tools): Decision {
+  const { device, body } = act;
+  const refused = laterThanNow(place, timesIn(body), tools.policy.settings) ?? notOnADrain(body, devices);
+  if (refused !== null) return { refused };
+  const before = devices.device(device);
+  if (body.kind !== 'registered' && before.registered === null) return { refused: noSuchDevice(device) };
+  const after = deviceAfter(before, body);
+  if ('refused' in after) return { refused: after };
+  const moved = movedBy(device, before, after, devices);
+  const beyond = drainsConcerned(before, after, moved).find((drain) => act.mayReach?.(drain) === false);
+  if (beyond !== undefined) return { refused: outOfBounds(beyond) };
+  return {
+    type: body.kind,
+    actor: body.author,
+    effectiveAt: body.effective_at,
+    supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
+    body: writeBody(body),
+    receipt: writeActReceipt(act, moved, place),
+    issues: [],
+    relinked: null,
+    linked: null,
+    devices: { about: { device, drain: placementIn(body)?.drain ?? null } },
+    follows: reroutes(body, moved, tools),
+    enter() {},
+  };
+}
+
+const noSuchDevice = (device: string): NotTaken => ({
+  refused: 'no-such-device',
+  pointer: '/device',
+  value: device,
+  mend: 'register the device first: POST /v1/devices',
+});
+
+const placementIn = (body: DeviceBody) =>
+  body.kind === 'assigned' ? body : body.kind === 'corrected' ? body.replacement : null;
+
+/** A whereabouts of the future is nobody's to know, whoever says so. */
+function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {
+  const within = body.kind === 'corrected' ? '/replacement' : '';
+  const { from, to } = placementIn(body) ?? (body.kind === 'closed' ? { to: body.to } : {});
+  const times = [
+    ['/effective_at', body.effective_at],
+    [`${within}/from`, from],
+    [`${within}/to`, to],
+  ] as const;
+  return times.flatMap(([pointer, text]) => (text === undefined ? [] : [[pointer, text] as const]));
+}
+
+function notOnADrain(body: DeviceBody, devices: DeviceLook): NotTaken | null {
+  const drain = placementIn(body)?.drain;
+  if (drain === undefined || devices.isDrain(drain)) return null;
+  return noSuchDrain(body.kind === 'corrected' ? '/replacement/drain' : '/drain', drain);
+}
+
+/** What the device charted that counts for another drain after the entry than before, in order of time. */
+function movedBy(
+  device: string,
+  before: DeviceBook,
+  after: DeviceBook,
+  devices: DeviceLook,
+): readonly MovedChain[] {
+  const time = timeChanged(before, after);
+  if (time === null) return [];
+  return devices.chainsBetween(device, time.from, time.to).flatMap(({ chain, members, drain: from }) => {
+    const charted = parseInstant(chain.content.effective_at);
+    if (charted === undefined) throw new Error(`${chain.content.effective_at} is no instant`);
+    const to = assignedAt(after, readAt(charted.ms, epochMs(chain.first.recorded_ms)))?.drain ?? null;
+    return to === from ? [] : { chain, members, from, to };
+  });
+}
+
+function drainsConcerned(
+  before: DeviceBook,
+  after: DeviceBook,
+  moved: readonly MovedChain[],
+): readonly string[] {
+  return [
+    ...assignmentsChanged(before, after).map(({ drain }) => drain),
+    ...moved.flatMap(({ from, to }) => [from, to]).filter((drain) => drain !== null),
+  ];
+}
+
+function writeActReceipt({ device, body }: IncomingAct, moved: readonly MovedChain[], place: Place): string {
+  const count = (side: 'from' | 'to', drain: string) => moved.filter((each) => each[side] === drain).length;
+  const drains = [...new Set(moved.flatMap(({ from, to }) => [from ?? [], to ?? []].flat()))].sort();
+  return JSON.stringify({
+    device,
+    sequence: place.seq,
+    entry: nameOf(body.identifier),
+    identifier: body.identifier,
+    kind: body.kind,
+    recorded_at: place.recordedAt,
+    moved: drains.map((drain) => ({ drain, entered: count('to', drain), left: count('from', drain) })),
+  });
+}

@@ -1,0 +1,94 @@
+/** Where an entry that names a device goes: to the drain that the device was on when it was read. */
+import { chainOf, type Subject } from '../domain/book.ts';
+import { type Chain, itemOf } from '../domain/chains.ts';
+import { assignedAt, readAt } from '../domain/device.ts';
+import type { EntryBody, Identifier } from '../domain/entry.ts';
+import { parseInstant } from '../domain/instant.ts';
+import { type EpochMs, epochMs } from '../domain/units.ts';
+import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
+import type { Destination, Place, Write } from '../store/port.ts';
+import { nameOf } from './names.ts';
+
+/** What is said of an earlier entry goes where that one counts; what is new, where the device was. */
+export function destinationOf(body: EntryBody, devices: DeviceLook, nowMs: EpochMs): Destination {
+  const drain =
+    'target' in body
+      ? (devices.chain(nameOf(body.target))?.drain ?? null)
+      : drainAt(body.device, instantOf(body.effective_at), nowMs, devices);
+  return { stream: drain ?? UNMATCHED, drain };
+}
+
+/** The drain that a chain's device was on when what it says was read; null where it was on none, or the chain is void. */
+export function drainOfChain(chain: Chain, devices: DeviceLook): string | null {
+  const { first } = chain;
+  const item = itemOf(chain);
+  return item === undefined ? null : drainAt(first.body.device, item.at, first.recorded_ms, devices);
+}
+
+function drainAt(
+  device: Identifier | undefined,
+  charted: EpochMs,
+  receivedMs: EpochMs,
+  devices: DeviceLook,
+): string | null {
+  if (device === undefined) return null;
+  return assignedAt(devices.device(nameOf(device)), readAt(charted, receivedMs))?.drain ?? null;
+}
+
+/** How the indexes say where the chain of an entry counts; nothing where it names no device. */
+export function routedWrite(chain: Chain, drain: string | null): Pick<Write, 'devices'> {
+  const { device } = chain.first.body;
+  if (device === undefined) return {};
+  const item = itemOf(chain);
+  const readMs = item === undefined ? null : readAt(item.at, chain.first.recorded_ms);
+  return { devices: { chain: { chain: chain.first.id, device: nameOf(device), readMs, drain } } };
+}
+
+export interface NotRouted {
+  readonly refused: 'device-elsewhere' | 'device-differs';
+  readonly pointer: string;
+  readonly value: string;
+  readonly mend: string;
+}
+
+/** Why an entry cannot go to a drain: the device that it names, or that its target named, was not on that drain. */
+export function notRouted(
+  subject: Subject,
+  { drain, recordedMs }: Place & { readonly drain: string },
+  body: EntryBody,
+  devices: DeviceLook,
+): NotRouted | null {
+  if (!('target' in body)) {
+    const { device, effective_at } = body;
+    if (device === undefined) return null;
+    const found = drainAt(device, instantOf(effective_at), epochMs(recordedMs), devices);
+    return found === drain ? null : elsewhere('/device', named(device), found, 'leave out the drain');
+  }
+  const book = subject.get(drain);
+  const first = book === undefined ? undefined : chainOf(book, body.target)?.first;
+  const device = first?.body.device;
+  if (body.device !== undefined && (device === undefined || named(device) !== named(body.device))) {
+    const mend = `it names ${device === undefined ? 'no device' : named(device)}: name that, or none`;
+    return { refused: 'device-differs', pointer: '/device', value: named(body.device), mend };
+  }
+  if (body.kind !== 'corrected' || first === undefined || device === undefined) return null;
+  const { effective_at } = body.replacement;
+  const found = drainAt(device, instantOf(effective_at), first.recorded_ms, devices);
+  if (found === drain) return null;
+  const instead = 'mark the entry entered-in-error and post it anew for the device';
+  return elsewhere('/replacement/effective_at', effective_at, found, instead);
+}
+
+function elsewhere(pointer: string, value: string, found: string | null, instead: string): NotRouted {
+  const where = found === null ? 'no drain' : `drain ${found}`;
+  const mend = `the device was on ${where} then: ${instead}, or correct its assignments`;
+  return { refused: 'device-elsewhere', pointer, value, mend };
+}
+
+function instantOf(text: string): EpochMs {
+  const instant = parseInstant(text);
+  if (instant === undefined) throw new Error(`${text} passed intake and is no instant`);
+  return instant.ms;
+}
+
+const named = ({ system, value }: Identifier): string => `${system}|${value}`;

@@ -1,0 +1,67 @@
+/** A ward with a monitor that goes from drain to drain; all of it is invented. */
+import { at, id, NURSE } from './messages.ts';
+import type { TestService } from './service.ts';
+
+export const MONITOR = id('monitor-1');
+const MONITOR_AUTHOR = { type: 'device', identifier: MONITOR };
+
+const common = (key: string) => ({ identifier: id(key), author: NURSE, effective_at: at('12:00') });
+
+export const registration = (key: string, device = MONITOR) => ({ ...common(key), device, type: 'monitor' });
+
+/** @param to null: it still is */
+export const assigned = (key: string, drain: string, from: string, to: string | null = null) => ({
+  ...common(key),
+  kind: 'assigned',
+  drain,
+  from: at(from),
+  ...(to === null ? {} : { to: at(to) }),
+  reason: 'moved with the patient',
+});
+export const closed = (key: string, target: string, to: string) => ({
+  ...common(key),
+  kind: 'closed',
+  target: id(target),
+  to: at(to),
+  reason: 'taken off',
+});
+export const reassigned = (key: string, target: string, drain: string, from: string, to?: string) => ({
+  ...common(key),
+  kind: 'corrected',
+  target: id(target),
+  reason: 'it was on the other patient',
+  replacement: { drain, from: at(from), ...(to === undefined ? {} : { to: at(to) }) },
+});
+export const withdrawn = (key: string, target: string) => ({
+  ...common(key),
+  kind: 'entered-in-error',
+  target: id(target),
+  reason: 'it was never there',
+});
+
+/** A reading that names the device alone. */
+export const byDevice = (key: string, time: string, level_ml: number, more: object = {}) => ({
+  kind: 'reading',
+  level_ml,
+  device: MONITOR,
+  identifier: id(key),
+  author: MONITOR_AUTHOR,
+  effective_at: at(time),
+  ...more,
+});
+
+export interface TestDevice {
+  readonly device: string;
+  assign(message: object): ReturnType<TestService['send']>;
+  post(message: object): ReturnType<TestService['send']>;
+}
+
+export async function registerMonitor(service: TestService): Promise<TestDevice> {
+  const { text } = await service.send('POST', '/v1/devices', registration('registered'));
+  const { device } = JSON.parse(text) as { device: string };
+  return {
+    device,
+    assign: (message) => service.send('POST', `/v1/devices/${device}/assignments`, message),
+    post: (message) => service.send('POST', '/v1/device-entries', message),
+  };
+}

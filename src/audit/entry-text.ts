@@ -1,7 +1,8 @@
 /** The canonical text of an entry's body: stored, hashed and served as these very bytes. */
 import { Decimal } from '../domain/decimal.ts';
 import type { DeviceBody } from '../domain/device.ts';
-import type { EntryBody, StreamBody } from '../domain/entry.ts';
+import type { EntryBody } from '../domain/entry.ts';
+import type { StreamBody } from '../domain/rerouted.ts';
 import { writeCanonical } from '../json/canonical.ts';
 import { ExactNumber, type ExactValue, parseExactJson } from '../json/exact-json.ts';
 

@@ -1,7 +1,7 @@
 /** Devices and what is unmatched, as the native API shows them. */
 import { type Assignment, assignedAt, type DeviceBook } from '../domain/device.ts';
 import type { EpochMs } from '../domain/units.ts';
-import type { DeviceReads } from '../store/device-port.ts';
+import type { DeviceReads } from '../store/port.ts';
 
 /** @param isSeen whether a drain may be shown to whoever asks @returns null for what they may see nothing of */
 export function deviceView(

@@ -2,7 +2,6 @@
 import type { MovableChain } from '../domain/book.ts';
 import type { DeviceBook } from '../domain/device.ts';
 import type { EpochMs } from '../domain/units.ts';
-import type { StoredEntry } from './port.ts';
 
 /** An entry that named a device, with all that changed it. */
 export interface RoutedChain extends MovableChain {
@@ -38,25 +37,6 @@ export interface DeviceWrites {
   readonly rerouted?: { readonly chains: readonly string[]; readonly drain: string | null };
   /** The device that the entry is about, and the drain that it says it is on. */
   readonly about?: { readonly device: string; readonly drain: string | null };
-}
-
-export interface UnmatchedEntry extends StoredEntry {
-  /** Name of the device. */
-  readonly device: string;
-}
-
-export interface DeviceReads {
-  /** Undefined for a device that nobody has registered. */
-  device(device: string): DeviceBook | undefined;
-  /** Names of registered devices, in their order. */
-  devices(after: string, most: number): readonly string[];
-  /** Names of the devices that were ever assigned to a drain. */
-  devicesOf(drain: string): readonly string[];
-  /** The stream of a device: its registration and assignments. */
-  deviceEntries(device: string, afterSeq: number, most: number): readonly StoredEntry[];
-  /** First forms of what counts for no drain, in the order of the ledger; void ones are left out. */
-  unmatched(afterLogIndex: number, most: number): readonly UnmatchedEntry[];
-  unmatchedCount(): number;
 }
 
 /** Names the stream of a device; no drain is called so. */

@@ -5,10 +5,11 @@
  */
 import type { Sender } from '../audit/chain.ts';
 import type { Subject } from '../domain/book.ts';
+import type { DeviceBook } from '../domain/device.ts';
 import type { Author, Identifier, Reference } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
-import type { DeviceLook, DeviceReads, DeviceWrites } from './device-port.ts';
+import type { DeviceLook, DeviceWrites } from './device-port.ts';
 import type { LogTree, LogWrites } from './log-port.ts';
 import type { UnmappedStore } from './unmapped-port.ts';
 
@@ -142,6 +143,25 @@ export interface StoredConfiguration {
 export interface Configured {
   readonly version: StoredConfiguration;
   readonly isNew: boolean;
+}
+
+export interface UnmatchedEntry extends StoredEntry {
+  /** Name of the device. */
+  readonly device: string;
+}
+
+export interface DeviceReads {
+  /** Undefined for a device that nobody has registered. */
+  device(device: string): DeviceBook | undefined;
+  /** Names of registered devices, in their order. */
+  devices(after: string, most: number): readonly string[];
+  /** Names of the devices that were ever assigned to a drain. */
+  devicesOf(drain: string): readonly string[];
+  /** The stream of a device: its registration and assignments. */
+  deviceEntries(device: string, afterSeq: number, most: number): readonly StoredEntry[];
+  /** First forms of what counts for no drain, in the order of the ledger; void ones are left out. */
+  unmatched(afterLogIndex: number, most: number): readonly UnmatchedEntry[];
+  unmatchedCount(): number;
 }
 
 export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedStore {

@@ -1,4 +1,4 @@
-import { type Store, StoreReadOnly } from './port.ts';
+import { type DeviceReads, type Store, StoreReadOnly } from './port.ts';
 
 /** A store that takes nothing, and says why. Each method is named here, so that no new one writes unnoticed. */
 export function readOnly(store: Store, reason: string): Store {
@@ -41,12 +41,16 @@ export function readOnly(store: Store, reason: string): Store {
     deliveryEvents: store.deliveryEvents,
     deliveryCounts: store.deliveryCounts,
     backlog: store.backlog,
-    device: store.device,
-    devices: store.devices,
-    devicesOf: store.devicesOf,
-    deviceEntries: store.deviceEntries,
-    unmatched: store.unmatched,
-    unmatchedCount: store.unmatchedCount,
+    ...deviceReads(store),
     close: store.close,
   };
 }
+
+const deviceReads = (store: Store): DeviceReads => ({
+  device: store.device,
+  devices: store.devices,
+  devicesOf: store.devicesOf,
+  deviceEntries: store.deviceEntries,
+  unmatched: store.unmatched,
+  unmatchedCount: store.unmatchedCount,
+});

@@ -30,7 +30,7 @@ const MAY_IMPORT = {
   escrow: ['escrow', 'store/port.ts', 'audit', 'domain', 'json'],
   rules: ['rules', 'domain'],
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
-  record: ['record', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
+  record: ['record', 'store/port.ts', 'store/device-port.ts', 'domain', 'fhir', 'audit', 'json'],
   export: ['export', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
   plots: ['plots', 'record', 'domain'],
   // The door of HL7 v2 messages, over MLLP and for the route.

@@ -82,6 +82,10 @@ export function registerDeviceReads(app: FastifyInstance, parts: Parts): void {
     return view === null ? sendProblem(reply, noSuchDevice(request.params.device)) : sendPlain(reply, view);
   });
 
+  registerStreams(app, parts);
+}
+
+function registerStreams(app: FastifyInstance, { store }: Parts): void {
   app.get<OfDevice>('/devices/:device/entries', { config: { doc: DOCS.entries } }, (request, reply) => {
     const { device: name } = request.params;
     const book = store.device(name);

@@ -77,11 +77,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   const keepLink = db.prepare<[string, number, string | null]>(
     'INSERT INTO drain_patient (drain, log_index, patient) VALUES (?, ?, ?)',
   );
-  const savepoint = {
-    set: db.prepare('SAVEPOINT unit'),
-    back: db.prepare('ROLLBACK TO unit'),
-    free: db.prepare('RELEASE unit'),
-  };
+  const savepoint = savepointOn(db);
   let end: LogEnd | null = null;
   let written: Written[] = [];
   /** Drains that the unit under way has written to. */
@@ -189,6 +185,12 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     },
   };
 }
+
+const savepointOn = (db: Database.Database) => ({
+  set: db.prepare('SAVEPOINT unit'),
+  back: db.prepare('ROLLBACK TO unit'),
+  free: db.prepare('RELEASE unit'),
+});
 
 const ofDrain = (drain: string): Destination => ({ stream: drain, drain });
 

@@ -1,5 +1,6 @@
 import type Database from 'better-sqlite3';
-import { type DeviceReads, deviceStream } from '../device-port.ts';
+import { deviceStream } from '../device-port.ts';
+import type { DeviceReads } from '../port.ts';
 import type { DeviceShelf } from './devices.ts';
 import { type EntryRow, storedEntry } from './stored-entry.ts';
 

@@ -1,4 +1,4 @@
-import { type DeviceReads, type Store, StoreReadOnly } from './port.ts';
+import { type Store, StoreReadOnly } from './port.ts';
 
 /** A store that takes nothing, and says why. Each method is named here, so that no new one writes unnoticed. */
 export function readOnly(store: Store, reason: string): Store {
@@ -36,21 +36,25 @@ export function readOnly(store: Store, reason: string): Store {
     unmapped: store.unmapped,
     isUnmapped: store.isUnmapped,
     unmappedCount: store.unmappedCount,
-    taken: store.taken,
-    deliveries: store.deliveries,
-    deliveryEvents: store.deliveryEvents,
-    deliveryCounts: store.deliveryCounts,
-    backlog: store.backlog,
+    ...deliveryReads(store),
     ...deviceReads(store),
     close: store.close,
   };
 }
 
-const deviceReads = (store: Store): DeviceReads => ({
-  device: store.device,
-  devices: store.devices,
-  devicesOf: store.devicesOf,
-  deviceEntries: store.deviceEntries,
-  unmatched: store.unmatched,
-  unmatchedCount: store.unmatchedCount,
+const deviceReads = ({ device, devices, devicesOf, deviceEntries, unmatched, unmatchedCount }: Store) => ({
+  device,
+  devices,
+  devicesOf,
+  deviceEntries,
+  unmatched,
+  unmatchedCount,
+});
+
+const deliveryReads = ({ taken, deliveries, deliveryEvents, deliveryCounts, backlog }: Store) => ({
+  taken,
+  deliveries,
+  deliveryEvents,
+  deliveryCounts,
+  backlog,
 });

@@ -93,7 +93,11 @@ describe('a correction', () => {
 
   it.each([
     ['the end of the chain it should have named', corrected('a3', 'a', level('', '09:00', 1)), named('a2')],
-    ['where to look for the target', corrected('x2', 'x', level('', '09:00', 1)), 'an entry that is charted on this drain'],
+    [
+      'where to look for the target',
+      corrected('x2', 'x', level('', '09:00', 1)),
+      'an entry that is charted on this drain',
+    ],
     ['the kind to send', corrected('a3', 'a2', instilled('', '09:00', 1)), "'reading'"],
     [
       'how to change the kind all the same',

@@ -111,6 +111,7 @@ async function update(
     if (verdict.kind === 'taken') return took(one, remote, answer === null ? null : etagOf(answer));
     if (verdict.kind === 'accepted') return { verdict, taken: takenAs(one, remote, null) };
     if (verdict.kind === 'gone') return replaced(connection, one, remote, verdict);
+    if (verdict.kind === 'duplicate') return alreadyThere(connection, one, verdict);
     if (verdict.kind !== 'conflict') return ended(verdict);
     if (rereads === MOST_REREADS) return ended({ kind: 'conflict', outcome: conflict(verdict.outcome) });
     const current = await readCurrent(connection, remote);
@@ -135,6 +136,19 @@ async function replaced(connection: Connection, one: Findable, remote: string, g
   const [other, ...more] = search.found;
   if (other === undefined || other === remote || more.length > 0) return ended(gone);
   return settleOn(connection, one, other);
+}
+
+/** It says that it has this: believed where what it has says the same. Nothing is written, which it would refuse again. */
+async function alreadyThere(connection: Connection, one: Findable, duplicate: Verdict): Promise<Went> {
+  if (one.identifier === null) return ended(duplicate);
+  const search = await findOurs(connection, one.resource.type, one.identifier);
+  if ('verdict' in search) return ended(search.verdict);
+  for (const remote of search.found) {
+    const current = await readCurrent(connection, remote);
+    if ('verdict' in current) return ended(current.verdict);
+    if (isSame(one.text, current.found?.text ?? '')) return took(one, remote, current.found?.etag ?? null);
+  }
+  return ended(duplicate);
 }
 
 function put(connection: Connection, { resource, text }: One, remote: string, ifMatch: string | null) {

@@ -172,7 +172,7 @@ function canGoAlone(
   isWhole: boolean,
 ): boolean {
   if (kind === 'taken' || kind === 'accepted') return false;
-  return isWhole || references.length > 0 || kind === 'conflict' || kind === 'gone';
+  return isWhole || references.length > 0 || kind === 'conflict' || kind === 'gone' || kind === 'duplicate';
 }
 
 function oneOf(

@@ -38,3 +38,44 @@ it.each([false, true])('asks for exactly this identifier, uncertain: %s', async 
     uncertain ? [`Observation?identifier=${ENCODED}`] : [],
   );
 });
+
+/** Refuses every PUT as a duplicate of what it has under an id of its own. */
+function having(value: number): Connection & { readonly asked: Asked[] } {
+  const asked: Asked[] = [];
+  const held = {
+    ...{ resourceType: 'Observation', id: 'their-7', valueQuantity: { value } },
+    identifier: [{ system: 'urn:x', value: 'v' }],
+  };
+  const said = (status: number, body: object) => ({
+    answer: { status, headers: { etag: 'W/"3"' }, body: JSON.stringify(body) },
+  });
+  return {
+    baseUrl: 'http://127.0.0.1/fhir',
+    asked,
+    async ask(each) {
+      asked.push(each);
+      if (each.method === 'PUT')
+        return { ...said(422, {}), verdict: { kind: 'duplicate', outcome: { why: 'HTTP 422: duplicate' } } };
+      const body = each.path.includes('?') ? { resourceType: 'Bundle', entry: [{ resource: held }] } : held;
+      return { ...said(200, body), verdict: { kind: 'taken' } };
+    },
+  };
+}
+
+// FHIR R4, issue-type 'duplicate': an attempt was made to create a duplicate record.
+it.each([
+  ['the same there', 2, 'taken', 'Observation/their-7'],
+  ['another value there', 3, 'duplicate', undefined],
+])(
+  'believes that an update is a duplicate only of what it finds to be the same: %s',
+  async (_what, value, kind, remote) => {
+    const identifier = { system: 'urn:x', value: 'v' };
+    const text =
+      '{"resourceType":"Observation","id":"level.d.e","identifier":[{"system":"urn:x","value":"v"}],"valueQuantity":{"value":2.0}}';
+    const connection = having(value);
+    const one = { resource: resourceOf(text), text, identifier, known: undefined, uncertain: false };
+    const { verdict, taken } = await sendOne(connection, { ...BY_CREATE, mode: 'put' }, one);
+    expect([verdict.kind, taken?.remote]).toEqual([kind, remote]);
+    expect(connection.asked.filter(({ method }) => method === 'PUT')).toHaveLength(1);
+  },
+);

@@ -214,6 +214,10 @@ function referenceFor(
   return { reference: `${type}?${queryFor(to.identifier)}` };
 }
 
+/** Whether each resource goes in the words and with the patient that it was issued with. */
+export const isSentAsIssued = ({ words, patient, encounter }: Target): boolean =>
+  words.size === 0 && patient === 'as-given' && encounter === 'as-given';
+
 interface Coded {
   category?: object;
   code?: { coding?: object };

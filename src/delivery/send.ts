@@ -10,6 +10,7 @@ import {
   chooseResources,
   inOrder,
   isAmongFacts,
+  isSentAsIssued,
   takenReferences,
   withSubjects,
   withWords,
@@ -119,6 +120,7 @@ async function withSubjectsFound(
   target: Target,
   directory: Directory,
 ): Promise<readonly Resource[] | Stopped> {
+  if (isSentAsIssued(target)) return resources;
   const ready: Resource[] = [];
   for (const resource of resources) {
     const found = await directory.find(resource.text, target);

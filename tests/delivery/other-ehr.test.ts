@@ -118,7 +118,9 @@ describe('conditional create at a server of others', () => {
     const before = await held();
     // As after a kill between sending and settling.
     ledger.db.exec(
-      `DELETE FROM taken WHERE key NOT LIKE '%opening-level' AND key NOT LIKE '%Device/%'; UPDATE lane SET state = 'sending', attempts = 1, log_index = 2, cursor = 1, due_ms = 0`,
+      `UPDATE taken SET resources = (SELECT json_group_object(key, json(value)) FROM json_each(resources)
+         WHERE key LIKE '%opening-level%' OR key LIKE 'Device/%');
+       UPDATE lane SET state = 'sending', attempts = 1, log_index = 2, cursor = 1, due_ms = 0`,
     );
     deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create' }, 200);
     await untilIdle(ledger.store);

@@ -6,10 +6,11 @@
  * under way is claimed again, as uncertain.
  */
 import type Database from 'better-sqlite3';
-import type { Delivery, Settlement, Taken } from '../delivery-port.ts';
+import type { Delivery, Settlement } from '../delivery-port.ts';
 import type { EventWriter } from './delivery-events.ts';
 import { createFrameReader } from './frames.ts';
 import type { Lanes } from './lanes.ts';
+import { createTakenWriter } from './taken.ts';
 
 interface Row {
   readonly drain: string;
@@ -107,27 +108,3 @@ function deliveryOf(target: string, row: Row, now: number, texts: readonly strin
     texts,
   };
 }
-
-function createTakenWriter(db: Database.Database) {
-  const take = db.prepare(
-    `INSERT INTO taken (target, drain, key, version, remote, etag, accepted_ms)
-     SELECT ?, ?, value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4 FROM json_each(?) WHERE true
-     ON CONFLICT (target, drain, key) DO UPDATE SET
-       version = excluded.version, remote = coalesce(excluded.remote, remote), etag = excluded.etag,
-       accepted_ms = excluded.accepted_ms`,
-  );
-  return (target: string, drain: string, taken: readonly Taken[]): void => {
-    if (taken.length === 0) return;
-    const rows = taken.map(({ resource, version, remote, etag, acceptedMs }) => [
-      keyOf(resource),
-      version,
-      remote,
-      etag,
-      acceptedMs,
-    ]);
-    take.run(target, drain, JSON.stringify(rows));
-  };
-}
-
-/** Ids end with the entry they hang on: turned round, what one entry issued lies on one page. Its own inverse. */
-export const keyOf = (resource: string): string => resource.split('.').reverse().join('.');

@@ -12,9 +12,9 @@ import type {
   DeliveryStore,
   ListedDelivery,
   Outcome,
-  Taken,
 } from '../delivery-port.ts';
-import { DUE, keyOf, TO_LOOK_FOR } from './deliveries.ts';
+import { DUE, TO_LOOK_FOR } from './deliveries.ts';
+import { createTakenReader } from './taken.ts';
 
 const MOST_COUNTED = 100_000;
 
@@ -64,22 +64,6 @@ function createBacklog(db: Database.Database): (target: string) => Backlog {
       oldestMs: recordedAt === undefined ? null : Date.parse(recordedAt),
     };
   };
-}
-
-function createTakenReader(db: Database.Database): DeliveryStore['taken'] {
-  interface Row extends Omit<Taken, 'resource'> {
-    readonly key: string;
-  }
-  const read = db.prepare<[string, string, string], Row>(
-    `SELECT key, version, remote, etag, accepted_ms AS acceptedMs FROM taken
-     WHERE target = ? AND drain = ? AND key IN (SELECT value FROM json_each(?))`,
-  );
-  return (target, drain, resources) =>
-    resources.length === 0
-      ? []
-      : read
-          .all(target, drain, JSON.stringify(resources.map(keyOf)))
-          .map(({ key, ...rest }) => ({ resource: keyOf(key), ...rest }));
 }
 
 interface ListRow {

@@ -1,0 +1,75 @@
+/**
+ * What targets took last, one row for all that hangs on one entry: a reading issues some 17 resources, and a row for each
+ * was the largest part of what a delivery cost.
+ */
+import type Database from 'better-sqlite3';
+import type { DeliveryStore, Taken } from '../delivery-port.ts';
+
+/** By type and name of the resource. `remote` is 0 where the target calls it as we do. */
+type Row = Record<
+  string,
+  readonly [version: number, remote: string | 0 | null, etag: string | null, acceptedMs: number | null]
+>;
+
+/** Ids end with the entry they hang on. */
+function placeOf(resource: string): { readonly member: string; readonly anchor: string } {
+  const dot = resource.lastIndexOf('.');
+  return { member: resource.slice(0, dot), anchor: resource.slice(dot + 1) };
+}
+
+function byAnchor<T>(
+  all: readonly T[],
+  nameOf: (each: T) => string,
+): Map<string, [member: string, each: T][]> {
+  const grouped = new Map<string, [string, T][]>();
+  for (const each of all) {
+    const { member, anchor } = placeOf(nameOf(each));
+    const group = grouped.get(anchor);
+    if (group === undefined) grouped.set(anchor, [[member, each]]);
+    else group.push([member, each]);
+  }
+  return grouped;
+}
+
+const READ = 'SELECT resources FROM taken WHERE target = ? AND drain = ? AND anchor = ?';
+
+export function createTakenWriter(db: Database.Database) {
+  const read = db.prepare<[string, string, string], string>(READ).pluck();
+  const write = db.prepare(
+    `INSERT INTO taken (target, drain, anchor, resources) VALUES (?, ?, ?, ?)
+     ON CONFLICT (target, drain, anchor) DO UPDATE SET resources = excluded.resources`,
+  );
+  return (target: string, drain: string, taken: readonly Taken[]): void => {
+    for (const [anchor, group] of byAnchor(taken, ({ resource }) => resource)) {
+      const before = read.get(target, drain, anchor);
+      const row = before === undefined ? {} : (JSON.parse(before) as Row);
+      for (const [member, { resource, version, remote, etag, acceptedMs }] of group) {
+        const known = remote === resource ? 0 : (remote ?? row[member]?.[1] ?? null);
+        row[member] = [version, known, etag, acceptedMs];
+      }
+      write.run(target, drain, anchor, JSON.stringify(row));
+    }
+  };
+}
+
+export function createTakenReader(db: Database.Database): DeliveryStore['taken'] {
+  const read = db.prepare<[string, string, string], string>(READ).pluck();
+  return (target, drain, resources) =>
+    [...byAnchor(resources, (name) => name)].flatMap(([anchor, group]) => {
+      const found = read.get(target, drain, anchor);
+      const row = found === undefined ? {} : (JSON.parse(found) as Row);
+      return group.flatMap(([member, resource]) => {
+        const [version, remote, etag, acceptedMs] = row[member] ?? [];
+        if (version === undefined) return [];
+        return [
+          {
+            resource,
+            version,
+            remote: remote === 0 ? resource : (remote ?? null),
+            etag: etag ?? null,
+            acceptedMs: acceptedMs ?? null,
+          },
+        ];
+      });
+    });
+}

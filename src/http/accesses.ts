@@ -12,7 +12,7 @@ import type { Reference } from '../domain/entry.ts';
 import type { ExactValue } from '../json/exact-json.ts';
 import { writeExact } from '../json/exact-write.ts';
 import { requestIdOf, senderOf } from './caller.ts';
-import { problemOf } from './failures.ts';
+import { type Failure, logFailure, problemOf } from './failures.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
 import type { Parts } from './parts.ts';
 import { refusalText } from './refuse.ts';
@@ -40,14 +40,15 @@ export function recordAccesses(app: FastifyInstance, parts: Pick<Parts, 'store' 
     } catch (error) {
       // What cannot be recorded is not shown.
       if (payload instanceof Readable) payload.destroy();
-      return unanswered(request, reply, error as Error);
+      return unanswered(request, reply, error as Failure);
     }
   });
 }
 
-function unanswered(request: FastifyRequest, reply: FastifyReply, error: Error): string {
+function unanswered(request: FastifyRequest, reply: FastifyReply, error: Failure): string {
   for (const name of ['etag', 'last-modified', 'location', 'content-length']) reply.removeHeader(name);
-  const problem = problemOf(error as Parameters<typeof problemOf>[0], request);
+  const problem = problemOf(error, request);
+  if (problem.status === 500) logFailure(request.log, error);
   const { type, text } = refusalText(request, problem);
   reply.code(problem.status).type(type).header('retry-after', 1);
   return text;

@@ -6,7 +6,7 @@ import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
 import { BadBody } from './body.ts';
 import { type Problem, problem, problemOfFaults } from './problem.ts';
 
-type Failure = Pick<FastifyError, 'code' | 'statusCode'> & Error;
+export type Failure = Pick<FastifyError, 'code' | 'statusCode'> & Error;
 
 export function problemOf(error: Failure, request: FastifyRequest): Problem {
   if (error instanceof StoreBusy) {

@@ -5,6 +5,7 @@
  */
 import { type Access, clientOf, type Repeats, writeAccess } from '../audit/access.ts';
 import { type Store, StoreReadOnly } from '../store/port.ts';
+import { hashOf } from './names.ts';
 
 export interface Accesses {
   /** Takes those of one answer. Resolves when each is durable, or repeats one that is. @throws as {@link Store.append} */
@@ -23,7 +24,7 @@ export interface AccessesOptions {
 export const REPEATS_MS = 60 * 60_000;
 const SWEEP_MS = 30_000;
 /** So many different ones are remembered; beyond that the oldest is told at once. */
-const MOST_REMEMBERED = 20_000;
+const MOST_REMEMBERED = 5000;
 
 interface Remembered {
   readonly access: Access;
@@ -105,7 +106,7 @@ export function createAccesses({ store, log, now }: AccessesOptions): Accesses {
 }
 
 /** The id of its request alone does not make it another. */
-const keyOf = (access: Access): string => JSON.stringify({ ...access, request_id: null });
+const keyOf = (access: Access): string => hashOf(JSON.stringify({ ...access, request_id: null }));
 
 const again = (before: Repeats | null, at: string): Repeats => ({
   times: (before?.times ?? 0) + 1,

@@ -249,6 +249,14 @@ describe('a refusal of access control is kept', () => {
     ]);
   });
 
+  test('of a route that concerns nobody as well', async () => {
+    const reader = await guarded.token({ scope: 'system/Observation.rs', client_id: 'reader' });
+    expect((await send('GET', '/metrics', undefined, {}, reader)).status).toBe(403);
+    expect(accesses()).toMatchObject([
+      { client: 'reader', operation: 'metrics', status: 403, patient: null },
+    ]);
+  });
+
   test('of another patient, by path, in a batch and in a bundle', async () => {
     const key = guarded.key('system/Observation.crus', { patient: null, drain });
     await expect

@@ -183,6 +183,7 @@ describe('headers', () => {
       '/fhir/metadata',
       '/fhir/Observation/x',
       '/livez',
+      '/v1/overview/live',
       '/nothing',
       '/metrics',
       '/',

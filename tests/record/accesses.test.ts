@@ -104,3 +104,14 @@ test('a ledger that is only read is still shown, and the log says so without say
   expect([told, warned]).toEqual([[], ['an access could not be recorded: the ledger is only read']]);
   await accesses.close();
 });
+
+test('so many different ones that not all are remembered: the oldest is told, and none is lost', async () => {
+  const { accesses, told } = bench();
+  const asks = 5100;
+  for (let n = 0; n < asks; n += 1) await accesses.note([asked(`a-${n}`)]);
+  for (const n of [0, asks - 1]) await accesses.note([asked(`a-${n}`)]);
+  // The first was forgotten, and is written again; the last is only counted.
+  expect(told).toHaveLength(asks + 1);
+  await accesses.close();
+  expect(told).toHaveLength(asks + 2);
+});

@@ -84,6 +84,9 @@ function beginning(parts: Parts, live: Live) {
     if (live.isFull()) return sendProblem(reply.header('retry-after', 5), FULL);
     // One access a stream: it says that something was charted, and what it was is asked for.
     await parts.accesses.note(accessesOf(request, 200, parts));
+    // What all answers say to browsers, this one says too.
+    for (const [name, value] of Object.entries(reply.getHeaders()))
+      if (value !== undefined) reply.raw.setHeader(name, value);
     reply.hijack();
     live.begin(reply.raw, isWanted, said === undefined ? null : Number(said));
     return reply;

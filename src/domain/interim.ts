@@ -36,10 +36,9 @@ export function isInterim(chart: Chart, row: Row, changes: readonly DrainChange[
 /** These come with how a device is built or set, not with what happens at the drain. */
 const ALWAYS_SO: readonly Mark[] = ['finer-than-graduations', 'clock-skew'];
 
-function isPlain({ counted, leftOut, marks, volumes }: Row): boolean {
-  const interval = volumes?.interval;
-  const isMeasured = interval === undefined || (interval.reason === null && !interval.suspect);
-  return counted && leftOut.length === 0 && isMeasured && marks.every((mark) => ALWAYS_SO.includes(mark));
+/** What is left out of the arithmetic is marked; an interval without a plain volume is not, but has a reason. */
+function isPlain({ marks, volumes }: Row): boolean {
+  return (volumes?.interval.reason ?? null) === null && marks.every((mark) => ALWAYS_SO.includes(mark));
 }
 
 /** The newest reading of a device that is charted after one moment and not after another. */

@@ -54,6 +54,7 @@ const environment = z.object({
   DRAINLEDGER_PROFILES: path,
   DRAINLEDGER_RULES: path,
   DRAINLEDGER_HL7V2: path,
+  DRAINLEDGER_MLLP: path,
   DRAINLEDGER_CHECKPOINT_KEY: path,
   DRAINLEDGER_HEAD_FILE: path,
   DRAINLEDGER_ESCROW_FILE: path,
@@ -112,6 +113,8 @@ export interface Config extends LedgerConfig {
   readonly rulesFile: string | undefined;
   /** How HL7 v2 messages are read; without it none are taken. */
   readonly hl7v2File: string | undefined;
+  /** Where they are taken over MLLP, and from whom. */
+  readonly mllpFile: string | undefined;
   readonly targets: readonly ConfiguredTarget[];
   readonly calendar: Calendar;
   readonly terminology: Terminology;
@@ -171,6 +174,13 @@ const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
   },
 });
 
+/** Settings that mean nothing without another. */
+const NEEDS = [
+  ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
+  ['DRAINLEDGER_ESCROW_URL', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
+  ['DRAINLEDGER_MLLP', 'DRAINLEDGER_HL7V2', 'without it no message can be read'],
+] as const;
+
 /** @throws {ConfigError} listing all faults and unknown DRAINLEDGER_ names */
 export function readConfig(env: Environment): Config {
   const parsed = environment.safeParse(env);
@@ -178,9 +188,8 @@ export function readConfig(env: Environment): Config {
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
   );
   const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
-  for (const name of ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_ESCROW_URL']) {
-    if (env[name] !== undefined && env.DRAINLEDGER_CHECKPOINT_KEY === undefined)
-      faults.push(`${name} needs DRAINLEDGER_CHECKPOINT_KEY: what is not signed proves nothing to others`);
+  for (const [name, needed, why] of NEEDS) {
+    if (env[name] !== undefined && env[needed] === undefined) faults.push(`${name} needs ${needed}: ${why}`);
   }
   faults.push(...issueTexts(parsed.error), ...accessFaults(env));
   const targets = targetsIn(env);
@@ -200,6 +209,7 @@ export function readConfig(env: Environment): Config {
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
     hl7v2File: e.DRAINLEDGER_HL7V2,
+    mllpFile: e.DRAINLEDGER_MLLP,
     targets: url === undefined ? targets : [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)],
     calendar: {
       zone: e.DRAINLEDGER_ZONE,

@@ -11,8 +11,8 @@ import type { Configuration, ConfigurationInForce } from './domain/configuration
 import { ALWAYS, type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { epochMs } from './domain/units.ts';
-import { readMessageMapping } from './hl7v2-files.ts';
-import { hl7v2Of } from './hl7v2-parts.ts';
+import { readMessageMapping, readMllp } from './hl7v2-files.ts';
+import { hl7v2Of, mllpOf } from './hl7v2-parts.ts';
 import { buildApp } from './http/app.ts';
 import type { Limits } from './http/limits.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
@@ -33,6 +33,8 @@ import { openSqliteStore } from './store/sqlite/store.ts';
 export interface Service {
   /** Where it listens. */
   readonly url: string;
+  /** Where it listens for MLLP; null where it does not. */
+  readonly mllpPort: number | null;
   /** Answers what has begun, settles what is being sent, closes the ledger. */
   stop(): Promise<void>;
 }
@@ -49,6 +51,7 @@ const MOST_QUEUED = 10_000;
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const access = config.accessFile === null ? DEVELOPMENT : readAccess(config.accessFile);
   const chosen = configurationOf(config);
+  const mllpOptions = config.mllpFile === undefined ? null : readMllp(config.mllpFile);
   const { canonical, origin, database } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
   const opened = storeOf(config, () => policy, onFatal);
@@ -64,8 +67,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const accesses = createAccesses({ store, log: logger, now: Date.now });
   const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
   const recording = recordingParts(store, { policy, canonical, origin, terminology });
-  const { record } = recording;
-  const hl7v2 = mapping === undefined ? null : hl7v2Of({ store, mapping, profiles, record });
+  const hl7v2 = hl7v2Of({ store, mapping, profiles, record: recording.record });
   let url = '';
   const app = buildApp({
     logger,
@@ -82,7 +84,9 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  return { url, stop: () => stopInOrder({ app, accesses, deliverers, proof, search, store }) };
+  const mllp = await mllpOf(mllpOptions, hl7v2, { store, accesses, log: logger });
+  const running = { mllp, app, accesses, deliverers, proof, search, store };
+  return { url, mllpPort: mllp?.port ?? null, stop: () => stopInOrder(running) };
 }
 
 /** Whoever is not known has no need to ask much. In development there is one client, and nobody to be kept from. */
@@ -143,6 +147,7 @@ const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['
   });
 
 interface Running {
+  readonly mllp: Awaited<ReturnType<typeof mllpOf>>;
   readonly app: ReturnType<typeof buildApp>;
   readonly accesses: Accesses;
   readonly deliverers: Deliverers;
@@ -152,7 +157,8 @@ interface Running {
 }
 
 async function stopInOrder(running: Running): Promise<void> {
-  const { app, accesses, deliverers, proof, search, store } = running;
+  const { mllp, app, accesses, deliverers, proof, search, store } = running;
+  await mllp?.stop();
   await app.close();
   await accesses.close();
   await deliverers.stop();

@@ -37,6 +37,8 @@ export interface Taken {
 
 export interface Hl7v2 {
   take(sent: Sent): Promise<Taken>;
+  /** What is said of a message that is too long to be read, by its beginning. */
+  refuseLong(beginning: Buffer, mostBytes: number): Taken;
   /** Messages answered since the start, by what was said of them. */
   counts(): Readonly<Record<Taken['code'], number>>;
 }
@@ -46,13 +48,20 @@ export function createHl7v2(parts: TakeParts): Hl7v2 {
   return {
     async take(sent) {
       const read = readMessage(sent.bytes);
-      const verdict = 'fault' in read ? rejected([read.fault]) : await judge(read, sent, parts);
-      counts[verdict.code] += 1;
-      const { isCommitted: _committed, faults: _faults, words: _words, ...said } = verdict;
-      return { ...said, acknowledgements: acknowledge(read, verdict, parts.now()) };
+      return answer(read, 'fault' in read ? rejected([read.fault]) : await judge(read, sent, parts));
+    },
+    refuseLong(beginning, mostBytes) {
+      const fault = ofMessage(`is over ${mostBytes} bytes`, 'send less in one message');
+      return answer({ ...headerAlone(beginning), charset: ASCII }, rejected([fault]));
     },
     counts: () => ({ ...counts }),
   };
+
+  function answer(read: Answered, verdict: Verdict): Taken {
+    counts[verdict.code] += 1;
+    const { isCommitted: _committed, faults: _faults, words: _words, ...said } = verdict;
+    return { ...said, acknowledgements: acknowledge(read, verdict, parts.now()) };
+  }
 }
 
 interface Read extends Answered {

@@ -161,14 +161,19 @@ const WRITES: Readonly<Record<string, Interaction>> = {
   [`${FHIR_BASE}/`]: 'batch',
 };
 
-/** Of an item that was refused inside a batch. */
-export const refusedItem = (caller: Caller, drains: readonly string[], parts: Pick<Parts, 'store'>) =>
+/** Of an item that was refused inside a batch, or of a message that came by another way than HTTP. */
+export const refusedItem = (
+  caller: Caller,
+  drains: readonly string[],
+  parts: Pick<Parts, 'store'>,
+  request = 'an item of a batch',
+) =>
   ofEach(
     {
       ...senderOf(caller),
       interaction: 'create',
       operation: 'enter',
-      request: 'an item of a batch',
+      request,
       status: 403,
     },
     drains,

@@ -15,6 +15,7 @@ interface Reply {
 
 export interface TestService {
   readonly url: string;
+  readonly mllpPort: number | null;
   readonly folder: string;
   readonly document: OpenApi;
   /** All that was logged, a JSON line each. */
@@ -57,6 +58,7 @@ export async function startTestService(
   const check = createCheck(document);
   return {
     url: service.url,
+    mllpPort: service.mllpPort,
     folder,
     document,
     log: () => lines.join(''),

@@ -63,7 +63,7 @@ export function certify({ name, by, host, untilMs = Date.now() + DAY_MS }: Wante
   const signature = sign('sha256', body, by?.privateKey ?? privateKey);
   const whole = sequence(body, ECDSA_SHA256, der(0x03, Buffer.from([0]), signature));
   return {
-    cert: `-----BEGIN CERTIFICATE-----\n${whole.toString('base64').replaceAll(/.{64}/g, '$&\n')}\n-----END CERTIFICATE-----\n`,
+    cert: `-----BEGIN CERTIFICATE-----\n${whole.toString('base64').replaceAll(/.{64}(?=.)/g, '$&\n')}\n-----END CERTIFICATE-----\n`,
     key: String(privateKey.export({ type: 'pkcs8', format: 'pem' })),
     name,
     privateKey,

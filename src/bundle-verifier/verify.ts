@@ -135,9 +135,9 @@ function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Ent
   return said;
 }
 
-/** Of a client's accesses only those that were about the drain or patient are here. */
+/** Of accesses, of devices and of what was unmatched only what was about the drain or patient is here. */
 const isPicked = ({ about }: Manifest, stream: string): boolean =>
-  about.from_index === undefined && stream.startsWith('access.');
+  about.from_index === undefined && /^(access\.|device-|unmatched$)/.test(stream);
 
 /**
  * A period is whole from its first to its last entry; all else, and the keys, from the first entry of its stream on.

@@ -98,11 +98,8 @@ export function randomBundle(random: Random): Bundle {
       restores += 1;
       add('log', 'restored', writeRestored({ reason: 'r', doubt: 'd', given_up: [] }));
     } else if (kind < 4) {
-      add(
-        `access.2026-11-20.${below(random, 2)}`,
-        'access',
-        `{"kind":"access","drains":["d${below(random, 3)}"]}`,
-      );
+      const stream = PICKED[below(random, PICKED.length)] ?? '';
+      add(stream, 'access', `{"kind":"access","drains":["d${below(random, 3)}"]}`);
     } else {
       const says = kind < 6 ? (kind === 4 ? 'corrected' : 'entered-in-error') : 'reading';
       add(
@@ -115,6 +112,9 @@ export function randomBundle(random: Random): Bundle {
   }
   return prove(random, entries, key, first, restores);
 }
+
+/** Streams of which a bundle of a drain holds what is about the drain. */
+export const PICKED = ['access.2026-11-20.0', 'access.2026-11-20.1', 'device-m', 'unmatched'];
 
 function issuedBy(random: Random): string[] {
   return Array.from({ length: below(random, 3) }, () => {
@@ -144,10 +144,10 @@ function prove(random: Random, all: BundleEntry[], key: KeyObject, first: Buffer
         each.stream === 'log' || (each.log_index >= Math.min(a, b) && each.log_index <= Math.max(a, b)),
     );
   } else if (part === 2)
-    // Of a drain: its own entries, and the accesses that were about it.
+    // Of a drain: its own entries, and what was about it of accesses, devices and what was unmatched.
     entries = all.filter(
       ({ stream, body }) =>
-        stream === 'log' || stream === 'd1' || (stream.startsWith('access.') && body.includes('d1')),
+        stream === 'log' || stream === 'd1' || (PICKED.includes(stream) && body.includes('d1')),
     );
   const origin = originOf(LOG, restores);
   return {

@@ -28,5 +28,7 @@ What is not: that what was charted is true; that anything was charted at all; th
 last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
 before it was signed. Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry
 which client sent it. Those of a drain or patient are picked one by one, so that one left out is not seen; those of a period
-are whole.
+are whole. So it is with where devices were (streams \`device-…\`), and with what was read on a device that was on no drain then
+(\`unmatched\`). \`rerouted\` entries say what counts for a drain from then on: of that, what had counted for another drain before
+stands in the stream of that one, and is in its bundle.
 `;

@@ -1,6 +1,7 @@
 /** Which entries an audit bundle is about. */
 import type Database from 'better-sqlite3';
 import { createPlaceFinder } from '../../store/sqlite/log-end.ts';
+import { ofDevices } from './select-devices.ts';
 
 export type Wanted =
   | { readonly drain: string }
@@ -31,6 +32,7 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
   const indexes = [
     ...indexesOf(db, [...OF_ALL, ...known], size),
     ...accessesTo(db, { drains: known, patient: 'patient' in wanted ? wanted.patient : null }, size),
+    ...ofDevices(db, known, size),
   ];
   return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b) };
 }

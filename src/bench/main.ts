@@ -6,6 +6,7 @@ import { accessCost } from './access-cost.ts';
 import { costPerEntry } from './cost-per-entry.ts';
 import { deliveryRate } from './delivery.ts';
 import { fleetCost } from './fleet.ts';
+import { fillLargeLedger } from './large-ledger.ts';
 import { type Load, load, placeDrains } from './load.ts';
 import { startScript } from './process.ts';
 import { readsWhileWriting } from './reads-while-writing.ts';
@@ -22,6 +23,10 @@ const CONNECTIONS = [1, 10, 50, 200];
 const ENTRIES = Number(process.env.BENCH_ENTRIES ?? '100000');
 /** The full size is 1,000,000 on 2,000 drains, which takes most of an hour to fill on a slow machine. */
 const OBSERVATIONS = Number(process.env.BENCH_OBSERVATIONS ?? '50000');
+
+/** For trends and the overview: the full size is 1,000,000 on 2,000 drains, about five minutes to fill. */
+const READINGS = Number(process.env.BENCH_READINGS ?? '20000');
+const READINGS_OF_A_DRAIN = 500;
 
 type Figure = Load & { readonly cpuPerRequest: number };
 
@@ -86,7 +91,9 @@ try {
   const searched = join(folder, 'search.db');
   await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
   const search = await searchFigures(searched);
-  const trends = await trendFigures(searched);
+  const large = join(folder, 'large.db');
+  await fillLargeLedger(large, READINGS, Math.ceil(READINGS / READINGS_OF_A_DRAIN));
+  const trends = await trendFigures(large);
   console.log(
     'Durable ingest, full derivation; limit: the same route with validation only (target at 50: ratio >= 0.5)',
   );

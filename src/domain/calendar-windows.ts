@@ -9,12 +9,20 @@ import { newestWhere } from './history.ts';
 import { type IntervalReason, isMeasured, lengthMs, type Span } from './interval.ts';
 import { add, type Rational, rational } from './rational.ts';
 import type { Settings } from './settings.ts';
-import { flowsBetween, type SpanSum, spanSum } from './span.ts';
+import { flowsBetween, type Measured, type SpanSum, spanSum } from './span.ts';
 import type { FoldState } from './state.ts';
 import { type EpochMs, epochMs, microlitres } from './units.ts';
 
 /** When a drain came in and went out. */
 export type InPlace = Pick<DrainView, 'placedMs' | 'removedMs'>;
+
+/** What windows are cut from, of all that a chart comes to. */
+export interface SummedState extends Measured, Pick<FoldState, 'measuredFrom'> {
+  readonly chamber: {
+    readonly run: { readonly last: { readonly at: EpochMs } } | null;
+    readonly unclosed: { readonly from: { readonly at: EpochMs } } | null;
+  };
+}
 
 /** Why part of a window is not covered. */
 export type UncoveredReason =
@@ -41,7 +49,7 @@ export interface CalendarWindow extends Span {
 
 /** @returns null where the drain was not in place in any of it */
 export function calendarWindow(
-  state: FoldState,
+  state: SummedState,
   drain: InPlace,
   window: Span,
   { max_gap_ms: maxGapMs }: Settings,
@@ -93,20 +101,20 @@ function windowSum(
 }
 
 /** The time of the newest level that counts; null while there is none. */
-export function newestLevelAt({ chamber, intervals }: FoldState): EpochMs | null {
+export function newestLevelAt({ chamber, intervals }: SummedState): EpochMs | null {
   const times = [chamber.run?.last.at, chamber.unclosed?.from.at, intervals?.item.interval.to.at];
   const newest = Math.max(...times.map((time) => time ?? -Infinity));
   return newest === -Infinity ? null : epochMs(newest);
 }
 
 /** Up to when no further level is awaited: the newest level, before it the placement; for ever once the drain is out. */
-export function closedUntil(state: FoldState, { placedMs, removedMs }: InPlace): EpochMs | null {
+export function closedUntil(state: SummedState, { placedMs, removedMs }: InPlace): EpochMs | null {
   if (removedMs !== null) return epochMs(Infinity);
   return newestLevelAt(state) ?? placedMs;
 }
 
 /** Sorted, each once. Levels tile the time from the first to the last, so what is not measured lies in some interval. */
-function uncoveredReasons(state: FoldState, part: Span, maxGapMs: number): readonly UncoveredReason[] {
+function uncoveredReasons(state: SummedState, part: Span, maxGapMs: number): readonly UncoveredReason[] {
   const newest = newestLevelAt(state);
   if (part.from === part.to) return [];
   if (newest === null) return ['no-level'];

@@ -47,7 +47,7 @@ export function rateOf(
     per_kg:
       typeof weight === 'string'
         ? { value: null, reason: weight }
-        : perKilogram(net, elapsed, perHourError, weight),
+        : { ...perKilogram(perHour(net, elapsed), perHourError, weight), weight },
   };
 }
 
@@ -56,11 +56,14 @@ function perHour(volume: Microlitres, elapsedMs: number): Rational {
   return { numerator: BigInt(volume) * 3600n, denominator: BigInt(elapsedMs) };
 }
 
-function perKilogram(net: Microlitres, elapsedMs: number, perHourError: number | null, weight: Weight) {
-  const { numerator, denominator } = perHour(net, elapsedMs);
+/** A rate in mL/h and its error as mL/kg/h. */
+export function perKilogram(
+  { numerator, denominator }: Rational,
+  perHourError: number | null,
+  { weight }: Weight,
+): { readonly value: Rational; readonly uncertainty: number | null } {
   return {
-    value: { numerator: numerator * 1000n, denominator: denominator * BigInt(weight.weight) },
-    uncertainty: perHourError === null ? null : (perHourError * 1000) / weight.weight,
-    weight,
+    value: { numerator: numerator * 1000n, denominator: denominator * BigInt(weight) },
+    uncertainty: perHourError === null ? null : (perHourError * 1000) / weight,
   };
 }

@@ -31,7 +31,7 @@ export function intervalUncertainty({ risesFrom, to }: Interval): Microlitres | 
 }
 
 /** Intervals that are summed and hang together: each rises from the level that the one before it reached. */
-interface Link {
+export interface Link {
   readonly number: number;
   readonly startVariance: number;
   /** Of all links before this one, and where the last of them ended. */

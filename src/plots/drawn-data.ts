@@ -8,7 +8,7 @@ import type { Span } from '../domain/interval.ts';
 import type { Row } from '../domain/row.ts';
 import { epochMs, HOUR_MS } from '../domain/units.ts';
 import type { Bucket, Point } from '../record/trends/point.ts';
-import { type SeriesPoints, trendsOf } from '../record/trends/trends.ts';
+import { type SeriesPoints, sourceOf, trendsOf } from '../record/trends/trends.ts';
 
 export type EventSign = 'unit' | 'rebased' | 'instilled' | 'sampled' | 'clamped' | 'unclamped';
 
@@ -64,8 +64,9 @@ export function drawnData({ book, calendar, over, episodes, joinedUpTo }: DrawnF
   const bucket = bucketFor(over);
   // Wider by one interval at the start, so that a line comes in from where it was.
   const wide = { from: epochMs(over.from - joinedUpTo), to: over.to, last_h: 0 };
-  const charted = trendsOf(book, calendar, { series: CHARTED, bucket: 'raw', ...wide });
-  const bars = trendsOf(book, calendar, { series: ['net'], bucket, ...over, last_h: 0 });
+  const source = sourceOf(book);
+  const charted = trendsOf(source, calendar, { series: CHARTED, bucket: 'raw', ...wide });
+  const bars = trendsOf(source, calendar, { series: ['net'], bucket, ...over, last_h: 0 });
   if ('tooMany' in charted || 'tooMany' in bars) return null;
   return {
     over,

@@ -26,8 +26,8 @@ import { coveredThousandths } from '../domain/span.ts';
 import { isLowConfidence } from '../domain/uncertainty.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../domain/units.ts';
 import { localText, timeOfDayText, windowsOver } from './calendar.ts';
+import { uncertaintyMl } from './figures.ts';
 import { ALGORITHM } from './receipt.ts';
-import { uncertaintyMl } from './view.ts';
 
 /** What is asked for; null stands for the default. */
 export interface Asked {

@@ -6,6 +6,7 @@ import { type DrainView, isSamePatient, patientKey } from '../domain/drain.ts';
 import type { EntryBody, Kind, Reference, Site } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
 import type { Settings } from '../domain/settings.ts';
+import { MINUTE_MS } from '../domain/units.ts';
 import type { Place } from '../store/port.ts';
 import type { NotRouted } from './routing.ts';
 
@@ -123,7 +124,8 @@ export function laterThanNow(
 ): NotTaken | null {
   for (const [pointer, text] of charted) {
     if ((parseInstant(text)?.ms ?? 0) - place.recordedMs <= settings.max_future_ms) continue;
-    const mend = `send a time no later than 5 minutes after now, ${place.recordedAt}`;
+    const minutes = settings.max_future_ms / MINUTE_MS;
+    const mend = `send a time no later than ${minutes} minutes after now, ${place.recordedAt}`;
     return { refused: 'in-the-future', pointer, value: text, mend };
   }
   return null;

@@ -4,12 +4,12 @@ import type { ChamberFill, TimeToFull } from '../domain/chamber.ts';
 import type { LeakReading } from '../domain/leak-readings.ts';
 import type { LeakQuantity, LeakTrend } from '../domain/leak-trend.ts';
 import type { Patency, SwingSeen } from '../domain/patency.ts';
-import { type Rational, rational, roundHalfEven } from '../domain/rational.ts';
+import { type Rational, rational } from '../domain/rational.ts';
 import type { Row } from '../domain/row.ts';
 import type { CheckedItem, SetUpCheck } from '../domain/set-up-check.ts';
 import { HOUR_MS } from '../domain/units.ts';
+import { rounded } from './figures.ts';
 
-const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
 const roundedOrNull = (value: Rational | null, decimals: number): number | null =>
   value === null ? null : rounded(value, decimals);
 const hours = (ms: number): number => rounded(rational(ms, HOUR_MS), 1);

@@ -1,19 +1,18 @@
 /** Where a drain stands: the newest of each value with its time and age, and what its whole chart shows. */
 import { airLeakOf } from '../domain/air-leak.ts';
 import type { Book } from '../domain/book.ts';
-import { chamberFill } from '../domain/chamber.ts';
 import { rowsFrom, stateOf } from '../domain/chart.ts';
-import { clampedSpans, type RowUnderConditions, underConditions } from '../domain/conditions.ts';
+import { type RowUnderConditions, underConditions } from '../domain/conditions.ts';
 import type { DrainView } from '../domain/drain.ts';
-import type { ChamberState } from '../domain/drainage.ts';
-import type { SuctionSource } from '../domain/negativity.ts';
 import { patencyOf } from '../domain/patency.ts';
 import type { Row } from '../domain/row.ts';
 import { setUpCheck } from '../domain/set-up-check.ts';
+import type { FoldState } from '../domain/state.ts';
 import { type EpochMs, epochMs } from '../domain/units.ts';
 import { chartAsOf, drainViewOf } from './chart-view.ts';
-import { airLeakView, chamberView, patencyView, setUpCheckView } from './judged-view.ts';
+import { airLeakView, patencyView, setUpCheckView } from './judged-view.ts';
 import { ALGORITHM } from './receipt.ts';
+import { standingOf } from './standing.ts';
 import { chartRowView } from './view.ts';
 
 /** Silence shows as age, never as 0 mL. */
@@ -22,7 +21,6 @@ export function stateViewOf(book: Book, asOf: EpochMs | null, now: number) {
   const { settings } = circumstances;
   const chart = chartAsOf(book, asOf);
   const rows = rowsFrom(chart, epochMs(-Infinity));
-  const { chamber, conditions } = stateOf(chart);
   const under = underConditions(rows);
   const at = asOf ?? now;
   const aged = (row: Row | undefined) =>
@@ -32,7 +30,7 @@ export function stateViewOf(book: Book, asOf: EpochMs | null, now: number) {
     ...drainViewOf(book),
     derivation: { algorithm: ALGORITHM, settings: settings.version },
     as_of: new Date(at).toISOString(),
-    ...(isRemoved(view, asOf) ? NOT_IN_USE : inUseView(chamber, conditions.source, under, lastVolumes, view)),
+    ...(isRemoved(view, asOf) ? NOT_IN_USE : inUseView(stateOf(chart), under, lastVolumes, view)),
     air_leak: airLeakView(airLeakOf(under, view, settings)),
     last_reading: aged(rows.findLast((row) => row.item.content.kind === 'reading' && row.counted)),
     last_volumes: aged(lastVolumes),
@@ -56,24 +54,20 @@ const NOT_IN_USE = {
 } as const;
 
 function inUseView(
-  chamber: ChamberState,
-  suctionSource: SuctionSource,
+  state: FoldState,
   under: readonly RowUnderConditions[],
   lastVolumes: Row | undefined,
   { site }: DrainView,
 ) {
-  const fill = chamberFill(chamber, lastVolumes?.volumes ?? null);
-  const filled = fill === null ? null : chamberView(fill);
-  const level = chamber.run?.last.level;
-  const clamped = clampedSpans(under).at(-1);
+  const { unit, level_ml, chamber, suction_source, clamped_since } = standingOf(state, under, lastVolumes);
   const check = setUpCheck(under);
   return {
-    unit: chamber.profile,
-    level_ml: level === undefined ? null : level / 1000,
-    fill_fraction: filled?.fill_fraction ?? null,
-    suction_source: suctionSource,
-    clamped_since: clamped?.to === Infinity ? new Date(clamped.from).toISOString() : null,
-    chamber: filled,
+    unit,
+    level_ml,
+    fill_fraction: chamber?.fill_fraction ?? null,
+    suction_source,
+    clamped_since,
+    chamber,
     set_up_check: check === null ? null : setUpCheckView(check),
     patency: patencyView(patencyOf(under, site)),
   };

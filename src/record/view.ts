@@ -5,12 +5,13 @@ import type { Interval } from '../domain/interval.ts';
 import { netOf } from '../domain/interval.ts';
 import type { Negativity } from '../domain/negativity.ts';
 import type { Rate } from '../domain/rate.ts';
-import { approximately, type Rational, roundHalfEven } from '../domain/rational.ts';
+import { approximately } from '../domain/rational.ts';
 import { type Cumulative, completenessOf, type Row, type Volumes } from '../domain/row.ts';
 import { coveredThousandths } from '../domain/span.ts';
 import { isLowConfidence } from '../domain/uncertainty.ts';
 import { HOUR_MS } from '../domain/units.ts';
 import type { Window } from '../domain/windows.ts';
+import { ml, rounded, toDecimals, uncertaintyMl } from './figures.ts';
 
 /** A row with what was charted, digits aside (the entries keep those). */
 export function chartRowView(row: Row) {
@@ -56,14 +57,6 @@ function volumesView(volumes: Volumes) {
   };
 }
 
-/** µL as mL. */
-const ml = (microlitres: number | null): number | null => (microlitres === null ? null : microlitres / 1000);
-const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
-
-/** Expanded uncertainty, µL as mL. */
-export const uncertaintyMl = (uncertainty: number | null): number | null =>
-  uncertainty === null ? null : Number((uncertainty / 1000).toFixed(1));
-
 function intervalView(interval: Interval, rate: Rate, uncertainty: number | null) {
   return {
     from: interval.from.at_text,
@@ -86,7 +79,7 @@ function rateView(rate: Rate) {
   const { open, per_kg } = rate;
   return {
     rate_ml_h: rounded(rate.value, 1),
-    rate_uncertainty_ml_h: rate.uncertainty === null ? null : Number(rate.uncertainty.toFixed(1)),
+    rate_uncertainty_ml_h: toDecimals(rate.uncertainty, 1),
     ...(open.value === null
       ? { open_time_rate_ml_h: null, open_time_rate_reason: open.reason }
       : { open_time_rate_ml_h: rounded(open.value, 1) }),
@@ -94,8 +87,7 @@ function rateView(rate: Rate) {
       ? { rate_ml_kg_h: null, rate_ml_kg_h_reason: per_kg.reason }
       : {
           rate_ml_kg_h: rounded(per_kg.value, 2),
-          rate_uncertainty_ml_kg_h:
-            per_kg.uncertainty === null ? null : Number(per_kg.uncertainty.toFixed(2)),
+          rate_uncertainty_ml_kg_h: toDecimals(per_kg.uncertainty, 2),
           weight_kg: per_kg.weight.weight / 1000,
         }),
   };

@@ -38,6 +38,7 @@ export function readOnly(store: Store, reason: string): Store {
     unmappedCount: store.unmappedCount,
     ...deliveryReads(store),
     ...deviceReads(store),
+    ...keptBeside(store),
     close: store.close,
   };
 }
@@ -50,6 +51,9 @@ const deviceReads = ({ device, devices, devicesOf, deviceEntries, unmatched, unm
   unmatched,
   unmatchedCount,
 });
+
+/** What is kept beside the ledger is no part of it. */
+const keptBeside = ({ footing, sums, keptRow, keepRow }: Store) => ({ footing, sums, keptRow, keepRow });
 
 const deliveryReads = ({ taken, deliveries, deliveryEvents, deliveryCounts, backlog }: Store) => ({
   taken,

@@ -134,6 +134,8 @@ describe('what is kept', () => {
         read.push(drain);
         return new Map();
       },
+      keptRow: () => null,
+      keepRow: () => undefined,
       listen(listener: CommitListener) {
         tellOf = listener;
         return () => undefined;

@@ -8,7 +8,12 @@ const booksOf = (...drains: readonly string[]): Subject =>
 
 /** What the ledger would give: 'c' once shared a patient with 'a', and 'b' does now. */
 const together: Readonly<Record<string, readonly string[]>> = { a: ['a', 'b'], b: ['a', 'b'], c: ['c', 'a'] };
-const shelf = () => createBookShelf((drain) => booksOf(...(together[drain] ?? [])), 1000);
+const shelf = () =>
+  createBookShelf(
+    (drain) => booksOf(...(together[drain] ?? [])),
+    1000,
+    () => undefined,
+  );
 
 it('gives the same books to every drain that stands in them', () => {
   const kept = shelf();

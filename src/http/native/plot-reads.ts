@@ -17,7 +17,7 @@ import type { RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
 import { listOf, wholeNumber } from './query-parts.ts';
 import { noSuchDrain } from './reads.ts';
-import { askedTrends, dependsOn, TIME_QUERY, type TrendsQuery, tooMany } from './trends-reads.ts';
+import { askedTrends, restsOn, TIME_QUERY, type TrendsQuery, tooMany } from './trends-reads.ts';
 
 interface OfPlot {
   Params: { drain: string };
@@ -59,11 +59,13 @@ export function registerPlots(app: FastifyInstance, parts: Parts): void {
     const { panels = PANELS.join(','), width = WIDTH_PX.usual, theme = 'auto' } = request.query;
     const asked = askedTrends(request.query);
     if ('type' in asked) return sendProblem(reply, asked);
+    const rests = restsOn(parts, drain);
+    if (rests === null) return sendProblem(reply, noSuchDrain(drain));
+    const tag = tagOf(['plot', panels, width, theme, asked, ...rests]);
+    if (holds(request, reply, tag)) return reply.code(304).send();
     const subject = parts.store.books(drain);
     const book = subject.get(drain);
     if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-    const tag = tagOf(['plot', panels, width, theme, asked, ...dependsOn(parts, subject)]);
-    if (holds(request, reply, tag)) return reply.code(304).send();
     const to = asked.to ?? newestAt(book.chart) ?? epochMs(parts.now());
     const over = { from: asked.from ?? epochMs(to - asked.last_h * HOUR_MS), to };
     const image = await drawn(

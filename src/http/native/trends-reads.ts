@@ -2,10 +2,9 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
-import type { Subject } from '../../domain/book.ts';
 import { ALGORITHM } from '../../record/receipt.ts';
 import { BUCKETS, type Bucket, SERIES_NAMES, type SeriesName } from '../../record/trends/point.ts';
-import { type AskedTrends, MOST_BUCKETS, MOST_ROWS } from '../../record/trends/trends.ts';
+import { type AskedTrends, MOST_BUCKETS, MOST_ROWS, type TrendSource } from '../../record/trends/trends.ts';
 import { patientTrendsViewOf, trendsViewOf } from '../../record/trends/trends-view.ts';
 import { sumRefusal } from '../allowed.ts';
 import { holds, tagOf, UNCHANGED } from '../etag.ts';
@@ -90,14 +89,14 @@ export function registerTrends(app: FastifyInstance, parts: Parts): void {
     const asked = askedTrends(request.query);
     if ('type' in asked) return sendProblem(reply, asked);
     const { drain } = request.params;
-    const subject = parts.store.books(drain);
-    const book = subject.get(drain);
-    if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+    const rests = restsOn(parts, drain);
+    if (rests === null) return sendProblem(reply, noSuchDrain(drain));
     const format = wantsCsv(request) ? 'csv' : 'json';
     reply.header('vary', 'accept');
-    if (holds(request, reply, tagOf([format, asked, ...dependsOn(parts, subject)])))
-      return reply.code(304).send();
-    const found = trendsViewOf(book, parts.calendar, asked);
+    if (holds(request, reply, tagOf([format, asked, ...rests]))) return reply.code(304).send();
+    const source = trendSource(parts.store, drain);
+    if (source === null) return sendProblem(reply, noSuchDrain(drain));
+    const found = trendsViewOf(source, parts.calendar, asked);
     if ('tooMany' in found) return sendProblem(reply, tooMany(request.query));
     return format === 'csv' ? sendCsv(reply, drain, trendsCsv(found)) : sendPlain(reply, found);
   });
@@ -109,27 +108,36 @@ export function registerTrends(app: FastifyInstance, parts: Parts): void {
       const asked = askedTrends(request.query);
       if ('type' in asked) return sendProblem(reply, asked);
       const { drain } = request.params;
+      const rests = restsOn(parts, drain);
       const subject = parts.store.books(drain);
       const book = subject.get(drain);
-      if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+      if (book === undefined || rests === null) return sendProblem(reply, noSuchDrain(drain));
       const refusal = sumRefusal(request.principal, subject);
       if (refusal !== null) return sendProblem(reply, refusal);
-      if (holds(request, reply, tagOf(['patient', asked, ...dependsOn(parts, subject)])))
-        return reply.code(304).send();
+      if (holds(request, reply, tagOf(['patient', asked, ...rests]))) return reply.code(304).send();
       const found = patientTrendsViewOf(subject, book, parts.calendar, asked);
       return 'tooMany' in found ? sendProblem(reply, tooMany(request.query)) : sendPlain(reply, found);
     },
   );
 }
 
-/** All that the derived values of a patient's drains depend on: their entries, and what is configured. */
-export function dependsOn({ calendar, rules }: Parts, subject: Subject): readonly unknown[] {
-  const heads = [...subject.values()].map(({ drain, head, circumstances }) => [
-    drain,
-    head,
-    circumstances.settings.version,
-  ]);
-  return [heads.sort(), calendar, rules.version, ALGORITHM];
+/** All that the derived values of a drain rest on: entries, and what is configured. Null: there is no such drain. */
+export function restsOn({ store, policy, calendar, rules }: Parts, drain: string): readonly unknown[] | null {
+  const footing = store.footing(drain);
+  return footing === null ? null : [footing, policy.settings.version, calendar, rules.version, ALGORITHM];
+}
+
+function trendSource(store: Parts['store'], drain: string): TrendSource | null {
+  const sums = store.sums(drain);
+  if (sums === null) return null;
+  return {
+    sums,
+    book() {
+      const book = store.books(drain).get(drain);
+      if (book === undefined) throw new Error(`the drain ${drain} has sums and no book`);
+      return book;
+    },
+  };
 }
 
 /** @returns the problem of a time that does not fit, else what is asked */

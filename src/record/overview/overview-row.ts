@@ -2,16 +2,16 @@
 import { type Advised, advise } from '../../domain/advise.ts';
 import { airLeakOf } from '../../domain/air-leak.ts';
 import type { Book, Subject } from '../../domain/book.ts';
-import { chamberFill } from '../../domain/chamber.ts';
 import { rowsFrom, stateOf } from '../../domain/chart.ts';
-import { clampedSpans, underConditions } from '../../domain/conditions.ts';
+import { underConditions } from '../../domain/conditions.ts';
 import { patencyOf } from '../../domain/patency.ts';
 import type { Policy } from '../../domain/policy.ts';
 import type { Row } from '../../domain/row.ts';
 import { epochMs } from '../../domain/units.ts';
 import { episodeView } from '../advisory-view.ts';
 import { drainViewOf } from '../chart-view.ts';
-import { airLeakView, chamberView } from '../judged-view.ts';
+import { airLeakView } from '../judged-view.ts';
+import { standingOf } from '../standing.ts';
 import { rowView } from '../view.ts';
 
 /** @returns null where the drain is not placed, or out */
@@ -20,20 +20,12 @@ export function overviewRowOf(book: Book, subject: Subject, rules: Policy['rules
   if (view.placedMs === null || view.removedMs !== null) return null;
   const rows = rowsFrom(chart, epochMs(-Infinity));
   const under = underConditions(rows);
-  const { chamber, conditions } = stateOf(chart);
   const reading = rows.findLast((row) => row.counted && row.item.content.kind === 'reading');
   const volumes = rows.findLast((row) => row.volumes !== null);
   const negativity = rows.findLast((row) => row.negativity !== null);
-  const fill = chamberFill(chamber, volumes?.volumes ?? null);
-  const clamped = clampedSpans(under).at(-1);
-  const level = chamber.run?.last.level;
   return {
     ...drainViewOf(book),
-    unit: chamber.profile,
-    level_ml: level === undefined ? null : level / 1000,
-    chamber: fill === null ? null : chamberView(fill),
-    suction_source: conditions.source,
-    clamped_since: clamped?.to === Infinity ? new Date(clamped.from).toISOString() : null,
+    ...standingOf(stateOf(chart), under, volumes),
     last_reading_at: reading?.item.content.effective_at ?? null,
     ...volumesView(volumes),
     total_negativity:

@@ -1,6 +1,7 @@
 /**
  * Where all open drains stand. A row is worked out once and kept until an entry that concerns its drain becomes
- * durable, so that asking often costs little and the books of quiet drains need not be folded again.
+ * durable, so that asking often costs little and the books of quiet drains need not be folded again, after a start
+ * neither.
  */
 import { setImmediate } from 'node:timers/promises';
 import type { Policy } from '../../domain/policy.ts';
@@ -15,7 +16,7 @@ export interface Overview {
 const NAMES_AT_ONCE = 1000;
 
 export function createOverview(
-  store: Pick<Store, 'books' | 'drains' | 'listen'>,
+  store: Pick<Store, 'books' | 'drains' | 'listen' | 'keptRow' | 'keepRow'>,
   { rules }: Policy,
 ): Overview {
   /** Null: not open. */
@@ -26,13 +27,23 @@ export function createOverview(
   function work(drain: string): void {
     const subject = store.books(drain);
     const book = subject.get(drain);
-    kept.set(drain, book === undefined ? null : overviewRowOf(book, subject, rules));
+    const row = book === undefined ? null : overviewRowOf(book, subject, rules);
+    kept.set(drain, row);
+    store.keepRow(drain, JSON.stringify(row));
+  }
+
+  /** As it was worked out before this process began, where nothing has changed since. */
+  function recall(drain: string): boolean {
+    const text = store.keptRow(drain);
+    if (text === null) return false;
+    kept.set(drain, JSON.parse(text) as OverviewRow | null);
+    return true;
   }
 
   /** A long chart takes its time: entries that wait come between one drain and the next. */
   async function fill(): Promise<void> {
     for (const name of namesOf(store)) {
-      if (kept.has(name)) continue;
+      if (kept.has(name) || recall(name)) continue;
       work(name);
       await setImmediate();
     }

@@ -4,12 +4,12 @@ import { millilitres } from '../../domain/derived-facts.ts';
 import { netOf } from '../../domain/interval.ts';
 import { leakReading } from '../../domain/leak-readings.ts';
 import type { Rate } from '../../domain/rate.ts';
-import { approximately, type Rational, roundHalfEven } from '../../domain/rational.ts';
+import { approximately } from '../../domain/rational.ts';
 import { completenessOf, type Row, type Volumes } from '../../domain/row.ts';
 import { coveredThousandths } from '../../domain/span.ts';
 import { isLowConfidence } from '../../domain/uncertainty.ts';
 import { HOUR_MS } from '../../domain/units.ts';
-import { uncertaintyMl } from '../view.ts';
+import { ml, rounded, toDecimals, uncertaintyMl } from '../figures.ts';
 import { flagsOf, moment, NO_POINT, type Point, type SeriesName } from './point.ts';
 
 type OfRow = (row: Row) => Point | null;
@@ -18,9 +18,6 @@ const ofVolumes =
   (point: (volumes: Volumes) => Point | null): OfRow =>
   ({ volumes }) =>
     volumes === null ? null : point(volumes);
-
-const ml = (microlitres: number | null): number | null => (microlitres === null ? null : microlitres / 1000);
-export const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
 
 const window = (hours: number): OfRow => ofVolumes((volumes) => windowPoint(volumes, hours));
 
@@ -95,9 +92,6 @@ function perKilogram(rate: Rate): Known {
   if (per_kg.value === null) return { reasons: [per_kg.reason] };
   return { value: rounded(per_kg.value, 2), uncertainty: toDecimals(per_kg.uncertainty, 2) };
 }
-
-export const toDecimals = (value: number | null, decimals: number): number | null =>
-  value === null ? null : Number(value.toFixed(decimals));
 
 function ratePoint(volumes: Volumes, read: (rate: Rate) => Known): Point {
   const { interval, rate, uncertainty } = volumes;

@@ -4,13 +4,13 @@ import type { Circumstances } from '../../domain/circumstances.ts';
 import { millilitres } from '../../domain/derived-facts.ts';
 import type { Span } from '../../domain/interval.ts';
 import type { PatientWindow } from '../../domain/patient-windows.ts';
+import { perKilogram } from '../../domain/rate.ts';
 import { approximately } from '../../domain/rational.ts';
 import { coveredThousandths } from '../../domain/span.ts';
 import { isLowConfidence } from '../../domain/uncertainty.ts';
 import { weightFor } from '../../domain/weight.ts';
-import { uncertaintyMl } from '../view.ts';
+import { rounded, toDecimals, uncertaintyMl } from '../figures.ts';
 import type { Flag, Point } from './point.ts';
-import { rounded, toDecimals } from './row-points.ts';
 
 /** The sum over a bucket, and of how many drains. */
 export interface Summed {
@@ -55,10 +55,8 @@ export function ratePerKgOfBucket({ window, drainsInPlace }: Summed, of: Circums
   if (rate.value === null) return pointOf(window, null, null, [rate.reason]);
   const weight = weightFor(window.from, of.population, of.weights, of.settings);
   if (typeof weight === 'string') return pointOf(window, null, null, [weight]);
-  const { numerator, denominator } = rate.value;
-  const perKg = { numerator: numerator * 1000n, denominator: denominator * BigInt(weight.weight) };
-  const error = rate.uncertainty === null ? null : (rate.uncertainty * 1000) / weight.weight;
-  return pointOf(window, rounded(perKg, 2), toDecimals(error, 2), []);
+  const perKg = perKilogram(rate.value, rate.uncertainty, weight);
+  return pointOf(window, rounded(perKg.value, 2), toDecimals(perKg.uncertainty, 2), []);
 }
 
 type Draft = { -readonly [field in keyof Point]: Point[field] };

@@ -1,6 +1,7 @@
 /** The wire form of trends: moments in UTC and as the wall clock of the facility shows them. */
 import type { Book, Subject } from '../../domain/book.ts';
 import type { Calendar } from '../../domain/configuration.ts';
+import type { DrainSums } from '../../domain/drain-sums.ts';
 import type { EpochMs } from '../../domain/units.ts';
 import { localText } from '../calendar.ts';
 import { headView, rangeView, textOf } from '../calendar-view.ts';
@@ -10,15 +11,20 @@ import {
   patientTrendsOf,
   type SeriesPoints,
   type TooManyPoints,
+  type TrendSource,
   trendsOf,
 } from './trends.ts';
 
 export type TrendsView = NonNullable<ReturnType<typeof view>>;
 
-export function trendsViewOf(book: Book, calendar: Calendar, asked: AskedTrends): TrendsView | TooManyPoints {
-  const found = trendsOf(book, calendar, asked);
+export function trendsViewOf(
+  source: TrendSource,
+  calendar: Calendar,
+  asked: AskedTrends,
+): TrendsView | TooManyPoints {
+  const found = trendsOf(source, calendar, asked);
   if ('tooMany' in found) return found;
-  return view(book, calendar, asked, found, seriesView(calendar, found.series));
+  return view(source.sums, calendar, asked, found, seriesView(calendar, found.series));
 }
 
 export function patientTrendsViewOf(
@@ -41,7 +47,7 @@ export function patientTrendsViewOf(
 }
 
 function view(
-  { drain, circumstances }: Book,
+  { drain, circumstances }: Pick<DrainSums, 'drain' | 'circumstances'>,
   calendar: Calendar,
   { bucket }: AskedTrends,
   { as_of, over }: Pick<Exclude<ReturnType<typeof trendsOf>, TooManyPoints>, 'as_of' | 'over'>,
@@ -67,9 +73,14 @@ function seriesView(calendar: Calendar, series: SeriesPoints) {
   }));
 }
 
-/** Each written once: a bucket begins where the one before it ends, and series share their moments. */
+const MOST_MOMENTS = 10_000;
+const written = new WeakMap<Calendar, Map<EpochMs, MomentTexts>>();
+
+/** Each written once: a bucket begins where the one before it ends, and series and drains share their clock hours. */
 function momentTexts(calendar: Calendar): (at: EpochMs) => MomentTexts {
-  const known = new Map<EpochMs, MomentTexts>();
+  const known = written.get(calendar) ?? new Map<EpochMs, MomentTexts>();
+  if (known.size > MOST_MOMENTS) known.clear();
+  written.set(calendar, known);
   return (at) => {
     const before = known.get(at);
     if (before !== undefined) return before;

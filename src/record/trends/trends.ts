@@ -1,18 +1,28 @@
 /** Trends of a drain, and of all drains of a patient: series of points over a time, cut into buckets or as charted. */
 import type { Book, Subject } from '../../domain/book.ts';
 import { calendarWindow } from '../../domain/calendar-windows.ts';
-import { newestAt, rowsFrom, stateOf } from '../../domain/chart.ts';
+import { newestAt, rowsFrom } from '../../domain/chart.ts';
+import type { Circumstances } from '../../domain/circumstances.ts';
 import type { Calendar } from '../../domain/configuration.ts';
+import { type DrainSums, sumsOf } from '../../domain/drain-sums.ts';
 import type { Span } from '../../domain/interval.ts';
 import { patientWindow } from '../../domain/patient-windows.ts';
 import type { Row } from '../../domain/row.ts';
+import type { Settings } from '../../domain/settings.ts';
 import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/units.ts';
 import { windowsOver } from '../calendar.ts';
 import { drainsOfPatient } from '../calendar-view.ts';
 import { gathered } from './bucket-points.ts';
 import { type Bucket, type Point, type SeriesName, SUMMED, type SummedName } from './point.ts';
 import { rowPoints } from './row-points.ts';
-import { netOfBucket, notInPlace, rateOfBucket, ratePerKgOfBucket, type SumPoint } from './sum-points.ts';
+import {
+  netOfBucket,
+  notInPlace,
+  rateOfBucket,
+  ratePerKgOfBucket,
+  type Summed,
+  type SumPoint,
+} from './sum-points.ts';
 
 /** What is asked for; null stands for the default. */
 export interface AskedTrends {
@@ -42,25 +52,65 @@ export interface TooManyPoints {
 export const MOST_BUCKETS = 1400;
 export const MOST_ROWS = 5000;
 
-export function trendsOf(book: Book, calendar: Calendar, asked: AskedTrends): Trends | TooManyPoints {
-  const as_of = newestAt(book.chart);
+/** A drain as its trends are made of it. */
+export interface TrendSource {
+  readonly sums: DrainSums;
+  /** Its whole chart, which is costly where it is not in memory: asked only for what sums do not tell. */
+  book(): Book;
+}
+
+export const sourceOf = (book: Book): TrendSource => ({ sums: sumsOf(book), book: () => book });
+
+export function trendsOf(
+  { sums, book }: TrendSource,
+  calendar: Calendar,
+  asked: AskedTrends,
+): Trends | TooManyPoints {
+  const as_of = sums.newest;
   const over = spanAsked(asked, as_of);
   if (over === null) return { as_of, over, series: {} };
   const cut = bucketsOver(calendar, asked.bucket, over);
   if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
-  const isCharted = (name: SeriesName) => cut === null || SUM_OF[name] === undefined;
+  const isCharted = (name: SeriesName) => cut === null || sumPointOf(name) === undefined;
   // Sums need no rows: they are subtractions of what the chart has summed already.
-  const rows = asked.series.some(isCharted) ? rowsWithin(book, cut, over) : [];
+  const rows = asked.series.some(isCharted) ? rowsWithin(book(), cut, over) : [];
   if (cut === null && rows.length > MOST_ROWS) return { tooMany: true };
+  const summed =
+    cut === null || asked.series.every(isCharted) ? [] : sumsOver(reaching(sums, cut, book), cut);
   const series: Partial<Record<SeriesName, readonly Point[]>> = {};
   for (const name of asked.series) {
-    const sumPoint = SUM_OF[name];
+    const sumPoint = sumPointOf(name);
     if (cut === null) series[name] = rowPoints(rows, name);
     else if (sumPoint === undefined) series[name] = gathered(rowPoints(rows, name), cut, name);
-    else series[name] = cut.map((span) => drainSum(book, span, sumPoint));
+    else series[name] = pointsOf(summed, cut, sumPoint, sums.circumstances);
   }
   return { as_of, over, series };
 }
+
+/** Those that are kept, or of the whole chart where the first bucket begins before them. */
+const reaching = (sums: DrainSums, [first]: readonly Span[], book: () => Book): DrainSums =>
+  first === undefined || first.from >= sums.since ? sums : sumsOf(book());
+
+/** Each bucket is summed once, whichever series are told of it; null where the drain was not in place. */
+const sumsOver = (
+  { state, view, circumstances }: DrainSums,
+  cut: readonly Span[],
+): readonly (Summed | null)[] =>
+  cut.map((span) => {
+    const window = calendarWindow(state, view, span, circumstances.settings);
+    return window === null ? null : { window, drainsInPlace: 1, uncovered: window.uncovered };
+  });
+
+const pointsOf = (
+  summed: readonly (Summed | null)[],
+  cut: readonly Span[],
+  sumPoint: SumPoint,
+  circumstances: Circumstances,
+): readonly Point[] =>
+  cut.map((span, n) => {
+    const sum = summed[n] ?? null;
+    return sum === null ? notInPlace(span) : sumPoint(sum, circumstances);
+  });
 
 /** After the start of the time or of its first bucket, up to the end. */
 function rowsWithin({ chart }: Book, cut: readonly Span[] | null, over: Span): readonly Row[] {
@@ -93,48 +143,60 @@ export function patientTrendsOf(
   if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
   const parts = books.map((each) => ({
     book: each,
-    found: trendsOf(each, calendar, { ...asked, from: over.from, to: over.to }),
+    found: trendsOf(sourceOf(each), calendar, { ...asked, from: over.from, to: over.to }),
   }));
   const whole = parts.flatMap(({ book: each, found }) =>
     'tooMany' in found ? [] : [{ book: each, series: found.series }],
   );
   if (whole.length < parts.length) return { tooMany: true };
-  const names = cut === null ? [] : SUMMED.filter((name) => asked.series.includes(name));
-  const together = names.map((name) => [
-    name,
-    (cut ?? []).map((span) => patientSum(drains, book, span, name)),
-  ]);
-  return { as_of, over, together: Object.fromEntries(together), drains: whole };
+  return { as_of, over, together: sumsTogether(drains, book, cut, asked), drains: whole };
 }
 
-const SUM_OF: Readonly<Partial<Record<SeriesName, SumPoint>>> = {
+const SUM_OF = {
   net: netOfBucket,
   rate: rateOfBucket,
   rate_per_kg: ratePerKgOfBucket,
-};
+} as const satisfies Partial<Record<SeriesName, SumPoint>>;
 
-function drainSum({ chart, view, circumstances }: Book, span: Span, sumPoint: SumPoint): Point {
-  const window = calendarWindow(stateOf(chart), view, span, circumstances.settings);
-  if (window === null) return notInPlace(span);
-  return sumPoint({ window, drainsInPlace: 1, uncovered: window.uncovered }, circumstances);
-}
+const sumPointOf = (name: SeriesName): SumPoint | undefined =>
+  name in SUM_OF ? SUM_OF[name as keyof typeof SUM_OF] : undefined;
 
-/** Cumulative: since the first of the drains was placed, up to the end of the bucket. */
-function patientSum(
+/** Over all drains together, of what has a sum. */
+function sumsTogether(
   drains: ReturnType<typeof drainsOfPatient>,
   { circumstances }: Book,
-  span: Span,
-  name: SummedName,
-): Point {
+  cut: readonly Span[] | null,
+  { series }: AskedTrends,
+): SeriesPoints {
+  if (cut === null) return {};
+  const over = (spans: readonly Span[]) =>
+    spans.map((span) => patientSum(drains, span, circumstances.settings));
+  const asked = SUMMED.filter((name) => series.includes(name));
+  const inBuckets = asked.some((name) => name !== 'cumulative') ? over(cut) : [];
+  return Object.fromEntries(
+    asked.map((name): [SummedName, readonly Point[]] => {
+      if (name !== 'cumulative') return [name, pointsOf(inBuckets, cut, SUM_OF[name], circumstances)];
+      const points = pointsOf(over(sincePlaced(drains, cut)), cut, netOfBucket, circumstances);
+      return [name, points.map((point, n) => ({ ...point, from: cut[n]?.from ?? point.from }))];
+    }),
+  );
+}
+
+/** Since the first of the drains was placed, up to the end of each bucket. */
+function sincePlaced(drains: ReturnType<typeof drainsOfPatient>, cut: readonly Span[]): readonly Span[] {
   const placed = Math.min(...drains.map(({ placedMs }) => placedMs ?? Infinity));
-  const isCumulative = name === 'cumulative';
-  const from = isCumulative ? epochMs(Math.min(placed, span.to)) : span.from;
-  const window = patientWindow(drains, { from, to: span.to }, circumstances.settings);
-  if (window.drains.length === 0) return notInPlace(span);
+  return cut.map(({ to }) => ({ from: epochMs(Math.min(placed, to)), to }));
+}
+
+function patientSum(
+  drains: ReturnType<typeof drainsOfPatient>,
+  span: Span,
+  settings: Settings,
+): Summed | null {
+  const window = patientWindow(drains, span, settings);
+  if (window.drains.length === 0) return null;
   const uncovered = window.incomplete.flatMap(({ reasons }) => reasons);
-  const summed = { window, drainsInPlace: window.drains.length, uncovered };
-  const sumPoint = isCumulative ? netOfBucket : (SUM_OF[name] ?? netOfBucket);
-  return { ...sumPoint(summed, circumstances), from: span.from };
+  return { window, drainsInPlace: window.drains.length, uncovered };
 }
 
 function spanAsked({ from, to, last_h }: AskedTrends, as_of: EpochMs | null): Span | null {

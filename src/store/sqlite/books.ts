@@ -99,12 +99,20 @@ export interface BookShelf {
   /** Forgets the books that a drain stands in, if any are kept. */
   forget(drain: string): void;
   clear(): void;
+  /** The book of a drain, if it is kept. */
+  look(drain: string): Book | undefined;
+  /** All books in turn leave: each is told of, and none is kept. */
+  empty(): void;
 }
 
-/** Keeps the books last used, up to so many entries in all; never two books of one drain. */
+/**
+ * Keeps the books last used, up to so many entries in all; never two books of one drain.
+ * @param leaves told of each book that makes room for others, while it still stands for what the ledger holds
+ */
 export function createBookShelf(
   read: (drain: string, linksPatient: string | null) => Subject,
   mostEntries: number,
+  leaves: (book: Book) => void,
 ): BookShelf {
   const shelf = new Map<string, Subject>();
   const drop = (subject: Subject): void => {
@@ -127,8 +135,13 @@ export function createBookShelf(
     for (const each of shelf.values()) {
       if (kept <= mostEntries || each === subject) break;
       kept -= entriesIn(each);
-      drop(each);
+      leave(each);
     }
+  }
+
+  function leave(subject: Subject): void {
+    for (const book of subject.values()) leaves(book);
+    drop(subject);
   }
 
   return {
@@ -143,5 +156,9 @@ export function createBookShelf(
     drop,
     forget,
     clear: () => shelf.clear(),
+    look: (drain) => shelf.get(drain)?.get(drain),
+    empty() {
+      for (const subject of new Set(shelf.values())) leave(subject);
+    },
   };
 }

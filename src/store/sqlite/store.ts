@@ -11,6 +11,7 @@ import { createDeviceShelf } from './devices.ts';
 import { createFeedReader } from './feed.ts';
 import { createFrameReader } from './frames.ts';
 import { createGroupCommit } from './group-commit.ts';
+import { createKeptSide } from './kept-side.ts';
 import { createLanes } from './lanes.ts';
 import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
@@ -29,6 +30,8 @@ export interface SqliteStoreOptions {
   /** What is in force: asked whenever books are read, so it may be worked out from the store once that is open. */
   policy(): Policy;
   readonly mostQueued: number;
+  /** Of all books that are kept in memory. Default: 100,000. */
+  readonly mostEntriesInMemory?: number;
   now(): number;
   onFatal(error: Error): void;
 }
@@ -45,7 +48,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   const writer = openWriter(options.file);
   migrate(writer, options.migrationsFolder);
   const reader = openReader(options.file);
-  const shelf = createBookShelf(createBookReader(writer, options.policy), MOST_ENTRIES_IN_MEMORY);
+  const { shelf, ...kept } = openShelf(writer, options);
   noteTargets(writer, options.targets, options.now);
   const lanes = createLanes(writer, options.targets);
   const devices = createDeviceShelf(writer);
@@ -87,6 +90,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     ...createReads(reader),
     patientOf: createPatientReader(reader),
     ...createDeviceReads(reader, devices),
+    ...kept.reads,
     ...createDeliverySide(writer, reader, lanes, group),
     check() {
       writer.exec('BEGIN IMMEDIATE');
@@ -94,10 +98,26 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     },
     async close() {
       await group.close();
+      kept.close();
       reader.close();
       writer.pragma('wal_checkpoint(TRUNCATE)');
       writer.close();
       owner.release();
+    },
+  };
+}
+
+/** The books in memory, and what is kept of those that leave it. */
+function openShelf(writer: ReturnType<typeof openWriter>, options: SqliteStoreOptions) {
+  const { file, policy, mostEntriesInMemory = MOST_ENTRIES_IN_MEMORY } = options;
+  const kept = createKeptSide(file, writer, policy);
+  const shelf = createBookShelf(createBookReader(writer, policy), mostEntriesInMemory, kept.leaves);
+  return {
+    shelf,
+    reads: kept.reads(shelf),
+    close() {
+      shelf.empty();
+      kept.close();
     },
   };
 }

@@ -1,0 +1,16 @@
+/** Numbers as they are shown: in the unit that ends their name, rounded once. */
+import { type Rational, roundHalfEven } from '../domain/rational.ts';
+
+/** µL as mL, exact. */
+export const ml = (microlitres: number | null): number | null =>
+  microlitres === null ? null : microlitres / 1000;
+
+/** Half to even. */
+export const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
+
+/** Of what is no exact number to begin with, such as an uncertainty. */
+export const toDecimals = (value: number | null, decimals: number): number | null =>
+  value === null ? null : Number(value.toFixed(decimals));
+
+/** Expanded uncertainty, µL as mL. */
+export const uncertaintyMl = (uncertainty: number | null): number | null => toDecimals(ml(uncertainty), 1);

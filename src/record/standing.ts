@@ -1,0 +1,24 @@
+/** Where the unit, the level and the tube of a drain stand after all that is charted. */
+import { chamberFill } from '../domain/chamber.ts';
+import { clampedSpans, type RowUnderConditions } from '../domain/conditions.ts';
+import type { Row } from '../domain/row.ts';
+import type { FoldState } from '../domain/state.ts';
+import { chamberView } from './judged-view.ts';
+
+/** @param under all rows of the chart @param lastVolumes the newest of them that has volumes */
+export function standingOf(
+  { chamber, conditions }: Pick<FoldState, 'chamber' | 'conditions'>,
+  under: readonly RowUnderConditions[],
+  lastVolumes: Row | undefined,
+) {
+  const fill = chamberFill(chamber, lastVolumes?.volumes ?? null);
+  const level = chamber.run?.last.level;
+  const clamped = clampedSpans(under).at(-1);
+  return {
+    unit: chamber.profile,
+    level_ml: level === undefined ? null : level / 1000,
+    chamber: fill === null ? null : chamberView(fill),
+    suction_source: conditions.source,
+    clamped_since: clamped?.to === Infinity ? new Date(clamped.from).toISOString() : null,
+  };
+}

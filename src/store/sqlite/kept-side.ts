@@ -1,0 +1,52 @@
+/** What is kept beside the ledger: the sums of drains whose books left memory, and rows of the overview. */
+import type Database from 'better-sqlite3';
+import type { Book } from '../../domain/book.ts';
+import { sumsOf } from '../../domain/drain-sums.ts';
+import type { Policy } from '../../domain/policy.ts';
+import { readSums, writeSums } from '../../domain/sums-text.ts';
+import type { KeptStore } from '../port.ts';
+import type { BookShelf } from './books.ts';
+import { createFooting } from './footing.ts';
+import { type KeptFile, openKeptFile } from './kept-file.ts';
+
+export interface KeptSide {
+  /** Keeps the sums of a book that leaves memory. */
+  leaves(book: Book): void;
+  /** What the store answers out of it. */
+  reads(shelf: BookShelf): KeptStore;
+  close(): void;
+}
+
+/** @param writer sees what the books hold: entries of a group that goes on, too */
+export function createKeptSide(file: string, writer: Database.Database, policy: () => Policy): KeptSide {
+  const kept: KeptFile = openKeptFile(`${file}.kept`);
+  const footingOf = createFooting(writer);
+
+  function read(drain: string, what: string): string | null {
+    const footing = footingOf(drain);
+    return footing === null ? null : kept.read(drain, what, footing);
+  }
+
+  function write(drain: string, what: string, text: string): void {
+    const footing = footingOf(drain);
+    if (footing !== null) kept.write(drain, what, footing, text);
+  }
+
+  return {
+    leaves: (book) => write(book.drain, 'sums', writeSums(sumsOf(book))),
+    reads: (shelf) => ({
+      footing: footingOf,
+      sums(drain) {
+        const at = shelf.look(drain);
+        if (at !== undefined) return sumsOf(at);
+        const text = read(drain, 'sums');
+        if (text !== null) return readSums(drain, text, policy().settings);
+        const book = shelf.take(drain, null).get(drain);
+        return book === undefined ? null : sumsOf(book);
+      },
+      keptRow: (drain) => read(drain, 'overview-row'),
+      keepRow: (drain, text) => write(drain, 'overview-row', text),
+    }),
+    close: kept.close,
+  };
+}

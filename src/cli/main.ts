@@ -4,6 +4,7 @@ import { runDemo } from '../demo/run.ts';
 import { runAuditBundle } from './audit-bundle/run.ts';
 import { runCheckpointKey } from './checkpoint-key.ts';
 import { runDeliveries } from './deliveries.ts';
+import { runHl7 } from './hl7.ts';
 import { runImport } from './import/run.ts';
 import { runKeys } from './keys.ts';
 import { runLedger } from './ledger.ts';
@@ -23,6 +24,9 @@ Commands:
       Shows the rule table that ships: each threshold with its source and evidence, on or off.
   rules check FILE
       Shows the rules that would hold with a facility's file, or all that is wrong in it: 0 good, 1 not.
+
+  hl7 check MESSAGE [--mapping FILE]
+      Shows what an HL7 v2 message would become by a mapping (DRAINLEDGER_HL7V2), or all that is wrong; sends nothing.
 
   import FILE [--mapping MAPPING] [--dry-run] [--refused OUT]
       Sends a file of entries to the running service: JSON lines, or CSV by a mapping of its columns. What is refused is
@@ -103,6 +107,7 @@ const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<num
   'checkpoint-key': runCheckpointKey,
   ledger: runLedger,
   verify: runVerify,
+  hl7: runHl7,
   import: runImport,
   keys: runKeys,
   targets: runTargets,

@@ -1,0 +1,67 @@
+/** `hl7 check MESSAGE`: what an HL7 v2 message would become by a mapping, without the service; sends nothing. */
+import { readFileSync } from 'node:fs';
+import { parseArgs } from 'node:util';
+import { writeBody } from '../audit/entry-text.ts';
+import { readMessageMapping } from '../hl7v2-files.ts';
+import { charsetOf, textIn } from '../intake/hl7v2/charset.ts';
+import { parseEr7 } from '../intake/hl7v2/er7.ts';
+import { type Hl7Fault, Unreadable } from '../intake/hl7v2/fault.ts';
+import { headerFault } from '../intake/hl7v2/header.ts';
+import { type ReadSettings, readResults, type Telling } from '../intake/hl7v2/read-results.ts';
+import { defaultProfiles } from '../profiles.ts';
+
+/** @returns the exit code: 0, 1 where nothing could be made of the message; null where the call is not understood */
+export async function runHl7(args: readonly string[]): Promise<number | null> {
+  const { values, positionals } = parseArgs({
+    args: [...args],
+    allowPositionals: true,
+    options: { mapping: { type: 'string' } },
+  });
+  const [verb, file, ...more] = positionals;
+  if (verb !== 'check' || file === undefined || more.length > 0) return null;
+  const path = values.mapping ?? process.env.DRAINLEDGER_HL7V2;
+  if (path === undefined) throw new Error('name the mapping: --mapping FILE, or DRAINLEDGER_HL7V2');
+  const read = readFile(file, { mapping: readMessageMapping(path), profiles: defaultProfiles() });
+  if ('faults' in read) {
+    for (const { pointer, value, detail, mend } of read.faults)
+      print(`${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`);
+    print('Nothing could be made of it: it would be kept as unmapped, or rejected for what MSH says.');
+    return 1;
+  }
+  if (read.tellings.length === 0)
+    print('It says nothing of a drain: it would be acknowledged, and nothing written.');
+  for (const telling of read.tellings) print(tellingText(telling));
+  return 0;
+}
+
+type Read = { readonly tellings: readonly Telling[] } | { readonly faults: readonly Hl7Fault[] };
+
+/** A file that was written by hand ends its lines as files do, not its segments as messages do. */
+function readFile(path: string, settings: ReadSettings): Read {
+  const bytes = Buffer.from(readFileSync(path, 'latin1').replaceAll(/\r?\n/g, '\r'), 'latin1');
+  try {
+    const charset = charsetOf(bytes);
+    const er7 = parseEr7(textIn(bytes, charset), (part) => textIn(part, charset));
+    const [msh] = er7.segments;
+    const fault = msh === undefined ? null : headerFault(er7, msh);
+    return fault === null ? readResults(er7, settings) : { faults: [fault] };
+  } catch (error) {
+    if (!(error instanceof Unreadable)) throw error;
+    return { faults: [error.fault] };
+  }
+}
+
+function tellingText({ drain, identifier, says, corrects, takesBack }: Telling): string {
+  const change = corrects ? 'changes what was told before under its identifier' : 'is entered, once';
+  const back = takesBack.map((field) => field.join('.')).join(', ');
+  return [
+    `drain placed as ${drain.system}|${drain.value}: ${change}`,
+    `  identifier  ${identifier.system}|${identifier.value}`,
+    ...(says === null ? [] : [`  says        ${writeBody(says)}`]),
+    ...(back === '' ? [] : [`  no result   ${back}`]),
+  ].join('\n');
+}
+
+const print = (text: string): void => {
+  process.stdout.write(`${text}\n`);
+};

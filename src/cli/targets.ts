@@ -124,7 +124,8 @@ const ISSUED_TYPES = ['Observation', 'Provenance', 'Device'];
 
 function sentText({ target }: ConfiguredTarget, { types }: Way): string {
   const facts = [...(target.facts ?? Object.keys(FACT_CODES))];
-  const of = ISSUED_TYPES.filter((type) => types === null || types.has(type)).join(', ');
+  const sent = target.profile === 'pocd' ? [...ISSUED_TYPES, 'DeviceMetric'] : ISSUED_TYPES;
+  const of = sent.filter((type) => types === null || types.has(type)).join(', ');
   return `would be sent, of ${of}: ${facts.length === Object.keys(FACT_CODES).length ? 'all facts' : facts.join(', ')}`;
 }
 

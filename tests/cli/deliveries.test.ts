@@ -11,7 +11,9 @@ import { level, placeDrain, setUp, tell } from '../http/messages.ts';
 import { startTestService, type TestService } from '../http/service.ts';
 
 const MAIN = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url));
-const CAPABILITY = {
+/** Types that the target says it takes. */
+let types = ['Observation'];
+const capability = () => ({
   resourceType: 'CapabilityStatement',
   fhirVersion: '4.0.1',
   software: { name: 'Test EHR' },
@@ -19,10 +21,10 @@ const CAPABILITY = {
     {
       mode: 'server',
       interaction: [{ code: 'transaction' }],
-      resource: [{ type: 'Observation', interaction: [{ code: 'update' }], updateCreate: true }],
+      resource: types.map((type) => ({ type, interaction: [{ code: 'update' }], updateCreate: true })),
     },
   ],
-};
+});
 
 let folder: string;
 let server: Server;
@@ -39,7 +41,7 @@ beforeAll(async () => {
       if (request.method !== 'GET') written.push(request.url);
       const isAsked = request.url?.endsWith('/metadata') === true;
       response.writeHead(isAsked ? 200 : status, { 'content-type': 'application/fhir+json' });
-      response.end(isAsked ? JSON.stringify(CAPABILITY) : '');
+      response.end(isAsked ? JSON.stringify(capability()) : '');
     });
   });
   await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
@@ -100,6 +102,14 @@ describe('targets check', () => {
         'CANNOT BE USED: it takes no Device, no DeviceMetric, which profile pocd needs',
       ),
     });
+    types = ['Observation', 'Device', 'DeviceMetric'];
+    expect(await cli('targets', 'check', pocd)).toMatchObject({
+      code: 0,
+      out: expect.stringMatching(
+        /would be sent, of Observation, Device, DeviceMetric: level\n {2}profile pocd: /,
+      ),
+    });
+    types = ['Observation'];
   });
 
   it('fails where one cannot be used, and tells all that is wrong in a file', async () => {

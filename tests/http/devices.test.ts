@@ -414,6 +414,25 @@ describe('an assignment', () => {
     });
   });
 
+  it('changes the entity tags of both drains: neither is answered as it was before', async () => {
+    const ask = (drain: string, tag: string) =>
+      fetch(`${service.url}/v1/drains/${drain}/trends`, { headers: { 'if-none-match': tag } });
+    const drains = [first.drain, second.drain];
+    await accepted(
+      monitor.assign(assigned('a1', first.drain, '08:00')),
+      monitor.post(byDevice('r1', '09:00', 90)),
+    );
+    const tags = await Promise.all(
+      drains.map(async (drain) => (await ask(drain, '')).headers.get('etag') ?? ''),
+    );
+    const statuses = () =>
+      Promise.all(drains.map(async (drain, n) => (await ask(drain, tags[n] ?? '')).status));
+    expect(await statuses()).toEqual([304, 304]);
+    await accepted(monitor.assign(reassigned('a2', 'a1', second.drain, '08:00')));
+    expect(await statuses()).toEqual([200, 200]);
+    expect(await readingsOf(second)).toEqual(['r1']);
+  });
+
   it('is told in the streams of the drains that it moved entries between', async () => {
     await accepted(monitor.assign(assigned('a1', first.drain, '08:00')));
     await accepted(monitor.post(byDevice('r1', '09:00', 120)));

@@ -159,6 +159,23 @@ test('a time without offset or zone is refused; with an offset it is taken as it
   expect(momentText('2026-10-25 02:30Z', 'Europe/Berlin')).toEqual({ text: '2026-10-25T02:30Z' });
 });
 
+test('a column may name the device in the place of the drain, or beside it; one of them has to', async () => {
+  const { drain, ...rest } = MAPPING;
+  const device = { system: 'urn:example:devices', column: 'drain' };
+  const row = ['p1,1,m7,n1,2026-03-01 08:00,Level,120,mL'];
+  const read = async (mapping: object) => {
+    const [first] = await itemsIn(row, mapping);
+    if (first === undefined || !('item' in first)) throw new Error('no item');
+    return readItem(first.item, defaultProfiles());
+  };
+  const named = { system: 'urn:example:devices', value: 'm7' };
+  expect(await read({ ...rest, device })).toMatchObject({ unit: [{ drain: null, body: { device: named } }] });
+  expect(await read({ ...MAPPING, device })).toMatchObject({
+    unit: [{ drain: { system: drain.system, value: 'm7' }, body: { device: named } }],
+  });
+  expect(csvMapping.safeParse(rest).error?.message).toContain('neither the column of the drain');
+});
+
 test('a mapping names only codes of what is read', () => {
   const bad = csvMapping.safeParse({ ...MAPPING, items: { Net: 'net-drainage' } });
   expect(bad.success).toBe(false);

@@ -43,8 +43,11 @@ export function createDeviceShelf(db: Database.Database): DeviceShelf {
 
   return {
     device(device) {
-      const book = kept.get(device) ?? openDevice(bodies.all(deviceStream(device)));
-      kept.set(device, book);
+      const before = kept.get(device);
+      if (before !== undefined) return before;
+      const book = openDevice(bodies.all(deviceStream(device)));
+      // Anybody may ask for a device that is none: that must not fill the memory.
+      if (book !== UNKNOWN_DEVICE) kept.set(device, book);
       return book;
     },
     chain(entryId) {

@@ -51,6 +51,7 @@ const environment = z.object({
     .transform(Number)
     .default(6000),
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
+  DRAINLEDGER_EXPORTS: path,
   DRAINLEDGER_PROFILES: path,
   DRAINLEDGER_RULES: path,
   DRAINLEDGER_HL7V2: path,
@@ -109,6 +110,8 @@ export interface Config extends LedgerConfig {
   /** Of one client. */
   readonly requestsPerMinute: number;
   readonly canonical: string;
+  /** Folder of bulk exports. */
+  readonly exportsFolder: string;
   readonly profilesFile: string | undefined;
   readonly rulesFile: string | undefined;
   /** How HL7 v2 messages are read; without it none are taken. */
@@ -206,6 +209,7 @@ export function readConfig(env: Environment): Config {
     proxies: e.DRAINLEDGER_PROXIES,
     requestsPerMinute: e.DRAINLEDGER_REQUESTS_PER_MINUTE,
     canonical: e.DRAINLEDGER_CANONICAL,
+    exportsFolder: e.DRAINLEDGER_EXPORTS ?? `${e.DRAINLEDGER_DATABASE}.exports`,
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
     hl7v2File: e.DRAINLEDGER_HL7V2,

@@ -11,6 +11,7 @@ import type { Configuration, ConfigurationInForce } from './domain/configuration
 import { ALWAYS, type Policy, phaseAt } from './domain/policy.ts';
 import { DEFAULT_SETTINGS } from './domain/settings.ts';
 import { epochMs } from './domain/units.ts';
+import { openExports } from './export/bulk/exports.ts';
 import { readMessageMapping, readMllp } from './hl7v2-files.ts';
 import { hl7v2Of, mllpOf } from './hl7v2-parts.ts';
 import { buildApp } from './http/app.ts';
@@ -65,6 +66,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const { profiles, rules, calendar, terminology, hl7v2: mapping } = phaseAt(versions, epochMs(Infinity));
   const search = startSearchIndex({ database, zone: calendar.zone, canonical, log: logger });
   const accesses = createAccesses({ store, log: logger, now: Date.now });
+  const exports = openExports({ database, folder: config.exportsFolder, log: logger, now: Date.now });
   const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
   const recording = recordingParts(store, { policy, canonical, origin, terminology });
   const hl7v2 = hl7v2Of({ store, mapping, profiles, record: recording.record });
@@ -75,9 +77,8 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     limits: limitsOf(config),
     proxies: config.proxies,
     parts: {
-      ...{ store, search, profiles, rules, calendar, proof, accesses },
+      ...{ store, search, exports, profiles, rules, calendar, proof, accesses, hl7v2 },
       ...recording,
-      hl7v2,
       publicUrl: () => config.publicUrl ?? url,
       now: Date.now,
       delivery: deliverers,
@@ -85,7 +86,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   });
   url = await app.listen({ host: config.host, port: config.port });
   const mllp = await mllpOf(mllpOptions, hl7v2, { store, accesses, log: logger });
-  const running = { mllp, app, accesses, deliverers, proof, search, store };
+  const running = { mllp, app, accesses, deliverers, proof, search, exports, store };
   return { url, mllpPort: mllp?.port ?? null, stop: () => stopInOrder(running) };
 }
 
@@ -153,11 +154,12 @@ interface Running {
   readonly deliverers: Deliverers;
   readonly proof: Proof;
   readonly search: ReturnType<typeof startSearchIndex>;
+  readonly exports: ReturnType<typeof openExports>;
   readonly store: Store;
 }
 
 async function stopInOrder(running: Running): Promise<void> {
-  const { mllp, app, accesses, deliverers, proof, search, store } = running;
+  const { mllp, app, accesses, deliverers, proof, search, exports, store } = running;
   await mllp?.stop();
   await app.close();
   await accesses.close();
@@ -165,6 +167,7 @@ async function stopInOrder(running: Running): Promise<void> {
   await proof.stop();
   // Before the store, whose last checkpoint wants no readers.
   await search.close();
+  await exports.close();
   await store.close();
 }
 

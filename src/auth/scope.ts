@@ -49,6 +49,17 @@ export function allows(scope: string, access: Access): boolean {
   );
 }
 
+/**
+ * Whether a client that speaks for itself may take all there is of a type (SMART App Launch 2.2.0, backend-services.html):
+ * `system/Type.rs`. What it may do for a user or a patient does not count.
+ */
+export function allowsExport(scope: string, type: string): boolean {
+  const grants = grantsIn(scope).filter(
+    (grant) => grant.level === 'system' && (grant.type === '*' || grant.type === type),
+  );
+  return ['r', 's'].every((action) => grants.some(({ actions }) => actions.includes(action)));
+}
+
 /** The scope that would allow it. */
 export const scopeFor = (access: Exclude<Access, 'public' | 'known'>): string =>
   typeof access === 'string' ? OWN_SCOPES[access] : `system/${access.type}.${access.action}`;

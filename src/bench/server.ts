@@ -7,6 +7,7 @@ import { parseArgs } from 'node:util';
 import { pino } from 'pino';
 import { DEVELOPMENT } from '../auth/access-control.ts';
 import { readConfig } from '../config.ts';
+import type { Exports } from '../export/bulk/exports.ts';
 import { buildApp } from '../http/app.ts';
 import type { DeliveryControl } from '../http/parts.ts';
 import { defaultProfiles } from '../profiles.ts';
@@ -69,6 +70,7 @@ function listening(record: Record): Promise<string> {
     store: {} as Store,
     policy: BENCH_POLICY,
     search: {} as SearchIndex,
+    exports: {} as Exports,
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },

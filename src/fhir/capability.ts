@@ -1,5 +1,6 @@
 /** What this service says it can do: made from the rows that routes and searches are made from. */
 import type { CapabilityStatement, CapabilityStatementRestResource } from 'fhir/r4.js';
+import { BULK_CAPABILITY, BULK_LEVELS, type BulkLevel } from './bulk.ts';
 import { modifiersOf } from './search/read-criterion.ts';
 import { includeName, revincludeName } from './search/read-query.ts';
 import type { ResourceType, SearchParameter } from './search/resource-type.ts';
@@ -24,6 +25,7 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
     status: 'active',
     date: started,
     kind: 'instance',
+    instantiates: [BULK_CAPABILITY],
     software: { name: 'drainledger' },
     implementation: {
       description:
@@ -36,8 +38,12 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
       {
         mode: 'server',
         documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Resources are never deleted.`,
-        resource: [...RESOURCE_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
+        resource: [
+          ...[...RESOURCE_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
+          ...BULK_LEVELS.flatMap(exportedAt),
+        ],
         interaction: SYSTEM_INTERACTIONS.map((code) => ({ code })),
+        operation: BULK_LEVELS.filter(({ type }) => type === null).map(exportOf),
       },
     ],
   };
@@ -72,6 +78,20 @@ function resource(row: ResourceType, zone: string): CapabilityStatementRestResou
     ),
   };
 }
+
+/** Of a type that is not held here, and at which an export can be asked for. */
+const exportedAt = (level: BulkLevel): CapabilityStatementRestResource[] =>
+  level.type === null
+    ? []
+    : [
+        {
+          type: level.type as CapabilityStatementRestResource['type'],
+          documentation: 'Patients are held elsewhere: what is issued refers to them.',
+          operation: [exportOf(level)],
+        },
+      ];
+
+const exportOf = ({ definition }: BulkLevel) => ({ name: 'export', definition });
 
 function versioningOf({ interactions }: ResourceType): 'no-version' | 'versioned' | 'versioned-update' {
   if (!interactions.includes('vread')) return 'no-version';

@@ -17,6 +17,7 @@ export type IssueCode = Extract<
   | 'not-found'
   | 'not-supported'
   | 'too-long'
+  | 'throttled'
   | 'transient'
   | 'throttled'
   | 'exception'

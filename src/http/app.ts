@@ -14,6 +14,7 @@ import { registerAudit } from './audit.ts';
 import { acceptJson } from './body.ts';
 import { answerBrokenHttp } from './broken-http.ts';
 import { logFailure, problemOf } from './failures.ts';
+import { registerBulk } from './fhir/bulk.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
 import { registerFhir } from './fhir/routes.ts';
 import { gate } from './gate.ts';
@@ -76,6 +77,7 @@ export function buildApp({ parts, logger, access, limits, proxies }: AppOptions)
   app.register(async (native) => registerNative(native, parts), { prefix: '/v1' });
   app.register(async (audit) => registerAudit(audit, parts), { prefix: '/audit' });
   app.register(async (fhir) => registerFhir(fhir, parts, access), { prefix: FHIR_BASE });
+  app.register(async (bulk) => registerBulk(bulk, parts, access), { prefix: FHIR_BASE });
   return app;
 }
 

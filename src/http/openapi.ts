@@ -27,6 +27,7 @@ const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   target: 'Name of a target, as GET /v1/targets lists it.',
   file: 'Name of the file.',
   sequence: 'Number of a message that waits, as GET /v1/hl7v2/unmapped lists it.',
+  job: 'Id of an export, as its kick-off was answered.',
 };
 
 type Json = Readonly<Record<string, unknown>>;

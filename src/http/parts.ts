@@ -1,6 +1,7 @@
 import type { Calendar } from '../domain/configuration.ts';
 import type { Policy } from '../domain/policy.ts';
 import type { RuleTable } from '../domain/rule.ts';
+import type { Exports } from '../export/bulk/exports.ts';
 import type { Hl7v2 } from '../hl7v2/take.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
 import type { Accesses } from '../record/accesses.ts';
@@ -28,6 +29,7 @@ export interface Parts {
   readonly recordAct: RecordAct;
   readonly store: Store;
   readonly search: SearchIndex;
+  readonly exports: Exports;
   readonly profiles: Profiles;
   readonly policy: Policy;
   readonly rules: RuleTable;

@@ -10,6 +10,7 @@ import request from 'supertest';
 import { afterAll, expect, test } from 'vitest';
 import { DEVELOPMENT } from '../../src/auth/access-control.ts';
 import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
+import { openExports } from '../../src/export/bulk/exports.ts';
 import { buildApp } from '../../src/http/app.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createAccesses } from '../../src/record/accesses.ts';
@@ -36,6 +37,12 @@ const store = openSqliteStore({
 });
 const canonical = 'http://example.org/drainledger';
 const search = startSearchIndex({ database: file, zone: 'UTC', canonical, log: pino({ level: 'silent' }) });
+const exports = openExports({
+  database: file,
+  folder: join(folder, 'exports'),
+  log: pino({ level: 'silent' }),
+  now: Date.now,
+});
 const RECORD_SETTINGS = {
   policy: DEFAULT_POLICY,
   canonical,
@@ -50,6 +57,7 @@ const app = buildApp({
   parts: {
     store,
     search,
+    exports,
     record: createRecord(store, RECORD_SETTINGS),
     preview: createPreview(store, RECORD_SETTINGS),
     recordAct: createRecordAct(store, RECORD_SETTINGS),
@@ -70,6 +78,7 @@ await app.ready();
 afterAll(async () => {
   await app.close();
   await search.close();
+  await exports.close();
   await store.close();
   rmSync(folder, { recursive: true });
 });

@@ -7,7 +7,7 @@ import { readConfig } from '../../src/config.ts';
 import { startService } from '../../src/service.ts';
 import { createCheck, type OpenApi } from './answer-check.ts';
 
-interface Reply {
+export interface Reply {
   readonly status: number;
   readonly headers: Headers;
   readonly text: string;

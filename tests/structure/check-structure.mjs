@@ -31,7 +31,18 @@ const MAY_IMPORT = {
   rules: ['rules', 'domain'],
   search: ['search', 'store/sqlite/open.ts', 'store/sqlite/frames.ts', 'fhir', 'domain', 'json'],
   record: ['record', 'store/port.ts', 'store/device-port.ts', 'domain', 'fhir', 'audit', 'json'],
-  export: ['export', 'store/port.ts', 'domain', 'fhir', 'audit', 'json'],
+  export: [
+    'export',
+    'store/port.ts',
+    'store/sqlite/open.ts',
+    'store/sqlite/frames.ts',
+    'store/sqlite/log-end.ts',
+    'escrow/durable-file.ts',
+    'domain',
+    'fhir',
+    'audit',
+    'json',
+  ],
   plots: ['plots', 'record', 'domain'],
   // The door of HL7 v2 messages, over MLLP and for the route.
   hl7v2: ['hl7v2', 'record', 'store/port.ts', 'intake', 'domain', 'json', 'auth', 'audit'],
@@ -58,7 +69,7 @@ const MAY_IMPORT = {
 };
 // What only a few may import, whatever the table above allows them: the store's two engines.
 const ONLY_IMPORTED_BY = {
-  'store/sqlite': ['store/sqlite', 'search', 'main.ts', 'service.ts', 'cli', 'bench', 'demo'],
+  'store/sqlite': ['store/sqlite', 'search', 'export', 'main.ts', 'service.ts', 'cli', 'bench', 'demo'],
   'store/postgres': ['store/postgres', 'main.ts', 'service.ts', 'cli', 'bench', 'demo'],
 };
 // Folders that stay free of the outside world: of Node's own modules, or of every package as well.

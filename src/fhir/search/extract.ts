@@ -97,6 +97,12 @@ function isThere({ name }: SearchParameter, values: readonly unknown[]): boolean
 export const isPatient = ({ reference }: Subject): boolean =>
   reference === null || /(^|\/)Patient\/[^/]+$/.test(reference);
 
+/** Whether a resource is about a patient. */
+export function isOfPatient({ parameters }: ResourceType, resource: Json): boolean {
+  const patient = parameters.find(({ name }) => name === 'patient');
+  return patient !== undefined && isThere(patient, valuesAt(resource, patient));
+}
+
 /** What a parameter looks at. Written as loops: this runs some twenty times for every resource that is indexed. */
 function valuesAt(resource: Json, parameter: SearchParameter): readonly unknown[] {
   const values: unknown[] = [];

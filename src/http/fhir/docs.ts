@@ -8,7 +8,7 @@ import type { Interaction, Operation, ResourceType } from '../../fhir/search/res
 import { SHAPING } from '../../fhir/search/resource-types.ts';
 import type { BodyDoc, RouteDoc } from '../route-doc.ts';
 
-const resource = (text: string, resourceType: string): BodyDoc => ({
+export const resource = (text: string, resourceType: string): BodyDoc => ({
   text,
   mediaType: 'application/fhir+json',
   schema: z
@@ -169,7 +169,7 @@ const historyDoc = (
   answers: { 200: resource('A Bundle of type history.', 'Bundle'), ...refusals() },
 });
 
-const described = (parameters: Readonly<Record<string, string>>) =>
+export const described = (parameters: Readonly<Record<string, string>>) =>
   Object.fromEntries(Object.entries(parameters).map(([name, words]) => [name, text(words)]));
 
 function filters({ parameters }: ResourceType) {

@@ -32,6 +32,9 @@ const SPKI_OPENING = Buffer.from('302a300506032b6570032100', 'hex');
 export const originOf = (log: string, restores: number): string =>
   restores === 0 ? log : `${log}/restored-${restores}`;
 
+/** The log that signed under a name that {@link originOf} gave. */
+export const logOf = (origin: string): string => origin.replace(/\/restored-[1-9]\d{0,5}$/, '');
+
 /** How often the log of this name had been restored when it signed as `origin`; undefined where it is another's name. */
 export function restoresIn(origin: string, log: string): number | undefined {
   if (origin === log) return 0;

@@ -6,6 +6,7 @@ import { join } from 'node:path';
 import { afterAll, describe, expect, test } from 'vitest';
 import {
   isSignature,
+  logOf,
   originOf,
   rawPublicKey,
   readCheckpoint,
@@ -116,6 +117,8 @@ describe('a checkpoint', () => {
     expect(restoresIn('a.example/restored-2', 'a.example')).toBe(2);
     for (const other of ['b.example', 'a.example/restored-0', 'a.example/restored-', 'a.example/x', 'a'])
       expect(restoresIn(other, 'a.example')).toBeUndefined();
+    for (const log of ['a.example', 'a.example/restored-files'])
+      for (const restores of [0, 1, 20]) expect(logOf(originOf(log, restores))).toBe(log);
   });
 
   test('ends a proof as C2SP tlog-proof lays it out', () => {

@@ -4,7 +4,7 @@ import { closeSync, fsyncSync, mkdirSync, openSync, readFileSync, writeSync } fr
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type Database from 'better-sqlite3';
-import { readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
+import { logOf, readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
 import { readKeys } from '../../audit/notices.ts';
 import { writeCanonical } from '../../json/canonical.ts';
@@ -40,7 +40,7 @@ export function writeBundle(
       'no checkpoint was ever signed here: a bundle would prove nothing; see DRAINLEDGER_CHECKPOINT_KEY',
     );
   const selection = select(db, wanted, head.size);
-  const [log = head.origin] = head.origin.split('/restored-');
+  const log = logOf(head.origin);
   const notices = createNoticeReader(db)().filter(({ logIndex }) => logIndex < head.size);
   const keys = readKeys(log, notices)
     .map(({ key }) => `${writeVerifierKey(log, key)}\n`)

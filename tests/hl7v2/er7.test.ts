@@ -54,7 +54,7 @@ describe('a message', () => {
     expect(read(`MSH|^~\\&|APP\rNTE|1||${sent}\r`).at(1, 3)).toBe(said);
   });
 
-  test.each(['\\', 'a\\Q\\', '\\X4\\', '\\Z1\\', '\\C2842\\', '\\F\\\\', '\\x41\\'])(
+  test.each(['\\', 'a\\Q\\', 'a\\F', '\\X4\\', '\\Z1\\', '\\C2842\\', '\\F\\\\', '\\x41\\'])(
     'does not guess what %s means',
     (sent) => {
       expect(() => read(`MSH|^~\\&|APP\rNTE|1||${sent}\r`).at(1, 3)).toThrow(Unreadable);

@@ -13,7 +13,7 @@ import { plotsSection } from './plots.ts';
 import { removalSection } from './removal.ts';
 import { rowsTable, waitingRows } from './rows.ts';
 import { heading, type Place, redraw, staleNotice } from './view.ts';
-import { referenceText, siteText, wordsFor } from './words.ts';
+import { drainText, referenceText, wordsFor } from './words.ts';
 
 const CHART_MS = 72 * 3_600_000;
 const MINUTE_MS = 60_000;
@@ -89,14 +89,15 @@ function keepUp(place: Place, drain: string, changed: () => void): void {
   });
 }
 
-function headOf({ drain, site, tubes, patient, removed_at, population }: State): Child {
+function headOf(state: State): Child {
+  const { drain, patient, removed_at, population } = state;
   const who = [
     referenceText(patient),
     population === undefined ? 'adult or child not stated' : wordsFor(population),
     drain,
   ];
   return [
-    heading(`${siteText(site)}, ${tubes.join(' and ')}`),
+    heading(drainText(state)),
     h('p', { class: 'quiet' }, who.join(' · ')),
     removed_at !== null && h('p', { class: 'notice' }, 'This drain is out.'),
   ];

@@ -12,7 +12,7 @@ import { letGo, type Sent, type Waiting, waiting } from './outbox.ts';
 import type { ChartRow } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, staleNotice } from './view.ts';
-import { referenceText, siteText, wordsFor } from './words.ts';
+import { drainText, referenceText, wordsFor } from './words.ts';
 
 interface Known {
   readonly facts: Facts;
@@ -132,7 +132,7 @@ function show(place: Place, known: Known | null, title: string, form: HTMLElemen
 }
 
 function whoOf({ state, since, facts }: Known): Child {
-  const who = `${siteText(state.site)}, ${state.tubes.join(' and ')} · ${referenceText(state.patient)}`;
+  const who = `${drainText(state)} · ${referenceText(state.patient)}`;
   return [h('p', { class: 'quiet' }, who), h('div', {}, staleNotice(since, facts.zone))];
 }
 

@@ -6,55 +6,20 @@ import { correctView, enterView, placeView, reviewView, voidView, waitingView } 
 import { keepSending, onOutbox, waiting } from './outbox.ts';
 import { overviewView } from './overview.ts';
 import { sheetView } from './sheet.ts';
-import { failed, heading, type Place, type View } from './view.ts';
+import { failed, heading, type Place } from './view.ts';
 import { CAUTIONS } from './words.ts';
 
-/** By the address after the #; the first that fits. */
-const ROUTES: readonly (readonly [RegExp, (...found: string[]) => View])[] = [
-  [/^#?\/?$/, () => overviewView],
-  [/^#\/place$/, () => placeView],
-  [
-    /^#\/drain\/(\w+)$/,
-    (drain = '') =>
-      (place) =>
-        drainView(place, drain),
-  ],
-  [
-    /^#\/drain\/(\w+)\/sheet$/,
-    (drain = '') =>
-      (place) =>
-        sheetView(place, drain),
-  ],
-  [
-    /^#\/drain\/(\w+)\/enter\/([a-z-]+)$/,
-    (drain = '', kind = '') =>
-      (place) =>
-        enterView(place, drain, kind),
-  ],
-  [
-    /^#\/drain\/(\w+)\/correct\/(\w+)$/,
-    (drain = '', entry = '') =>
-      (place) =>
-        correctView(place, drain, entry),
-  ],
-  [
-    /^#\/drain\/(\w+)\/void\/(\w+)$/,
-    (drain = '', entry = '') =>
-      (place) =>
-        voidView(place, drain, entry),
-  ],
-  [
-    /^#\/drain\/(\w+)\/review\/(.+)$/,
-    (drain = '', advisory = '') =>
-      (place) =>
-        reviewView(place, drain, decodeURIComponent(advisory)),
-  ],
-  [
-    /^#\/waiting\/(\w+)$/,
-    (id = '') =>
-      (place) =>
-        waitingView(place, id),
-  ],
+/** By the address after the #, the first that fits; the view is given what stands in its brackets. */
+const ROUTES: readonly (readonly [RegExp, (place: Place, ...found: string[]) => Promise<void>])[] = [
+  [/^#?\/?$/, overviewView],
+  [/^#\/place$/, placeView],
+  [/^#\/drain\/(\w+)$/, drainView],
+  [/^#\/drain\/(\w+)\/sheet$/, sheetView],
+  [/^#\/drain\/(\w+)\/enter\/([a-z-]+)$/, enterView],
+  [/^#\/drain\/(\w+)\/correct\/(\w+)$/, correctView],
+  [/^#\/drain\/(\w+)\/void\/(\w+)$/, voidView],
+  [/^#\/drain\/(\w+)\/review\/(.+)$/, reviewView],
+  [/^#\/waiting\/(\w+)$/, waitingView],
 ];
 
 const element = h('main', { id: 'view', tabindex: -1 });
@@ -82,11 +47,11 @@ async function show(): Promise<void> {
   const found = ROUTES.map(([address, view]) => ({ match: address.exec(location.hash), view })).find(
     ({ match }) => match !== null,
   );
-  const view = found?.match ? found.view(...found.match.slice(1)) : notFound;
   const place: Place = { element, left: signal, say, connected };
   showWho();
   try {
-    await view(place);
+    if (found?.match) await found.view(place, ...found.match.slice(1).map(decodeURIComponent));
+    else notFound(place);
   } catch (error) {
     if (!signal.aborted) fill(element, failed(error));
   }
@@ -97,7 +62,7 @@ async function show(): Promise<void> {
   scrollTo(0, 0);
 }
 
-const notFound: View = async ({ element: place }) =>
+const notFound = ({ element: place }: Place): void =>
   fill(place, heading('There is nothing here'), link('To the overview', '#/'));
 
 function showWho(): void {

@@ -7,7 +7,7 @@ import { askFacts } from './facts.ts';
 import { watch } from './live.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, redraw, staleNotice } from './view.ts';
-import { referenceText, siteText, unitText, wordsFor } from './words.ts';
+import { drainText, referenceText, unitText, wordsFor } from './words.ts';
 
 const SORTS = [
   ['-advisories', 'for review first'],
@@ -75,7 +75,7 @@ function sortPicker(now: string, choose: (sort: string) => void): HTMLElement {
 }
 
 function card(row: OverviewRow, zone: string): HTMLElement {
-  const { drain, site, tubes, patient, advisories } = row;
+  const { drain, patient, advisories } = row;
   const open = advisories.filter(({ reviewed }) => !reviewed);
   const id = `drain-${drain}`;
   return h(
@@ -84,7 +84,7 @@ function card(row: OverviewRow, zone: string): HTMLElement {
     h(
       'div',
       { class: 'who' },
-      h('h2', { id }, link(`${siteText(site)}, ${tubes.join(' and ')}`, `#/drain/${drain}`)),
+      h('h2', { id }, link(drainText(row), `#/drain/${drain}`)),
       h('p', { class: 'quiet' }, referenceText(patient)),
       lastRead(row, zone),
     ),

@@ -9,7 +9,7 @@ import { nowSection } from './now.ts';
 import { rowsTable } from './rows.ts';
 import { momentText, wallText } from './time.ts';
 import { heading, type Place } from './view.ts';
-import { CAUTIONS, referenceText, siteText, wordsFor } from './words.ts';
+import { CAUTIONS, drainText, referenceText, wordsFor } from './words.ts';
 
 const DAY_MS = 24 * 3_600_000;
 const HOUR_MS = 3_600_000;
@@ -48,7 +48,7 @@ const paper = ({ state, chart, hours, image }: Sheet, zone: string, time: string
   h(
     'article',
     { class: 'sheet' },
-    heading(`24 h sheet: ${siteText(state.site)}, ${state.tubes.join(' and ')}`),
+    heading(`24 h sheet: ${drainText(state)}`),
     h('p', {}, `${referenceText(state.patient)} · drain ${state.drain} · ${time}`),
     h('p', { class: 'caution' }, CAUTIONS),
     h(

@@ -12,8 +12,6 @@ export interface Place {
   connected(isConnected: boolean): void;
 }
 
-export type View = (place: Place) => Promise<void>;
-
 /** What an element is known by when the view is drawn anew. */
 const keyOf = (element: Element | null): string | null =>
   element?.getAttribute('data-key') ?? element?.getAttribute('href') ?? null;

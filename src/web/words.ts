@@ -1,4 +1,5 @@
 /** The words of the page for what the service says in codes. */
+import type { Drain } from './answers.ts';
 import type { Reference } from './row-answers.ts';
 
 const WORDS: Readonly<Record<string, string>> = {
@@ -76,8 +77,11 @@ const SITES: Readonly<Record<string, string>> = {
   pericardial: 'Pericardial',
 };
 
-export const siteText = (site: string | null): string =>
-  site === null ? 'Site not stated' : (SITES[site] ?? site);
+const siteText = (site: string | null): string => (site === null ? 'Site not stated' : (SITES[site] ?? site));
+
+/** Where a drain lies, and by which tubes. */
+export const drainText = ({ site, tubes }: Pick<Drain, 'site' | 'tubes'>): string =>
+  `${siteText(site)}, ${tubes.join(' and ')}`;
 
 export const referenceText = (of: Reference | undefined): string =>
   of?.reference ?? of?.identifier?.value ?? 'not linked';

@@ -43,6 +43,8 @@ export function judgeHead(
 ): Verdict {
   const restores = restoresIn(note.origin, options.name);
   const tampered = (what: string): Finding => ({ kind: 'tampered', where, what });
+  // An empty log has no name that could differ.
+  if (size === 0 && note.size > 0) return tailMissing(where, note, size);
   if (restores === undefined)
     return tampered(`it is of the log ${note.origin}, and this one is ${options.name}`);
   if (restores > options.restores.length)

@@ -29,6 +29,7 @@ import { registerDeliveries } from './native/deliveries.ts';
 import { registerDeviceReads } from './native/device-reads.ts';
 import { registerDevices } from './native/devices.ts';
 import { registerEntries } from './native/entries.ts';
+import { registerExport } from './native/export-reads.ts';
 import { registerHl7v2 } from './native/hl7v2.ts';
 import { registerLines } from './native/lines.ts';
 import { registerLive } from './native/live-reads.ts';
@@ -86,6 +87,7 @@ function registerNative(native: FastifyInstance, parts: Parts): void {
   registerCalendar(native, parts);
   registerRemoval(native, parts);
   registerTrends(native, parts);
+  registerExport(native, parts);
   registerOverview(native, parts);
   registerLive(native, parts);
   registerPlots(native, parts);

@@ -129,6 +129,20 @@ export interface StoredEntry {
   readonly body: string;
 }
 
+/** Where an entry that concerns a drain stands. */
+export interface EntryPlace {
+  readonly logIndex: number;
+  /** As in {@link StoredEntry}. */
+  readonly type: string;
+  /** The drain that it counts for now: another one where its device was not on this; null: none. */
+  readonly countsFor: string | null;
+}
+
+export interface SentEntry extends StoredEntry {
+  /** The client that sent it; null where none is known. */
+  readonly client: string | null;
+}
+
 /** A version of the configuration, in force from `recordedAt` until the next. */
 export interface StoredConfiguration {
   /** From 1. */
@@ -202,6 +216,10 @@ export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedSt
   /** The books of a drain and of all drains of its patient, as of what is durable; without it when there is no such drain. */
   books(drain: string): Subject;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
+  /** Where everything that stands in the stream of a drain is, and what other streams hold that counts for it, in the order of the log. */
+  places(drain: string): readonly EntryPlace[];
+  /** Entries at places of the log, in their order. */
+  entriesAt(logIndexes: readonly number[]): readonly SentEntry[];
   drains(after: string, most: number): readonly string[];
   /** Whom a drain is linked to now; null: nobody, or no such drain. */
   patientOf(drain: string): Reference | null;

@@ -25,6 +25,8 @@ export function readOnly(store: Store, reason: string): Store {
     log: store.log,
     books: store.books,
     entries: store.entries,
+    places: store.places,
+    entriesAt: store.entriesAt,
     drains: store.drains,
     patientOf: store.patientOf,
     configurations: store.configurations,

@@ -5,6 +5,7 @@
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { parse } from 'csv-parse/sync';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import * as raw from './fhir-messages.ts';
 import { corrected, DEVICE, id, level, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
@@ -118,4 +119,16 @@ test('as an Observation it is taken with 202 and the reason', async () => {
     diagnostics: 'Recorded, and not issued: it lies between two readings of the device that are charted.',
   });
   expect(await issued()).toBe(1);
+});
+
+test('the export of the drain holds interim readings, and says that they are', async () => {
+  await tell(drain, sent(0), sent(15));
+  expect((await enter(sent(17))).status).toBe(201);
+  const { text } = await service.send('GET', `/v1/drains/${drain.drain}/export.csv`);
+  const records: Record<string, string>[] = parse(text, { columns: true });
+  const of = (key: string) => records.filter(({ identifier_value }) => identifier_value === key);
+  expect(of('m15')).toMatchObject([{ status: 'charted', value: '15' }]);
+  expect(of('m17')).toMatchObject([{ status: 'interim', value: '17', counts_for: drain.drain }]);
+  const own = of('m17')[0]?.entry;
+  expect(records.filter(({ entry, record }) => entry === own && record === 'derived')).toEqual([]);
 });

@@ -1,6 +1,6 @@
 /** Trends over the API: buckets and rows, gaps as gaps, units, entity tags, CSV that no spreadsheet runs. */
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { cellText } from '../../src/http/native/trends-csv.ts';
+import { cellText } from '../../src/record/csv/cell-text.ts';
 import { entry, level, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 

@@ -1,9 +1,9 @@
 /** Trends as CSV (RFC 4180): a line a bucket, or a moment, with the unit in each heading. */
+import { type Cell, lineText } from '../../record/csv/cell-text.ts';
 import type { TrendsView } from '../../record/trends/trends-view.ts';
 
 type Series = TrendsView['series'][number];
 type Point = Series['points'][number];
-type Cell = string | number | boolean | null;
 
 /** Units as a heading shows them. */
 const UNIT_TEXT: Readonly<Record<Series['unit'], string>> = {
@@ -25,7 +25,7 @@ export function trendsCsv({ calendar, series }: TrendsView): string {
     ...series.flatMap(headings),
   ];
   const lines = linesOf(series).map((points) => [...times(points), ...points.flatMap(cells)]);
-  return [head, ...lines].map((line) => `${line.map(cellText).join(',')}\r\n`).join('');
+  return [head, ...lines].map(lineText).join('');
 }
 
 function headings({ name, unit }: Series): readonly string[] {
@@ -77,12 +77,4 @@ function cells({ name, point }: Placed): readonly Cell[] {
   if (point === undefined) return [...Array<null>(8).fill(null), ...scale];
   const { value, low, high, uncertainty, coverage, at_least, reasons, flags } = point;
   return [value, low, high, uncertainty, coverage, at_least, reasons.join(' '), flags.join(' '), ...scale];
-}
-
-/** Text that a spreadsheet would run as a formula is shown with an apostrophe before it; numbers are numbers. */
-export function cellText(cell: Cell): string {
-  if (cell === null) return '';
-  if (typeof cell !== 'string') return String(cell);
-  const safe = /^[=+\-@\t\r]/.test(cell) ? `'${cell}` : cell;
-  return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
 }

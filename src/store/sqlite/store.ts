@@ -17,6 +17,7 @@ import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
 import { createLogReads, createOwnWrites, watchGrowth } from './own-writes.ts';
 import { claimOwnership } from './owner.ts';
+import { createPlaceReads } from './places.ts';
 import { type EntryRow, storedEntry } from './stored-entry.ts';
 import { createTree } from './tree.ts';
 import { createUnmappedReader } from './unmapped.ts';
@@ -88,6 +89,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     // Between groups the shelf holds just what is committed, so reads need no fold of their own.
     books: (drain) => shelf.take(drain, null),
     ...createReads(reader),
+    ...createPlaceReads(reader),
     patientOf: createPatientReader(reader),
     ...createDeviceReads(reader, devices),
     ...kept.reads,

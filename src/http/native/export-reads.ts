@@ -1,0 +1,66 @@
+/** All that was recorded of a drain as CSV, for people who audit it. */
+import { Readable } from 'node:stream';
+import type { FastifyInstance } from 'fastify';
+import { z } from 'zod';
+import { READ } from '../../auth/scope.ts';
+import { COLUMNS, drainCsv } from '../../record/csv/drain-csv.ts';
+import type { Parts } from '../parts.ts';
+import { sendProblem } from '../refuse.ts';
+import type { RouteDoc } from '../route-doc.ts';
+import { problems } from './answers.ts';
+import { badParameter, moment, msOf } from './query-parts.ts';
+import { noSuchDrain } from './reads.ts';
+
+interface OfExport {
+  Params: { drain: string };
+  Querystring: { readonly from?: string; readonly to?: string };
+}
+
+const ABOUT =
+  `A record an entry, in the order of the log, corrections and withdrawals among them, and under each first
+entry what follows from it as it stands now. Columns: ${COLUMNS.join(', ')}. The record of an entry has its status: charted,
+correction (stands in the place of another), corrected and superseded (by changed_by), withdrawn (by changed_by), withdrawal,
+interim (kept, not charted), elsewhere (counts for counts_for, where its device was, or for none), rerouting. value has the
+unit beside it; a value that cannot be known is empty and absent_reason says why; at_least marks a lower bound. absent_reason
+beside a value says why a sum is no total. log_index is what GET /audit/proof takes. Text that begins with = + - @ or an apostrophe, a tab
+or a line end has one apostrophe put before it, so that no spreadsheet runs it: take the first apostrophe off each cell that
+begins with one. It is a record and no alarm; defer to local policy and the clinician.`.replaceAll('\n', ' ');
+
+const DOC = {
+  operation: 'exportDrainCsv',
+  access: READ,
+  summary: 'All that was recorded of a drain, with what follows from it, as CSV',
+  about: ABOUT,
+  query: {
+    from: moment.meta({
+      format: 'date-time',
+      description: 'Only what is charted for this time and later, with all corrections of it. Default: all.',
+    }),
+    to: moment.meta({ format: 'date-time', description: 'Only what is charted for before. Default: all.' }),
+  },
+  answers: {
+    200: { text: 'CSV (RFC 4180), UTF-8, with a header.', schema: z.string(), mediaType: 'text/csv' },
+    ...problems({ 400: 'The query cannot be answered as it is.', 404: 'There is no such drain.' }),
+  },
+} as const satisfies RouteDoc;
+
+export function registerExport(app: FastifyInstance, { store }: Parts): void {
+  app.get<OfExport>('/drains/:drain/export.csv', { config: { doc: DOC } }, (request, reply) => {
+    const { drain } = request.params;
+    const period = { from: msOf(request.query.from), to: msOf(request.query.to) };
+    if (period.from !== null && period.to !== null && period.from >= period.to)
+      return sendProblem(
+        reply,
+        badParameter('from', request.query.from, 'is not before to', 'send an earlier from, or a later to'),
+      );
+    const book = store.books(drain).get(drain);
+    if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+    return (
+      reply
+        .type('text/csv; charset=utf-8; header=present')
+        .header('content-disposition', `attachment; filename="drain-${drain}.csv"`)
+        // A page is read when the client has taken the one before.
+        .send(Readable.from(drainCsv(store, book, period)))
+    );
+  });
+}

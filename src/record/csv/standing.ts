@@ -1,0 +1,95 @@
+/** How the entries of a drain stand to each other at one moment, whatever is charted afterwards. */
+import { readStreamBody } from '../../audit/entry-text.ts';
+import { type Book, chainOf } from '../../domain/book.ts';
+import type { Chain } from '../../domain/chains.ts';
+import { rowsFrom } from '../../domain/chart.ts';
+import type { Identifier } from '../../domain/entry.ts';
+import type { StreamBody } from '../../domain/rerouted.ts';
+import type { Row } from '../../domain/row.ts';
+import { epochMs } from '../../domain/units.ts';
+import { type EntryPlace, INTERIM, type SentEntry, type Store } from '../../store/port.ts';
+
+/** What became of an entry. The words are those of the column `status`. */
+export type Status =
+  | 'charted'
+  | 'correction'
+  | 'corrected'
+  | 'superseded'
+  | 'withdrawn'
+  | 'withdrawal'
+  | 'interim'
+  | 'elsewhere'
+  | 'rerouting';
+
+export interface Standing {
+  readonly status: Status;
+  /** The entry that corrected or withdrew it. */
+  readonly changedBy: string | null;
+  /** The drain that it counts for; null: none. */
+  readonly countsFor: string | null;
+  /** The chain of the entry, where it is one that counts for the drain. */
+  readonly chain: Chain | undefined;
+  /** What follows from the chain: under its first entry, while it stands. */
+  readonly row: Row | undefined;
+}
+
+export interface DrainMoment {
+  readonly places: readonly EntryPlace[];
+  standingOf(entry: SentEntry, body: StreamBody): Standing;
+}
+
+/** Takes what it needs of a book at once: the book goes on with the next entry. */
+export function momentOf(store: Pick<Store, 'places' | 'entriesAt'>, book: Book): DrainMoment {
+  const places = store.places(book.drain);
+  const then = { ...book, chains: new Map(book.chains), members: new Map(book.members) };
+  const rows = new Map(rowsFrom(book.chart, epochMs(-Infinity)).map((row) => [row.item.id, row]));
+  const countsFor = new Map(places.map((place) => [place.logIndex, place.countsFor]));
+  const correctedBy = correctionsAmong(store, places);
+  return {
+    places,
+    standingOf(entry, body) {
+      const own = countsFor.get(entry.logIndex) ?? null;
+      const shared = { countsFor: own, chain: undefined, row: undefined, changedBy: null };
+      if (entry.type === INTERIM) return { ...shared, status: 'interim' };
+      if (body.kind === 'rerouted') return { ...shared, status: 'rerouting' };
+      const chain = own === book.drain ? chainOf(then, body.identifier) : undefined;
+      if (chain === undefined) return { ...shared, status: 'elsewhere' };
+      const isFirst = chain.first.id === entry.entryId;
+      return {
+        countsFor: own,
+        chain,
+        row: isFirst ? rows.get(chain.first.id) : undefined,
+        ...statusIn(chain, entry, correctedBy.get(keyOf(body.identifier)) ?? null),
+      };
+    },
+  };
+}
+
+function statusIn(chain: Chain, { entryId }: SentEntry, correctedBy: string | null) {
+  const [isFirst, isEnd] = [chain.first.id === entryId, chain.end.id === entryId];
+  if (chain.void)
+    return isEnd
+      ? ({ status: 'withdrawal', changedBy: null } as const)
+      : ({ status: 'withdrawn', changedBy: correctedBy ?? chain.end.id } as const);
+  if (isEnd) return { status: isFirst ? 'charted' : 'correction', changedBy: null } as const;
+  return { status: isFirst ? 'corrected' : 'superseded', changedBy: correctedBy } as const;
+}
+
+const PAGE = 500;
+
+/** By the identifier of what they correct, the entry that corrects it. */
+function correctionsAmong(
+  store: Pick<Store, 'entriesAt'>,
+  places: readonly EntryPlace[],
+): ReadonlyMap<string, string> {
+  const found = new Map<string, string>();
+  const indexes = places.filter(({ type }) => type === 'corrected').map(({ logIndex }) => logIndex);
+  for (let next = 0; next < indexes.length; next += PAGE)
+    for (const { entryId, body } of store.entriesAt(indexes.slice(next, next + PAGE))) {
+      const said = readStreamBody(body);
+      if (said.kind === 'corrected') found.set(keyOf(said.target), entryId);
+    }
+  return found;
+}
+
+const keyOf = ({ system, value }: Identifier): string => `${system}\n${value}`;

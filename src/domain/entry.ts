@@ -228,7 +228,8 @@ export type EntryBody = {
   /** The device that it was read on, where the sender named that: alone, or beside the drain. */
   readonly device?: Identifier;
   readonly as_sent?: readonly AsSent[];
-  readonly received?: Received;
+  /** With whom the sender meant, where it named a device and no drain: it counts for no drain of anybody else. */
+  readonly received?: Received & { readonly patient?: Reference };
 } & (Statement | Corrected | EnteredInError);
 
 export type Kind = EntryBody['kind'];

@@ -3,6 +3,7 @@ import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
 import type { Subject } from '../domain/book.ts';
 import type { EntryBody } from '../domain/entry.ts';
+import type { Incoming } from '../record/incoming.ts';
 import type { Store } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
 
@@ -43,3 +44,12 @@ export const outOfBounds = (words: string): Problem =>
 /** Whether the client may reach the drain, as it is linked now. */
 export const reachesDrain = (principal: Principal, drain: string, store: Store): boolean =>
   !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);
+
+/** Where what names a device goes is found when it is written, so that is when it is asked whether the client reaches it. */
+export function confined(principal: Principal, store: Store, incoming: Incoming): Incoming {
+  if (incoming.drain !== null || !isBound(principal)) return incoming;
+  return {
+    ...incoming,
+    mayReach: (drain) => drain !== null && reachesDrain(principal, drain, store),
+  };
+}

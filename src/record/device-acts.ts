@@ -19,6 +19,7 @@ import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';
 import { laterThanNow, type NotTaken, noSuchDrain, outOfBounds } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
 import { type MovedChain, reroutes } from './reroutes.ts';
+import { notOfItsPatient } from './routing.ts';
 
 /** A device is named after what it is known by. */
 export const deviceNameOf = (device: Identifier): string => nameOf(device);
@@ -69,6 +70,8 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
   const moved = movedBy(device, before, after, devices);
   const beyond = drainsConcerned(before, after, moved).find((drain) => act.mayReach?.(drain) === false);
   if (beyond !== undefined) return { refused: outOfBounds(beyond) };
+  const ofAnother = firstOfAnother(body, moved, devices);
+  if (ofAnother !== undefined) return { refused: ofAnother };
   return {
     type: body.kind,
     actor: body.author,
@@ -94,6 +97,20 @@ const noSuchDevice = (device: string): NotTaken => ({
 
 const placementIn = (body: DeviceBody) =>
   body.kind === 'assigned' ? body : body.kind === 'corrected' ? body.replacement : null;
+
+/** What a device charted of one patient must not get into the record of another by a slip in an assignment. */
+function firstOfAnother(
+  body: DeviceBody,
+  moved: readonly MovedChain[],
+  devices: DeviceLook,
+): NotTaken | undefined {
+  const pointer =
+    body.kind === 'assigned' ? '/drain' : body.kind === 'corrected' ? '/replacement/drain' : '/target';
+  const refusals = moved.map(({ chain, to }) =>
+    to === null ? null : notOfItsPatient(chain, to, devices, pointer),
+  );
+  return refusals.find((each) => each !== null);
+}
 
 /** A whereabouts of the future is nobody's to know, whoever says so. */
 function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {

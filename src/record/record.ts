@@ -24,7 +24,7 @@ import { type Incoming, notTaken } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
 import { writeReceipt, writeUnmatchedReceipt } from './receipt.ts';
 import { reroutes } from './reroutes.ts';
-import { destinationOf, drainOfChain, notRouted, routedWrite } from './routing.ts';
+import { destinationOf, drainOfChain, notOfItsPatient, notRouted, routedWrite } from './routing.ts';
 
 /** Records a unit: all of its entries or none. @param sentBy the client that sent it, if one did */
 export type Record = (unit: readonly Incoming[], sentBy?: Sender) => Promise<readonly AppendOutcome[]>;
@@ -101,6 +101,8 @@ function unmatched(place: Place, incoming: Incoming, devices: DeviceLook, tools:
   const chain = chainAfter(entry, () => before?.chain);
   if ('refused' in chain) return { refused: chain };
   const to = drainOfChain(chain, devices);
+  const ofAnother = to === null ? null : notOfItsPatient(chain, to, devices, '/replacement/effective_at');
+  if (ofAnother !== null) return { refused: ofAnother };
   const moved = { chain, members: [...(before?.members ?? []), body.identifier], from: null, to };
   return {
     ...saidBy(incoming),

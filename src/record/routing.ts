@@ -2,6 +2,7 @@
 import { chainOf, type Subject } from '../domain/book.ts';
 import { type Chain, itemOf } from '../domain/chains.ts';
 import { assignedAt, readAt } from '../domain/device.ts';
+import { isSamePatient, patientKey } from '../domain/drain.ts';
 import type { EntryBody, Identifier } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
 import { type EpochMs, epochMs } from '../domain/units.ts';
@@ -42,6 +43,10 @@ export function routedWrite(chain: Chain, drain: string | null): Pick<Write, 'de
   const item = itemOf(chain);
   const readMs = item === undefined ? null : readAt(item.at, chain.first.recorded_ms);
   return { devices: { chain: { chain: chain.first.id, device: nameOf(device), readMs, drain } } };
+}
+
+export interface OfAnother extends Omit<NotRouted, 'refused'> {
+  readonly refused: 'patient-differs';
 }
 
 export interface NotRouted {
@@ -89,6 +94,22 @@ function instantOf(text: string): EpochMs {
   const instant = parseInstant(text);
   if (instant === undefined) throw new Error(`${text} passed intake and is no instant`);
   return instant.ms;
+}
+
+/** Why a chain may not count for a drain: its sender said whom it was of, and the drain is not linked to them. */
+export function notOfItsPatient(
+  { first }: Chain,
+  drain: string,
+  devices: DeviceLook,
+  pointer: string,
+): OfAnother | null {
+  const { identifier, received } = first.body;
+  if (received?.patient === undefined) return null;
+  const patient = devices.patientOf(drain) ?? undefined;
+  if (isSamePatient(received.patient, patient)) return null;
+  const linked = patientKey(patient);
+  const mend = `its sender said that it is of ${patientKey(received.patient)}, and drain ${drain} is linked to ${linked ?? 'nobody'}: name a drain of theirs, or mark the entry entered-in-error first`;
+  return { refused: 'patient-differs', pointer, value: named(identifier), mend };
 }
 
 const named = ({ system, value }: Identifier): string => `${system}|${value}`;

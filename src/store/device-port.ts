@@ -1,6 +1,7 @@
 /** What the store knows of devices: on which drain each was when, and which drain each entry that named one counts for. */
 import type { MovableChain } from '../domain/book.ts';
 import type { DeviceBook } from '../domain/device.ts';
+import type { Reference } from '../domain/entry.ts';
 import type { EpochMs } from '../domain/units.ts';
 
 /** An entry that named a device, with all that changed it. */
@@ -18,6 +19,8 @@ export interface DeviceLook {
   /** The chain that an entry belongs to; undefined where it names no device. */
   chain(entryId: string): RoutedChain | undefined;
   isDrain(drain: string): boolean;
+  /** Whom a drain is linked to now; null: nobody. */
+  patientOf(drain: string): Reference | null;
   /** Chains of a device that were read from (included) to (excluded), in order of time; void ones are left out. */
   chainsBetween(device: string, from: EpochMs, to: EpochMs): readonly RoutedChain[];
 }

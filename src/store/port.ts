@@ -10,7 +10,7 @@ import type { DrainSums } from '../domain/drain-sums.ts';
 import type { Author, Identifier, Reference } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
-import type { DeviceLook, DeviceWrites } from './device-port.ts';
+import type { DeviceLook, DeviceWrites, RoutedChain } from './device-port.ts';
 import type { LogTree, LogWrites } from './log-port.ts';
 import type { UnmappedStore } from './unmapped-port.ts';
 
@@ -177,6 +177,8 @@ export interface DeviceReads {
   /** First forms of what counts for no drain, in the order of the ledger; void ones are left out. */
   unmatched(afterLogIndex: number, most: number): readonly UnmatchedEntry[];
   unmatchedCount(): number;
+  /** The chain of an entry, with the drain that it counts for now; undefined where it names no device. */
+  routedChain(entryId: string): RoutedChain | undefined;
 }
 
 /** What took long to work out, kept beside the ledger and believed only while all that it rests on is as it was. */

@@ -45,13 +45,22 @@ export function readOnly(store: Store, reason: string): Store {
   };
 }
 
-const deviceReads = ({ device, devices, devicesOf, deviceEntries, unmatched, unmatchedCount }: Store) => ({
+const deviceReads = ({
   device,
   devices,
   devicesOf,
   deviceEntries,
   unmatched,
   unmatchedCount,
+  routedChain,
+}: Store) => ({
+  device,
+  devices,
+  devicesOf,
+  deviceEntries,
+  unmatched,
+  unmatchedCount,
+  routedChain,
 });
 
 /** What is kept beside the ledger is no part of it. */

@@ -19,8 +19,8 @@ import { sendFaults } from './outcomes.ts';
 import {
   locationOf,
   type NotStored,
+  permitted,
   refusalOf,
-  refuseForbidden,
   refuseQuery,
   type Stored,
   storedBy,
@@ -77,14 +77,14 @@ async function transaction(
   const unit = reads.flatMap((read) => ('faults' in read ? [] : read.incoming));
   faults.push(...namedTwice(unit.map(({ body }) => body.identifier)));
   if (faults.length > 0) return sendFaults(reply, 422, faults);
-  for (const incoming of unit) {
+  const asked = unit.map((incoming) => {
     refuseScopeless(request);
-    refuseForbidden(request, parts, incoming);
-  }
-  const outcomes = unit.length === 0 ? [] : await parts.record(unit, senderOf(request.principal));
+    return permitted(request, parts, incoming);
+  });
+  const outcomes = asked.length === 0 ? [] : await parts.record(asked, senderOf(request.principal));
   const [refused] = outcomes.flatMap((outcome, n) => located(refusalOf(outcome), n) ?? []);
   if (refused !== undefined) return sendFaults(reply, refused.status, refused.faults);
-  request.isRecorded = outcomes.some(({ kind }) => kind === 'recorded');
+  request.isRecorded = outcomes.some(({ kind }) => kind === 'recorded' || kind === 'unmatched');
   const shows = preferredReturn(request) === 'representation';
   const answers = creates.map(({ type }, n) => {
     const outcome = outcomes[n];

@@ -13,15 +13,15 @@ import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { ISSUING, refusalOf, refuseForbidden, refuseQuery, sendStored, storedBy } from './stored.ts';
+import { ISSUING, permitted, refusalOf, refuseQuery, sendStored, storedBy } from './stored.ts';
 
 export function registerCreate(app: FastifyInstance, parts: Parts, type: ResourceType): void {
   app.post(`/${type.type}`, { config: { doc: INTERACTION_DOCS.create(type) } }, async (request, reply) => {
     refuseQuery(request);
     const read = readSent(request.body as ExactValue, request.headers['if-none-exist'], parts);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);
-    refuseForbidden(request, parts, read.incoming);
-    const [outcome] = await parts.record([read.incoming], senderOf(request.principal));
+    const incoming = permitted(request, parts, read.incoming);
+    const [outcome] = await parts.record([incoming], senderOf(request.principal));
     if (outcome === undefined) throw new Error('a unit of one entry had no outcome');
     const refusal = refusalOf(outcome);
     if (refusal !== null) return sendFaults(reply, refusal.status, refusal.faults);
@@ -43,7 +43,7 @@ export function readSent(
   if ('faults' in read) return read;
   const { body, claims } = read;
   const incoming = {
-    drain: drainOf(read.drain, canonical),
+    drain: read.drain === null ? null : drainOf(read.drain, canonical),
     body,
     claims,
     request: writeRequest(resource),

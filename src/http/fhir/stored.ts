@@ -1,7 +1,7 @@
 /** What came of something that was sent to be stored: the resource that it is issued as, or what stood in the way. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { readBody } from '../../audit/entry-text.ts';
-import type { Identifier, Kind } from '../../domain/entry.ts';
+import type { EntryBody, Identifier, Kind } from '../../domain/entry.ts';
 import type { FactName } from '../../domain/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { factId, partsOfId } from '../../fhir/reference.ts';
@@ -11,7 +11,7 @@ import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
 import type { Incoming, NotTaken } from '../../record/incoming.ts';
 import type { AppendOutcome } from '../../store/port.ts';
-import { writeRefusal } from '../allowed.ts';
+import { confined, writeRefusal } from '../allowed.ts';
 import { statusOfRefusal } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
 import { preferredReturn, queryOf } from './asked.ts';
@@ -21,7 +21,8 @@ import { versionsOf } from './versions.ts';
 /** What an entry is found as. */
 export interface Stored {
   readonly isNew: boolean;
-  readonly id: string;
+  /** Null while it counts for no drain. */
+  readonly id: string | null;
   /** Null where the entry is interim, and while a mark keeps it from being issued. */
   readonly version: Version | null;
   readonly marks: readonly string[];
@@ -38,31 +39,45 @@ export function refusalOf(outcome: AppendOutcome): NotStored | null {
 }
 
 interface Receipt {
-  readonly drain: string;
+  readonly drain: string | null;
   readonly sequence: number;
   readonly entry: string;
-  readonly derived: { readonly marks: readonly string[] } | null;
+  readonly derived?: { readonly marks: readonly string[] } | null;
   readonly interim?: true;
 }
 
 /** @throws {Error} for what {@link refusalOf} names */
 export function storedBy(outcome: AppendOutcome, parts: Parts, type: ResourceType): Stored {
   if (!('receipt' in outcome)) throw new Error('what was not taken is not stored');
-  const isNew = outcome.kind === 'recorded';
-  const { drain, sequence, entry, derived, interim = false } = JSON.parse(outcome.receipt) as Receipt;
-  const id = factId(drain, { name: issuedAs(parts, drain, sequence), anchor: entry });
+  const isNew = outcome.kind === 'recorded' || outcome.kind === 'unmatched';
+  const receipt = JSON.parse(outcome.receipt) as Receipt;
+  const { entry, derived, interim = false } = receipt;
+  const found = whereOf(receipt, parts);
+  if (found === null) return { isNew, id: null, version: null, marks: [], interim };
+  const id = factId(found.drain, { name: found.as, anchor: entry });
   const versions = versionsOf(parts, type, id);
   const version = isNew ? versions[0] : versions.at(-1);
   return { isNew, id, version: version ?? null, marks: derived?.marks ?? [], interim };
 }
 
-/** The fact as which a sender finds its entry again. */
+/** The drain that an entry counts for now, and the fact as which its sender finds it there; null where that is none. */
+function whereOf(receipt: Receipt, parts: Parts): { readonly drain: string; readonly as: FactName } | null {
+  const routed = parts.store.routedChain(receipt.entry);
+  const { drain } = routed ?? receipt;
+  if (drain === null) return null;
+  return {
+    drain,
+    as: routed === undefined ? issuedAs(parts, drain, receipt.sequence) : asOf(routed.chain.first.body),
+  };
+}
+
 function issuedAs({ store }: Parts, drain: string, sequence: number): FactName {
   const [stored] = store.entries(drain, sequence - 1, 1);
   if (stored === undefined) throw new Error('an entry that was recorded is not in the ledger');
-  const { kind, received } = readBody(stored.body);
-  return (received?.as ?? ISSUED_BY_KIND[kind]) as FactName;
+  return asOf(readBody(stored.body));
 }
+
+const asOf = ({ kind, received }: EntryBody): FactName => (received?.as ?? ISSUED_BY_KIND[kind]) as FactName;
 
 /** By kind of an entry that did not come as an Observation. */
 const ISSUED_BY_KIND: Readonly<Record<string, FactName>> = {
@@ -77,6 +92,7 @@ export const ISSUING = Object.keys(ISSUED_BY_KIND) as Kind[];
 /** Where a refusal of the ledger points, in FHIRPath. */
 const ELEMENT: Readonly<Record<string, string>> = {
   '/drain': 'Observation.focus[0].identifier',
+  '/device': 'Observation.device.identifier',
   '/subject': 'Observation.subject',
   '/bodySite': 'Observation.bodySite',
   '/effective_at': 'Observation.effective',
@@ -86,7 +102,7 @@ const ELEMENT: Readonly<Record<string, string>> = {
 function notTaken({ refused, pointer, value, mend }: NotTaken): NotStored {
   const unknownDrain = refused === 'no-such-drain';
   const fault: FhirFault = {
-    code: 'business-rule',
+    code: refused === 'out-of-bounds' ? 'forbidden' : 'business-rule',
     pointer: ELEMENT[pointer] ?? 'Observation',
     value,
     detail: refused.replaceAll('-', ' '),
@@ -119,7 +135,7 @@ export function sendStored(
 ): FastifyReply {
   const { isNew, version, id } = stored;
   request.isRecorded ||= isNew;
-  request.shown = [partsOfId(id)?.drain ?? []].flat();
+  request.shown = id === null ? [] : [partsOfId(id)?.drain ?? []].flat();
   if (version === null) return reply.code(202).type(FHIR_JSON).send(unissuedText(stored));
   reply
     .code(isNew ? 201 : 200)
@@ -136,8 +152,12 @@ export function sendStored(
   return reply.type(FHIR_JSON).send(issueText('information', 'informational', words));
 }
 
+const UNMATCHED =
+  'Recorded, but not issued: the device was on no drain at that time. It is listed at /v1/unmatched, and is issued once an assignment of the device covers its time.';
+
 /** What is kept in the ledger, and out of the record: for good, or until another entry clears it. */
 export function unissuedText({ id, marks, interim }: Stored): string {
+  if (id === null) return issueText('information', 'informational', UNMATCHED);
   const why = interim
     ? 'Recorded, and not issued: it lies between two readings of the device that are charted.'
     : `Recorded, but not issued while it is marked ${marks.join(', ')}: Observation/${id} appears when another entry clears that.`;
@@ -155,8 +175,9 @@ export function refuseQuery(request: FastifyRequest): void {
   );
 }
 
-/** @throws {Refused} 403 when the client may not write what it sends */
-export function refuseForbidden(request: FastifyRequest, { store }: Parts, incoming: Incoming): void {
-  const refusal = writeRefusal(request.principal, store, incoming);
+/** What is sent, with what its client is confined to. @throws {Refused} 403 when the client may not write it */
+export function permitted({ principal }: FastifyRequest, { store }: Parts, incoming: Incoming): Incoming {
+  const refusal = writeRefusal(principal, store, incoming);
   if (refusal !== null) throw new Refused(403, 'forbidden', refusal.detail);
+  return confined(principal, store, incoming);
 }

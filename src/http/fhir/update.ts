@@ -18,7 +18,7 @@ import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { refusalOf, refuseForbidden, refuseQuery, sendStored } from './stored.ts';
+import { permitted, refusalOf, refuseQuery, sendStored } from './stored.ts';
 import { versionsOf } from './versions.ts';
 
 interface OfId {
@@ -34,8 +34,8 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     const before = newest() ?? refuseUnknown(id);
     const read = readUpdate(request, parts, before);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);
-    refuseForbidden(request, parts, read.incoming);
-    const [outcome] = await parts.record([read.incoming], senderOf(request.principal));
+    const incoming = permitted(request, parts, read.incoming);
+    const [outcome] = await parts.record([incoming], senderOf(request.principal));
     if (outcome?.kind === 'conflict') throw outOfDate(before, baseVersion(request));
     const refusal = outcome === undefined ? null : refusalOf(outcome);
     // What stands in the way is then a newer state of the resource (FHIR R4 http.html#concurrency).

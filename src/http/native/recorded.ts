@@ -1,13 +1,13 @@
 /** What was read is recorded, and answered with what became of it. */
 import { writeRequest } from '../../audit/entry-text.ts';
-import { type Caller, isBound, type Principal } from '../../auth/principal.ts';
+import type { Caller } from '../../auth/principal.ts';
 import { type ItemEntry, readItem, togetherPointer } from '../../intake/native/read-batch.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/incoming.ts';
 import { drainNameOf } from '../../record/record.ts';
 import { StoreBusy, StoreFailed } from '../../store/port.ts';
 import { refusedItem } from '../accesses.ts';
-import { reachesDrain, writeRefusal } from '../allowed.ts';
+import { confined, writeRefusal } from '../allowed.ts';
 import { senderOf } from '../caller.ts';
 import { type Answer, answerOf } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
@@ -24,7 +24,7 @@ export async function recorded(
     const refused = writeRefusal(caller, parts.store, incoming);
     if (refused !== null) return refused;
   }
-  const asked = unit.map((each) => confined(parts, caller, each));
+  const asked = unit.map((each) => confined(caller, parts.store, each));
   const answers = (await parts.record(asked, senderOf(caller))).map((outcome, n) =>
     answerOf(outcome, pointerTo(n)),
   );
@@ -44,17 +44,8 @@ export async function recorded(
 export function foreseen(parts: Parts, caller: Caller, incoming: Incoming): Answer | Problem {
   return (
     writeRefusal(caller, parts.store, incoming) ??
-    answerOf(parts.preview(confined(parts, caller, incoming)), '')
+    answerOf(parts.preview(confined(caller, parts.store, incoming)), '')
   );
-}
-
-/** Where what names a device goes is found when it is written, so that is when it is asked whether the client reaches it. */
-function confined({ store }: Parts, principal: Principal, incoming: Incoming): Incoming {
-  if (incoming.drain !== null || !isBound(principal)) return incoming;
-  return {
-    ...incoming,
-    mayReach: (drain) => drain !== null && reachesDrain(principal, drain, store),
-  };
 }
 
 /** An item of a batch, or a line: an entry, or two that are taken together. */

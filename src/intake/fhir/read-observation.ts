@@ -10,16 +10,10 @@ import { writeExact } from '../../json/exact-write.ts';
 import { shown } from '../fault.ts';
 import { type Profiles, readEntry } from '../native/read-entry.ts';
 import { faultsOf } from '../native/zod-faults.ts';
-import { putField } from '../put-field.ts';
+import { type Charted, type ChartedPart, draftOf, plain, ROOT } from './draft.ts';
 import { type FhirFault, fhirFault, pathOf } from './fhir-fault.ts';
 import { chartedValue, type Named, namedBy } from './parts.ts';
-import {
-  type Part,
-  type RawObservation,
-  type ReferenceElement,
-  rawObservation,
-  replacingObservation,
-} from './shape.ts';
+import { type Part, type RawObservation, rawObservation, replacingObservation } from './shape.ts';
 
 export interface ReadObservation {
   readonly body: EntryBody;
@@ -37,22 +31,54 @@ export interface FhirReadSettings {
 }
 
 export type Faulty = { readonly faults: readonly FhirFault[] };
-const ROOT = 'Observation';
 
-/** A new one, with the drain as its sender knows it: by the identifier of its placement, or by ours. */
+/** A new one, with the drain as its sender knows it: by the identifier of its placement, or by ours; null where it names its device alone. */
 export function readObservation(
   sent: ExactValue,
   settings: FhirReadSettings,
-): (ReadObservation & { readonly drain: Identifier }) | Faulty {
+): (ReadObservation & { readonly drain: Identifier | null }) | Faulty {
   const shape = rawObservation.safeParse(sent);
   if (!shape.success) return misshapen(shape.error, sent);
   const { identifier, focus, status } = shape.data;
   if (status === 'entered-in-error') return { faults: [WITHDRAWN] };
   const [{ system, value } = { system: '', value: '' }] = identifier;
-  const read = readCharted(shape.data, { system, value }, sent, settings);
+  if (focus === undefined && shape.data.device?.identifier === undefined)
+    return { faults: [namesNothing(shape.data)] };
+  const key = { system, value };
+  if (focus === undefined) return readOfDevice(shape.data, key, sent, settings);
+  const read = readCharted(shape.data, key, sent, settings);
   if ('faults' in read) return read;
   const [{ identifier: drain }] = focus;
   return { ...read, drain: { system: drain.system, value: drain.value } };
+}
+
+/** Kept with whom it is said to be of: the device may be found to have been on a drain only later. */
+function readOfDevice(
+  observation: RawObservation,
+  key: Identifier,
+  sent: ExactValue,
+  settings: FhirReadSettings,
+): (ReadObservation & { readonly drain: null }) | Faulty {
+  const read = readCharted(observation, key, sent, settings, observation.device?.identifier);
+  if ('faults' in read) return read;
+  const { body, claims } = read;
+  if (body.received === undefined) throw new Error('what came as an Observation is kept as one');
+  const received = { ...body.received, patient: claims.patient };
+  return { ...read, drain: null, body: { ...body, received } };
+}
+
+function namesNothing({ device }: RawObservation): FhirFault {
+  const mend =
+    'name the drain by the identifier that it was placed under, or leave focus out and name a registered device in device.identifier';
+  return device === undefined
+    ? { code: 'required', pointer: `${ROOT}.focus`, value: undefined, detail: 'is missing', mend }
+    : {
+        code: 'required',
+        pointer: `${ROOT}.device.identifier`,
+        value: undefined,
+        detail: 'is missing',
+        mend,
+      };
 }
 
 /** One to stand in the place of another. @param key of the entry that says so */
@@ -73,6 +99,14 @@ const WITHDRAWN: FhirFault = {
   mend: 'update what was recorded, or send nothing',
 };
 
+const OF_THE_DRAIN: FhirFault = {
+  code: 'required',
+  pointer: `${ROOT}.focus`,
+  value: undefined,
+  detail: 'is missing',
+  mend: "a body weight is the patient's, wherever a device is: name the drain, by the identifier that it was placed under",
+};
+
 function misshapen(error: z.ZodError, sent: ExactValue): Faulty {
   const faults = faultsOf(error, sent);
   return { faults: faults.map((fault) => fhirFault(fault, pathOf(fault.pointer, ROOT))) };
@@ -83,12 +117,14 @@ function readCharted(
   key: Identifier,
   sent: ExactValue,
   settings: FhirReadSettings,
+  readOn?: Identifier,
 ): ReadObservation | Faulty {
   const charted = chartedIn(observation, settings.canonical);
   if ('faults' in charted) return charted;
+  if (readOn !== undefined && charted.kind === 'weighed') return { faults: [OF_THE_DRAIN] };
   const subject = subjectOf(observation);
   if ('faults' in subject) return subject;
-  const draft = draftOf(observation, key, charted);
+  const draft = draftOf(observation, key, charted, readOn);
   const read = readEntry(draft.native, settings.profiles);
   if ('faults' in read)
     return { faults: read.faults.map((fault) => fhirFault(fault, draft.pathTo(fault.pointer))) };
@@ -98,18 +134,6 @@ function readCharted(
     issued: charted.issued,
     isWithdrawn: observation.status === 'entered-in-error',
   };
-}
-
-interface ChartedPart {
-  readonly field: readonly string[];
-  readonly value: ExactValue;
-  readonly path: string;
-}
-
-interface Charted {
-  readonly kind: string;
-  readonly issued: FactName;
-  readonly parts: readonly ChartedPart[];
 }
 
 function chartedIn(observation: RawObservation, canonical: string): Charted | Faulty {
@@ -172,61 +196,10 @@ function subjectOf({ subject }: RawObservation): { readonly patient: Reference }
   return { faults: [{ ...fault, code: 'value', pointer: `${ROOT}.subject.reference` }] };
 }
 
-/** Without what a reference may carry beside, such as a name to display. */
-function plain({ reference, identifier }: ReferenceElement): Reference {
-  return {
-    ...(reference === undefined ? {} : { reference }),
-    ...(identifier === undefined
-      ? {}
-      : { identifier: { system: identifier.system, value: identifier.value } }),
-  };
-}
-
 function siteOf({ bodySite }: RawObservation): Site | null {
   const sites = Object.entries(SITE_CODES) as [Site, (typeof SITE_CODES)[Site]][];
   const found = sites.find(([, { system, code }]) =>
     bodySite?.coding.some((each) => each.system === system && each.code === code),
   );
   return found?.[0] ?? null;
-}
-
-interface Draft {
-  readonly native: ExactValue;
-  /** The element that a place of the native entry came from. */
-  pathTo(pointer: string): string;
-}
-
-/** The native entry that says the same, so that one schema judges both. */
-function draftOf(
-  observation: RawObservation,
-  { system, value }: Identifier,
-  { kind, parts }: Charted,
-): Draft {
-  const [performer] = observation.performer ?? [];
-  const when = observation.effectiveDateTime === undefined ? 'effectiveInstant' : 'effectiveDateTime';
-  const paths = new Map([
-    ['/identifier', `${ROOT}.identifier[0]`],
-    ['/author', performer === undefined ? `${ROOT}.device` : `${ROOT}.performer[0]`],
-    ['/effective_at', observation[when] === undefined ? `${ROOT}.effective` : `${ROOT}.${when}`],
-    ['/note', `${ROOT}.note`],
-  ]);
-  const native: Record<string, ExactValue> = { kind, identifier: { system, value } };
-  const author = performer ?? observation.device;
-  if (author !== undefined)
-    native.author = { type: performer === undefined ? 'device' : 'person', ...plain(author) };
-  const effective = observation[when];
-  if (effective !== undefined) native.effective_at = effective;
-  const notes = observation.note?.map(({ text }) => text) ?? [];
-  if (notes.length > 0) native.note = notes.join('\n');
-  for (const part of parts) {
-    putField(native, part.field, part.value);
-    paths.set(`/${part.field.join('/')}`, part.path);
-  }
-  return { native, pathTo: (pointer) => nearest(paths, pointer) };
-}
-
-function nearest(paths: ReadonlyMap<string, string>, pointer: string): string {
-  const own = [...paths].find(([start]) => pointer === start || pointer.startsWith(`${start}/`));
-  const inner = [...paths].find(([start]) => start.startsWith(`${pointer}/`));
-  return own?.[1] ?? inner?.[1] ?? ROOT;
 }

@@ -75,9 +75,11 @@ export const rawObservation = z.strictObject({
   identifier: z.array(identifier).min(1),
   status: z.enum(['final', 'amended', 'corrected', 'entered-in-error']),
   subject: reference,
-  focus: z.tuple([z.looseObject({ identifier })], {
-    error: `names several${MEND}send one: the drain, by the identifier that it was placed under`,
-  }),
+  focus: z
+    .tuple([z.looseObject({ identifier })], {
+      error: `names several${MEND}send one: the drain, by the identifier that it was placed under`,
+    })
+    .optional(),
   effectiveDateTime: z.string().optional(),
   effectiveInstant: z.string().optional(),
   performer: z.array(reference).max(1).optional(),

@@ -38,5 +38,6 @@ export function createDeviceReads(reader: Database.Database, devices: DeviceShel
     unmatched: (afterLogIndex, most) =>
       unmatched.all(afterLogIndex, most).map((row) => ({ ...storedEntry(row), device: row.device })),
     unmatchedCount: () => count.get() ?? 0,
+    routedChain: (entryId) => devices.chain(entryId),
   };
 }

@@ -4,6 +4,7 @@ import { readDeviceBody } from '../../audit/entry-text.ts';
 import { type Chain, chainAfter } from '../../domain/chains.ts';
 import { type DeviceBook, deviceAfter, UNKNOWN_DEVICE } from '../../domain/device.ts';
 import { type DeviceLook, type DeviceWrites, deviceStream, type RoutedChain } from '../device-port.ts';
+import { createPatientReader } from './accesses.ts';
 import { type LedgerRow, toEntry } from './books.ts';
 
 export interface DeviceShelf extends DeviceLook {
@@ -56,6 +57,7 @@ export function createDeviceShelf(db: Database.Database): DeviceShelf {
     },
     chainsBetween: (device, from, to) => between.all(device, from, to).map(toChain),
     isDrain: (drain) => isDrain.get(drain) === 1,
+    patientOf: createPatientReader(db),
     write: createIndexWriter(db, kept),
     forget: () => kept.clear(),
   };

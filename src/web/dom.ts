@@ -27,9 +27,21 @@ function append(element: Element, children: readonly Child[]): void {
   for (const child of children) {
     if (child === null || child === undefined || child === false) continue;
     if (Array.isArray(child)) append(element, child);
-    else element.append(child instanceof Node ? child : String(child));
+    else element.append(...(child instanceof Node ? [child] : unbroken(String(child))));
   }
 }
+
+const VALUE = /(\S+ [±→] \S+(?: mL\S*)?)/;
+
+/** A value, its error and its unit stay on one line, as do two levels: torn apart they could be read as others. */
+const unbroken = (words: string): (Node | string)[] =>
+  words.split(VALUE).map((part, n) => {
+    if (n % 2 === 0) return part;
+    const value = document.createElement('span');
+    value.className = 'value';
+    value.textContent = part;
+    return value;
+  });
 
 /** Puts these in the place of all that an element holds. */
 export function fill(element: Element, ...children: readonly Child[]): void {

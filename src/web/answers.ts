@@ -3,6 +3,7 @@ import type {
   ChartRow,
   Cumulative,
   Figure,
+  Identifier,
   Interval,
   Negativity,
   Reference,
@@ -15,6 +16,8 @@ export interface UnitProfile {
   readonly kind: 'gravity' | 'wet-suction' | 'dry-suction' | 'electronic';
   readonly capacity_ml: number;
   readonly leak_scale_max?: number;
+  /** In between, what a device reads is kept and not charted. Absent: all is charted. */
+  readonly charted_every_min?: number;
 }
 
 export interface Drain {
@@ -66,6 +69,11 @@ export interface State extends Drain {
     readonly swing_lost: boolean | null;
     readonly reason: string | null;
   } | null;
+  readonly devices: readonly {
+    readonly identifier: Identifier;
+    readonly type: string;
+    readonly since: string;
+  }[];
   readonly air_leak: {
     readonly newest: Leak | null;
     readonly grade_trend: { readonly trend: string; readonly reason: string | null };

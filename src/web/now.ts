@@ -2,8 +2,8 @@
 import { cumulativeText, intervalText, negativityText, windowText } from './amounts.ts';
 import type { State } from './answers.ts';
 import { type Child, h, unseen } from './dom.ts';
-import { leakText } from './overview.ts';
 import type { Window } from './row-answers.ts';
+import { fact, leakText, levelText } from './shown.ts';
 import { ageText, clockText } from './time.ts';
 import { wordsFor } from './words.ts';
 
@@ -15,6 +15,7 @@ export function nowSection(state: State, zone: string): HTMLElement {
   const of = (row: { readonly effective_at: string } | null): string =>
     row === null ? '' : clockText(row.effective_at, zone, now);
   const total = negativity?.total_negativity;
+  const isIn = state.removed_at === null;
   return h(
     'section',
     { 'aria-labelledby': 'now' },
@@ -25,7 +26,7 @@ export function nowSection(state: State, zone: string): HTMLElement {
     h(
       'dl',
       { class: 'facts wide' },
-      fact('Level', levelOf(state)),
+      isIn && fact('Level', levelOf(state)),
       fact(
         'Last interval',
         volumes?.interval === undefined ? 'none yet' : intervalText(volumes.interval),
@@ -39,26 +40,18 @@ export function nowSection(state: State, zone: string): HTMLElement {
       fact('Trailing', windowsOf(volumes?.windows ?? []), of(volumes)),
       fact('Total negativity', total === undefined ? 'not charted' : negativityText(total), of(negativity)),
       fact('Air leak', leakOf(state), of(state.air_leak.newest)),
-      fact('Swing', swingOf(state)),
-      fact('Tube', tubeOf(state, zone)),
+      isIn && fact('Swing', swingOf(state)),
+      isIn && fact('Tube', tubeOf(state, zone)),
+      state.devices.length > 0 && fact('Devices', devicesOf(state, zone)),
     ),
+    interimNote(state),
     setUpSection(state),
   );
 }
 
-const fact = (name: string, value: Child, at = ''): HTMLElement =>
-  h('div', {}, h('dt', {}, name), h('dd', {}, value, at !== '' && h('span', { class: 'quiet' }, ` ${at}`)));
-
-function levelOf({ level_ml, chamber, unit }: State): Child {
-  if (unit === null) return 'no unit set up';
-  if (level_ml === null) return 'not known';
-  if (chamber === null) return `${level_ml} mL`;
-  const { value_h } = chamber.time_to_full;
-  return [
-    `${level_ml} of ${chamber.capacity_ml} mL`,
-    h('meter', { min: 0, max: 1, value: chamber.fill_fraction, 'aria-label': 'Chamber filled' }),
-    value_h === null ? null : `full in about ${ageText(value_h * 3600)} at this rate`,
-  ];
+function levelOf(state: State): Child {
+  const value_h = state.chamber?.time_to_full.value_h ?? null;
+  return [levelText(state), value_h !== null && `full in about ${ageText(value_h * 3600)} at this rate`];
 }
 
 const windowsOf = (windows: readonly Window[]): Child =>
@@ -91,6 +84,22 @@ function tubeOf({ clamped_since, suction_source }: State, zone: string): Child {
   const suction = suction_source === null ? 'suction not charted' : `suction ${suction_source}`;
   if (clamped_since === null) return `open, ${suction}`;
   return [h('strong', {}, `clamped since ${clockText(clamped_since, zone, Date.now())}`), `, ${suction}`];
+}
+
+const devicesOf = ({ devices }: State, zone: string): Child =>
+  h(
+    'ul',
+    { class: 'plain' },
+    devices.map(({ identifier, type, since }) =>
+      h('li', {}, `${wordsFor(type)} ${identifier.value}, since ${clockText(since, zone, Date.now())}`),
+    ),
+  );
+
+function interimNote({ unit }: State): Child {
+  const every = unit?.charted_every_min;
+  if (every === undefined) return null;
+  const words = `Of what a device reads, one is charted every ${every} min; those in between are kept as interim and not shown here.`;
+  return h('p', { class: 'quiet' }, words);
 }
 
 const CHECKS = [

@@ -1,13 +1,14 @@
 /** The overview: every open drain on one line, those first that somebody should look at. */
 import { latestText, negativityText, windowText } from './amounts.ts';
-import type { Leak, Overview, OverviewRow } from './answers.ts';
+import type { Overview, OverviewRow } from './answers.ts';
 import { askKept } from './api.ts';
 import { button, type Child, h, link, unseen } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { watch } from './live.ts';
+import { fact, leakText, levelText } from './shown.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, redraw, staleNotice } from './view.ts';
-import { drainText, referenceText, unitText, wordsFor } from './words.ts';
+import { drainText, referenceText, unitText } from './words.ts';
 
 const SORTS = [
   ['-advisories', 'for review first'],
@@ -103,9 +104,6 @@ function lastRead({ last_reading_at, age_s, overdue }: OverviewRow, zone: string
   return h('p', { class: 'overdue' }, `${words}: expected every ${overdue.expected_every_h} h`);
 }
 
-const fact = (name: string, ...value: readonly Child[]): Child =>
-  h('div', {}, h('dt', {}, name), h('dd', {}, value));
-
 function factsOf(row: OverviewRow): Child {
   const { last_interval: last, windows, total_negativity: negativity, air_leak, swing, clamped_since } = row;
   return [
@@ -117,32 +115,6 @@ function factsOf(row: OverviewRow): Child {
     fact('Swing', swing === null ? 'not charted' : swing),
     clamped_since !== null && fact('Tube', h('strong', {}, 'clamped')),
   ];
-}
-
-function levelText({ level_ml, chamber, unit }: OverviewRow): Child {
-  if (unit === null) return 'no unit set up';
-  if (level_ml === null) return 'not known';
-  if (chamber === null) return `${level_ml} mL`;
-  const { capacity_ml, fill_fraction } = chamber;
-  return [
-    `${level_ml} of ${capacity_ml} mL `,
-    h(
-      'meter',
-      { min: 0, max: 1, value: fill_fraction, 'aria-label': 'Chamber filled' },
-      `${Math.round(fill_fraction * 100)} %`,
-    ),
-  ];
-}
-
-export function leakText(leak: Omit<Leak, 'effective_at'> | null): string {
-  if (leak === null) return 'not charted';
-  if (!leak.leak) return 'none';
-  const parts = [
-    leak.grade === null ? null : `grade ${leak.grade} of ${leak.leak_scale_max ?? '?'}`,
-    leak.flow_ml_min === null ? null : `${leak.flow_ml_min} mL/min`,
-    leak.phase === null ? null : wordsFor(leak.phase),
-  ];
-  return parts.filter((part) => part !== null).join(', ');
 }
 
 const advisoryItem = ({ title, value, unit, reviewed }: OverviewRow['advisories'][number]): HTMLElement =>

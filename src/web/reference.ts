@@ -2,6 +2,7 @@
 import { type Answered, askText } from './api.ts';
 import { button, type Child, fill, h, link } from './dom.ts';
 import { curlText, exampleOf, type Known, type OpenApi, type Operation, type Schema } from './openapi.ts';
+import { tableView } from './table.ts';
 
 const MOST_SHOWN = 20_000;
 
@@ -61,33 +62,17 @@ function partsOf({ method, path, operation }: Listed, known: Known): Child {
 }
 
 const parametersTable = (parameters: NonNullable<Operation['parameters']>): HTMLElement =>
-  h(
-    'div',
-    { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Parameters' },
-    h(
-      'table',
-      {},
+  tableView(
+    'Parameters',
+    null,
+    ['Parameter', 'In', 'Meaning'],
+    parameters.map(({ name, in: place, description, schema }) =>
       h(
-        'thead',
+        'tr',
         {},
-        h(
-          'tr',
-          {},
-          ['Parameter', 'In', 'Meaning'].map((head) => h('th', { scope: 'col' }, head)),
-        ),
-      ),
-      h(
-        'tbody',
-        {},
-        parameters.map(({ name, in: place, description, schema }) =>
-          h(
-            'tr',
-            {},
-            h('th', { scope: 'row' }, h('code', {}, name)),
-            h('td', {}, place),
-            h('td', {}, description ?? '', ' ', h('code', {}, typeText(schema))),
-          ),
-        ),
+        h('th', { scope: 'row' }, h('code', {}, name)),
+        h('td', {}, place),
+        h('td', {}, description ?? '', ' ', h('code', {}, typeText(schema))),
       ),
     ),
   );

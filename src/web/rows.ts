@@ -5,8 +5,9 @@ import type { Leak } from './answers.ts';
 import { type Child, h, link, unseen } from './dom.ts';
 import { valueAt } from './exact.ts';
 import type { Waiting } from './outbox.ts';
-import { leakText } from './overview.ts';
 import type { ChartRow } from './row-answers.ts';
+import { leakText } from './shown.ts';
+import { tableView } from './table.ts';
 import { clockText } from './time.ts';
 import { referenceText, wordsFor } from './words.ts';
 
@@ -20,7 +21,6 @@ const HEADS = [
   'Negativity cmH2O',
   'Leak',
   'Charted by',
-  '',
 ];
 
 export function rowsTable(
@@ -29,30 +29,9 @@ export function rowsTable(
   zone: string,
   isPrinted = false,
 ): HTMLElement {
-  const heads = isPrinted ? HEADS.slice(0, -1) : HEADS;
-  return h(
-    'div',
-    { class: 'scroll', tabindex: 0, role: 'region', 'aria-label': 'Chart' },
-    h(
-      'table',
-      {},
-      h('caption', {}, 'Chart, newest first'),
-      h(
-        'thead',
-        {},
-        h(
-          'tr',
-          {},
-          heads.map((head) => h('th', { scope: 'col' }, head === '' ? unseen('Change') : head)),
-        ),
-      ),
-      h(
-        'tbody',
-        {},
-        rows.toReversed().map((row) => rowView(drain, row, zone, isPrinted)),
-      ),
-    ),
-  );
+  const heads = isPrinted ? HEADS : [...HEADS, unseen('Change')];
+  const views = rows.toReversed().map((row) => rowView(drain, row, zone, isPrinted));
+  return tableView('Chart', 'Chart, newest first', heads, views);
 }
 
 function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean): HTMLElement {
@@ -60,11 +39,17 @@ function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean)
     h('th', { scope: 'row' }, clockText(row.effective_at, zone, Date.now())),
     h('td', {}, whatOf(row)),
     ...numbersOf(row).map((value) => h('td', { class: 'figure' }, value)),
-    h('td', {}, referenceText(row.author)),
+    h('td', {}, authorOf(row)),
     isPrinted ? null : h('td', { class: 'change' }, changesOf(drain, row)),
   ];
   return h('tr', { class: row.counted ? undefined : 'left-out' }, cells);
 }
+
+/** A reference is long, and may be broken after its type. */
+const authorOf = ({ author }: ChartRow): Child =>
+  referenceText(author)
+    .split(/(?<=\/)/)
+    .map((part) => [part, h('wbr')]);
 
 function whatOf({ kind, charted, marks, note, correction }: ChartRow): Child {
   return [

@@ -7,6 +7,7 @@ import { button, type Child, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { nowSection } from './now.ts';
 import { rowsTable } from './rows.ts';
+import { tableView } from './table.ts';
 import { momentText, wallText } from './time.ts';
 import { heading, type Place } from './view.ts';
 import { CAUTIONS, drainText, referenceText, wordsFor } from './words.ts';
@@ -70,27 +71,13 @@ const paper = ({ state, chart, hours, image }: Sheet, zone: string, time: string
 
 const NOT_THE_RECORD = 'The record is the service, not this sheet.';
 
-function hoursTable({ windows }: CalendarWindows): HTMLElement {
-  return h(
-    'div',
-    { class: 'scroll', role: 'region', 'aria-label': 'Clock hours', tabindex: 0 },
-    h(
-      'table',
-      {},
-      h('caption', {}, 'Net drained by clock hour'),
-      h(
-        'thead',
-        {},
-        h(
-          'tr',
-          {},
-          ['From', 'To', 'Net', 'Covered', 'Remark'].map((head) => h('th', { scope: 'col' }, head)),
-        ),
-      ),
-      h('tbody', {}, windows.filter(({ reason }) => reason !== 'not-in-place').map(hourRow)),
-    ),
+const hoursTable = ({ windows }: CalendarWindows): HTMLElement =>
+  tableView(
+    'Clock hours',
+    'Net drained by clock hour',
+    ['From', 'To', 'Net', 'Covered', 'Remark'],
+    windows.filter(({ reason }) => reason !== 'not-in-place').map(hourRow),
   );
-}
 
 function hourRow(window: CalendarWindows['windows'][number]): HTMLElement {
   const { local_from, local_to, coverage, preliminary, reason, uncovered } = window;

@@ -4,6 +4,7 @@ import { runDemo } from '../demo/run.ts';
 import { runAuditBundle } from './audit-bundle/run.ts';
 import { runCheckpointKey } from './checkpoint-key.ts';
 import { runDeliveries } from './deliveries.ts';
+import { runExport } from './export-csv.ts';
 import { runHl7 } from './hl7.ts';
 import { runImport } from './import/run.ts';
 import { runKeys } from './keys.ts';
@@ -74,6 +75,10 @@ Commands:
   audit-bundle --drain ID | --patient REFERENCE | --from TIME --to TIME   --out FOLDER
       Writes a part of the ledger with its proofs, so that a stranger can check it with Node and nothing else.
 
+  export DATABASE --drain ID | --patient REFERENCE | --from TIME --to TIME   [--out FILE]
+      Writes all that was recorded of drains as CSV, with what follows from it, also while the service runs. TIMEs are those
+      charted for, and may stand beside a drain or patient; either may be left out there. Without FILE: to standard output.
+
   --help  this text
 `;
 
@@ -105,6 +110,7 @@ const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<num
   deliveries: runDeliveries,
   'audit-bundle': runAuditBundle,
   'checkpoint-key': runCheckpointKey,
+  export: runExport,
   ledger: runLedger,
   verify: runVerify,
   hl7: runHl7,

@@ -51,6 +51,11 @@ export const COLUMNS = [
   'body',
 ] as const;
 
+export const HEADER = lineText(COLUMNS);
+
+/** What it reads of a store. */
+export type CsvSource = Pick<Store, 'places' | 'entriesAt'>;
+
 type Cells = { readonly [column in (typeof COLUMNS)[number]]?: Cell | undefined };
 
 export interface Period {
@@ -67,16 +72,20 @@ const ENTRIES_AT_ONCE = 50;
  * Text, page by page, as of the moment of the call; what is charted meanwhile is not in it.
  * @param period of the times that are charted: a chain is in it, whole, if its first form or what stands of it is
  */
-export function drainCsv(
-  store: Pick<Store, 'places' | 'entriesAt'>,
-  book: Book,
-  period: Period,
-): Iterable<string> {
+export function drainCsv(store: CsvSource, book: Book, period: Period): Iterable<string> {
+  const records = drainRecords(store, book, period);
+  return (function* () {
+    yield HEADER;
+    yield* records;
+  })();
+}
+
+/** The same without its header. */
+export function drainRecords(store: CsvSource, book: Book, period: Period): Iterable<string> {
   const { drain } = book;
   const { places, standingOf } = momentOf(store, book);
   const indexes = places.map(({ logIndex }) => logIndex);
   return (function* () {
-    yield lineText(COLUMNS);
     for (let next = 0; next < indexes.length; next += ENTRIES_AT_ONCE) {
       const entries = store.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE));
       yield entries.map((entry) => recordsOf(drain, entry, standingOf, period)).join('');

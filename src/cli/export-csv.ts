@@ -1,0 +1,117 @@
+/** `export DATABASE --drain ID | --patient KEY | --from TIME --to TIME  [--out FILE]`: drains as CSV, from the ledger itself. */
+import { createWriteStream, existsSync, renameSync, rmSync } from 'node:fs';
+import { open } from 'node:fs/promises';
+import { Readable } from 'node:stream';
+import { pipeline } from 'node:stream/promises';
+import { parseArgs } from 'node:util';
+import type Database from 'better-sqlite3';
+import { readConfigurations } from '../configuration-text.ts';
+import { parseInstant } from '../domain/instant.ts';
+import type { Policy } from '../domain/policy.ts';
+import type { EpochMs } from '../domain/units.ts';
+import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
+import { createPolicy } from '../record/policy.ts';
+import { createBookReader } from '../store/sqlite/books.ts';
+import { createConfigurationReader } from '../store/sqlite/configurations.ts';
+import { openReader } from '../store/sqlite/open.ts';
+import { createPlaceReads } from '../store/sqlite/places.ts';
+import { progress } from './progress.ts';
+
+const OPTIONS = {
+  drain: { type: 'string' },
+  patient: { type: 'string' },
+  from: { type: 'string' },
+  to: { type: 'string' },
+  out: { type: 'string' },
+} as const;
+type Options = { readonly [key in keyof typeof OPTIONS]?: string };
+
+/** @returns the exit code 0, or null where it is asked wrongly @throws {Error} where it cannot be written */
+export async function runExport(args: readonly string[]): Promise<number | null> {
+  const { values, positionals } = parseArgs({ args: [...args], options: OPTIONS, allowPositionals: true });
+  const [file, ...more] = positionals;
+  if (file === undefined || more.length > 0 || !isWhole(values)) return null;
+  const period = { from: momentIn(values.from), to: momentIn(values.to) };
+  const { out } = values;
+  if (out !== undefined && existsSync(out)) throw new Error(`${out} is there already: give a new path`);
+  const db = openReader(file);
+  try {
+    // One moment of a ledger that may be written to meanwhile.
+    db.exec('BEGIN');
+    const text = Readable.from(csvOf(db, drainsIn(db, values), period));
+    // Standard output is not ours to end.
+    if (out === undefined) await pipeline(text, process.stdout, { end: false });
+    else await writeWhole(out, text);
+    return 0;
+  } finally {
+    db.close();
+  }
+}
+
+/** Of one drain or patient, of any time; or of all, of a time with both its ends. */
+function isWhole({ drain, patient, from, to }: Options): boolean {
+  if (drain !== undefined || patient !== undefined) return drain === undefined || patient === undefined;
+  return from !== undefined && to !== undefined;
+}
+
+function momentIn(time: string | undefined): EpochMs | null {
+  if (time === undefined) return null;
+  const moment = parseInstant(time);
+  if (moment === undefined)
+    throw new Error(`${time} is no moment with an offset: give RFC 3339, such as 2026-03-01T08:00:00Z`);
+  return moment.ms;
+}
+
+/** @throws {Error} where there is none */
+function drainsIn(db: Database.Database, asked: Options): readonly string[] {
+  const [drain, patient] = [asked.drain ?? null, asked.patient ?? null];
+  const drains = db
+    .prepare<[object], string>(
+      `SELECT drain FROM drain WHERE (@drain IS NULL OR drain = @drain)
+       AND (@patient IS NULL OR patient_key = @patient) ORDER BY drain`,
+    )
+    .pluck()
+    .all({ drain, patient });
+  if (drains.length === 0 && (drain !== null || patient !== null))
+    throw new Error(`there is no such ${drain === null ? `patient: ${patient}` : `drain: ${drain}`}`);
+  return drains;
+}
+
+/** One drain after another, so that no more than the books of one patient are in memory. */
+function* csvOf(db: Database.Database, drains: readonly string[], period: Period): Iterable<string> {
+  const policy = policyIn(db);
+  const readBooks = createBookReader(db, () => policy);
+  const source = createPlaceReads(db);
+  const tell = progress('drains');
+  yield HEADER;
+  for (const [n, drain] of drains.entries()) {
+    const book = readBooks(drain, null).get(drain);
+    if (book === undefined) throw new Error(`drain ${drain} has no entries; run verify on this database`);
+    yield* drainRecords(source, book, period);
+    tell(n + 1, drains.length);
+  }
+}
+
+/** What the service that wrote the ledger works with. */
+function policyIn(db: Database.Database): Policy {
+  const versions = readConfigurations(createConfigurationReader(db)());
+  const newest = versions.at(-1);
+  if (newest === undefined) throw new Error('the ledger holds no configuration: no service ever began it');
+  const tables = versions.map(({ from, rules }) => ({ from, table: rules }));
+  return createPolicy(newest.settings, tables, versions);
+}
+
+/** Under another name until all of it is on disk. It holds patient data, so it is its owner's alone. */
+async function writeWhole(out: string, text: Readable): Promise<void> {
+  const draft = `${out}.draft`;
+  rmSync(draft, { force: true });
+  try {
+    await pipeline(text, createWriteStream(draft, { flags: 'wx', mode: 0o600 }));
+    const written = await open(draft, 'r');
+    await written.sync();
+    await written.close();
+    renameSync(draft, out);
+  } finally {
+    rmSync(draft, { force: true });
+  }
+}

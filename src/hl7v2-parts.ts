@@ -5,11 +5,11 @@ import type { Log } from './hl7v2/mllp/connection.ts';
 import { listenMllp, type Mllp, type MllpOptions } from './hl7v2/mllp/listener.ts';
 import { createHl7v2, type Hl7v2, type TakeParts } from './hl7v2/take.ts';
 import { refusedItem } from './http/accesses.ts';
-import { writeRefusal } from './http/allowed.ts';
+import { confined, writeRefusal } from './http/allowed.ts';
 import type { Accesses } from './record/accesses.ts';
 import type { Store } from './store/port.ts';
 
-interface Chosen extends Omit<TakeParts, 'mayNot' | 'now' | 'mapping'> {
+interface Chosen extends Omit<TakeParts, 'mayNot' | 'confined' | 'now' | 'mapping'> {
   readonly mapping: MessageMapping | undefined;
 }
 
@@ -21,6 +21,7 @@ export function hl7v2Of({ mapping, ...parts }: Chosen): Hl7v2 | null {
     mapping,
     now: Date.now,
     mayNot: (principal, incoming) => writeRefusal(principal, parts.store, incoming),
+    confined: (principal, incoming) => confined(principal, parts.store, incoming),
   });
 }
 

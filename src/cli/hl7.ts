@@ -51,16 +51,21 @@ function readFile(path: string, settings: ReadSettings): Read {
   }
 }
 
-function tellingText({ drain, identifier, says, corrects, takesBack }: Telling): string {
+function tellingText({ of, identifier, says, corrects, takesBack }: Telling): string {
   const change = corrects ? 'changes what was told before under its identifier' : 'is entered, once';
   const back = takesBack.map((field) => field.join('.')).join(', ');
   return [
-    `drain placed as ${drain.system}|${drain.value}: ${change}`,
+    `${whoseText(of)}: ${change}`,
     `  identifier  ${identifier.system}|${identifier.value}`,
     ...(says === null ? [] : [`  says        ${writeBody(says)}`]),
     ...(back === '' ? [] : [`  no result   ${back}`]),
   ].join('\n');
 }
+
+const whoseText = (of: Telling['of']): string =>
+  'drain' in of
+    ? `drain placed as ${of.drain.system}|${of.drain.value}`
+    : `the drain that the registered device ${of.device.system}|${of.device.value} was on`;
 
 const print = (text: string): void => {
   process.stdout.write(`${text}\n`);

@@ -6,7 +6,9 @@ import type { Chain } from '../domain/chains.ts';
 import { type Hl7Fault, hl7Fault, type Place } from '../intake/hl7v2/fault.ts';
 import { planAgain, planOf } from '../intake/hl7v2/plan.ts';
 import type { Telling } from '../intake/hl7v2/read-results.ts';
+import { deviceNameOf } from '../record/device-acts.ts';
 import type { Incoming, NotTaken } from '../record/incoming.ts';
+import { nameOf } from '../record/names.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
 import type { AppendOutcome, Store } from '../store/port.ts';
 
@@ -15,6 +17,8 @@ export interface EnterParts {
   readonly record: Record;
   /** Why a client may not write an entry; null when it may. */
   mayNot(principal: Principal, incoming: Incoming): { readonly detail: string } | null;
+  /** The entry, with what its client is confined to where that is only known once it is found where it goes. */
+  confined(principal: Principal, incoming: Incoming): Incoming;
   now(): number;
 }
 
@@ -56,14 +60,19 @@ export async function enter(
       if (refused !== null) return { kind: 'not-allowed', words: refused.detail };
     }
     const outcomes = await parts.record(
-      steps.map(({ incoming }) => incoming),
+      steps.map(({ incoming }) => parts.confined(principal, incoming)),
       sender,
     );
+    const beyond = outcomes.flatMap((outcome) => outOfBoundsIn(outcome) ?? []);
+    if (beyond[0] !== undefined) return { kind: 'not-allowed', words: beyond[0] };
     const found = outcomes.map((outcome, n) => judged(outcome, steps[n]));
     const wrong = found.flatMap((each) => (typeof each === 'object' ? each : []));
     if (wrong.length > 0) return { kind: 'faulty', faults: wrong };
     if (found.every((each) => each === 'taken'))
-      return { kind: 'taken', isNew: outcomes.some(({ kind }) => kind === 'recorded') };
+      return {
+        kind: 'taken',
+        isNew: outcomes.some(({ kind }) => kind === 'recorded' || kind === 'unmatched'),
+      };
     for (const [n, each] of found.entries()) {
       const step = steps[n];
       if (each === 'told' && step !== undefined) told.add(step.telling);
@@ -77,7 +86,12 @@ function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { sto
   const faults: Hl7Fault[] = [];
   const at = new Date(now()).toISOString();
   for (const telling of tellings) {
-    const drain = drainNameOf(telling.drain);
+    const { of } = telling;
+    if ('device' in of && store.device(deviceNameOf(of.device)) === undefined) {
+      faults.push(unregistered(telling));
+      continue;
+    }
+    const drain = 'drain' in of ? drainNameOf(of.drain) : null;
     const chain = chainIn(store, drain, telling);
     const plan = told.has(telling) ? planAgain(telling, chain, at) : planOf(telling, chain, at);
     if (plan.kind === 'faulty') faults.push(plan.fault);
@@ -89,7 +103,9 @@ function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { sto
   return { steps, faults };
 }
 
-function chainIn(store: Store, drain: string, { identifier }: Telling): Chain | undefined {
+/** Of a device it stands wherever the device was. */
+function chainIn(store: Store, drain: string | null, { identifier }: Telling): Chain | undefined {
+  if (drain === null) return store.routedChain(nameOf(identifier))?.chain;
   const book = store.books(drain).get(drain);
   return book === undefined ? undefined : chainOf(book, identifier);
 }
@@ -105,6 +121,21 @@ function judged(outcome: AppendOutcome, step: Step | undefined): 'taken' | 'told
   return faultOf(refused, telling);
 }
 
+const outOfBoundsIn = (outcome: AppendOutcome): string | null => {
+  if (outcome.kind !== 'refused') return null;
+  const { refused, mend } = outcome.refused as NotTaken;
+  return refused === 'out-of-bounds' ? mend : null;
+};
+
+const unregistered = ({ drainPlace }: Telling): Hl7Fault =>
+  hl7Fault(
+    drainPlace,
+    101,
+    undefined,
+    'names no drain, and its device is not registered',
+    'send the identifier that the drain was placed under, or register the device and assign it',
+  );
+
 const idUsedTwice = ({ change }: Telling): Hl7Fault =>
   hl7Fault(
     { segment: 'MSH', sequence: 1, field: 10 },
@@ -118,9 +149,10 @@ function faultOf({ refused, pointer, value, mend }: NotTaken, telling: Telling):
   const order: Place = { segment: 'OBR', sequence: telling.order.sequence, field: 3 };
   const places: Readonly<{ [pointer: string]: Place }> = {
     '/drain': telling.drainPlace,
+    '/device': telling.drainPlace,
     '/subject': { segment: 'PID', sequence: 1, field: 3 },
   };
   // The id of a drain is of no use to who named it by the identifier of its placement.
-  const found = pointer === '/drain' ? telling.drain.value : value;
+  const found = pointer === '/drain' && 'drain' in telling.of ? telling.of.drain.value : value;
   return hl7Fault(places[pointer] ?? order, 204, found, refused.replaceAll('-', ' '), mend);
 }

@@ -120,7 +120,7 @@ async function judge(read: Read, sent: Sent, parts: TakeParts): Promise<Verdict>
     const { tellings } = results;
     if (tellings.some(({ corrects, takesBack }) => corrects || takesBack.length > 0)) await sent.before;
     const entered = await enter(tellings, sent, parts);
-    const drains = [...new Set(tellings.map(({ drain }) => drainNameOf(drain)))];
+    const drains = [...new Set(tellings.flatMap(({ of }) => ('drain' in of ? drainNameOf(of.drain) : [])))];
     return { ...(await verdictOf(entered, read, sent, parts)), drains };
   } catch (error) {
     if (error instanceof StoreBusy || error instanceof StoreFailed || error instanceof StoreReadOnly)

@@ -6,7 +6,7 @@ import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
 import { putField } from '../put-field.ts';
 import { at, type Er7, type Segment, textAt } from './er7.ts';
 import type { Place } from './fault.ts';
-import { type Group, type Member, utcOf } from './groups.ts';
+import { type Group, type Member, utcOf, type Whose } from './groups.ts';
 import { headerOf } from './header.ts';
 
 export interface Draft {
@@ -20,22 +20,24 @@ export interface Draft {
 }
 
 export function draftOf(er7: Er7, group: Group, { system }: MessageMapping): Draft {
-  const { kind, drain, order, orderNumber, when, whenPlace, members } = group;
+  const { kind, of, order, orderNumber, when, whenPlace, members } = group;
   const [msh] = er7.segments;
   const [first] = members;
   if (msh === undefined || first === undefined) throw new Error('a group has a header and a member');
   const { sender, controlId } = headerOf(er7, msh);
-  const identifier = { system, value: [sender, orderNumber, drain.value, kind, utcOf(when)].join('/') };
+  const identifier = { system, value: [sender, orderNumber, wordOf(of), kind, utcOf(when)].join('/') };
   const { author } = first;
   const note = notesOf(er7, members);
   const native: Record<string, ExactValue> = {
     ...{ kind, identifier, author, effective_at: when },
+    ...('device' in of ? { device: { ...of.device } } : {}),
     ...(note === '' ? {} : { note }),
   };
   const places = new Map<string, Place>([
     ['/identifier', at(order, 3)],
     ['/author', at(first.obx, author.type === 'person' ? 16 : 18)],
     ['/effective_at', whenPlace],
+    ['/device', at(first.obx, 18)],
   ]);
   for (const { obx, row, value } of members) {
     if (value !== null) putField(native, row.field, value);
@@ -54,6 +56,9 @@ export function draftOf(er7: Er7, group: Group, { system }: MessageMapping): Dra
       at(first.obx, 5),
   };
 }
+
+/** A device may be called as a drain is. */
+const wordOf = (of: Whose): string => ('drain' in of ? of.drain.value : `device/${of.device.value}`);
 
 /** Words of NTE-3 to the order and to its results. */
 function notesOf(er7: Er7, members: readonly Member[]): string {

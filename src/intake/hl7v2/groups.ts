@@ -7,12 +7,12 @@ import { at, type Er7, type Segment, textAt } from './er7.ts';
 import { type Hl7Fault, hl7Fault, type Place, Unreadable } from './fault.ts';
 import { type Clock, momentOf, offsetIn } from './moment.ts';
 import { type Charted, chartedIn } from './read-value.ts';
-import { whoObserved } from './who.ts';
+import { equipmentOf, whoObserved } from './who.ts';
 
 export interface Group {
   readonly kind: string;
-  readonly drain: Identifier;
-  /** Where the drain is named. */
+  readonly of: Whose;
+  /** Where the drain is named, or would be. */
   readonly drainPlace: Place;
   readonly order: Segment;
   /** The filler order number, with its namespace. */
@@ -22,6 +22,9 @@ export interface Group {
   readonly whenPlace: Place;
   readonly members: readonly Member[];
 }
+
+/** What it counts for: a drain that is named, or the one that the device was on. */
+export type Whose = { readonly drain: Identifier } | { readonly device: Identifier };
 
 export interface Member extends Charted {
   readonly observed: Observed;
@@ -65,8 +68,8 @@ export const utcOf = (text: string): string => {
   return moment === undefined ? text : new Date(moment.ms).toISOString();
 };
 
-const keyOf = ({ orderNumber, drain, kind, when }: Omit<Group, 'members'>): string =>
-  JSON.stringify([orderNumber, drain.value, kind, utcOf(when)]);
+const keyOf = ({ orderNumber, of, kind, when }: Omit<Group, 'members'>): string =>
+  JSON.stringify([orderNumber, of, kind, utcOf(when)]);
 
 function groupOf(
   er7: Er7,
@@ -89,22 +92,27 @@ function groupOf(
     orderNumber: orderNumber.replace(/\^+$/, ''),
     when,
     whenPlace,
-    ...drainNamed(er7, observed, mapping),
+    ...whoseIs(er7, observed, kind, mapping),
   };
 }
 
-function drainNamed(
+function whoseIs(
   er7: Er7,
-  { obx, obr, orc, pv1, prt }: Observed,
-  { drain: { field, system } }: MessageMapping,
-): Pick<Group, 'drain' | 'drainPlace'> {
+  observed: Observed,
+  kind: string,
+  mapping: MessageMapping,
+): Pick<Group, 'of' | 'drainPlace'> {
+  const { obx, obr, orc, pv1, prt } = observed;
+  const { field, system } = mapping.drain;
   const [name = '', number = ''] = field.split('-');
   const segment = { PV1: pv1, ORC: orc, OBR: obr, OBX: obx, PRT: prt }[name];
   const value = segment === undefined ? '' : textAt(er7, segment, Number(number));
   const drainPlace = { segment: name, sequence: segment?.sequence ?? 1, field: Number(number) };
-  if (value === '' || value === '""')
-    throw missing(drainPlace, 'names no drain', 'send the identifier that the drain was placed under');
-  return { drain: { system, value }, drainPlace };
+  if (value !== '' && value !== '""') return { of: { drain: { system, value } }, drainPlace };
+  const device = equipmentOf(er7, observed, mapping);
+  // A weight is the patient's, wherever a device is.
+  if (device !== null && kind !== 'weighed') return { of: { device }, drainPlace };
+  throw missing(drainPlace, 'names no drain', 'send the identifier that the drain was placed under');
 }
 
 const missing = (place: Place, detail: string, mend: string): Unreadable =>

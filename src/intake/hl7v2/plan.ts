@@ -52,9 +52,12 @@ function faulty({ order, identifier }: Telling, [detail, mend]: readonly [string
   return { kind: 'faulty', fault: hl7Fault(place, code, identifier.value, detail, mend) };
 }
 
-function received(body: EntryBody, { source }: Telling): EntryBody {
+function received(body: EntryBody, { source, of, claims }: Telling): EntryBody {
   const as = ISSUED_AS[body.kind];
-  return as === undefined ? body : { ...body, received: { as, resource: source } };
+  if (as === undefined) return body;
+  // The device may be found to have been on a drain only later: whose that is, is asked then.
+  const meant = 'device' in of && claims !== undefined ? { patient: claims.patient } : {};
+  return { ...body, received: { as, resource: source, ...meant } };
 }
 
 /** The fact as which the record finds the sender's identifier. */
@@ -106,6 +109,7 @@ function plainContent(content: Content): Content {
     identifier,
     author,
     received: _received,
+    device: _device,
     as_sent,
     target,
     reason,
@@ -114,7 +118,7 @@ function plainContent(content: Content): Content {
   return rest as Content;
 }
 
-const COMMON = ['kind', 'effective_at', 'note', 'identifier', 'author', 'as_sent', 'received'];
+const COMMON = ['kind', 'effective_at', 'note', 'identifier', 'author', 'device', 'as_sent', 'received'];
 
 /** The quantities that something says, each with its place. */
 function fieldsIn(said: object | null, within: readonly string[] = []): { path: string[]; value: unknown }[] {

@@ -5,11 +5,11 @@ import { type Profiles, readEntry } from '../native/read-entry.ts';
 import { draftOf } from './draft.ts';
 import { at, type Er7, repetitions, type Segment } from './er7.ts';
 import { type Hl7Fault, hl7Fault, placeText } from './fault.ts';
-import { type Group, groupsIn, type Member } from './groups.ts';
+import { type Group, groupsIn, type Member, type Whose } from './groups.ts';
 
 /** What a message says of one drain at one time under one order. */
 export interface Telling {
-  readonly drain: Identifier;
+  readonly of: Whose;
   /** The same for all messages of this order about this time. */
   readonly identifier: Identifier;
   /** Names what this very message changes of it. */
@@ -62,7 +62,7 @@ export function readResults(
 }
 
 function tellingOf(er7: Er7, group: Group, { mapping, profiles }: ReadSettings): Telling | Faulty {
-  const { members, order, drain, drainPlace } = group;
+  const { members, order, of, drainPlace } = group;
   const faults = discord(members);
   const claims = patientClaimed(er7, members[0], mapping, faults);
   const draft = draftOf(er7, group, mapping);
@@ -73,7 +73,7 @@ function tellingOf(er7: Er7, group: Group, { mapping, profiles }: ReadSettings):
   }
   if (faults.length > 0 || (read !== null && 'faults' in read)) return { faults };
   return {
-    ...{ drain, drainPlace, order, claims },
+    ...{ of, drainPlace, order, claims },
     ...{ identifier: draft.identifier, change: draft.change, author: draft.author },
     ...{ request: draft.request, source: draft.source },
     says: read?.body ?? null,

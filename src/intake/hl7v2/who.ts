@@ -1,15 +1,26 @@
 /** Who observed: the person who answers for the result, else the equipment, else the application that sends it. */
-import type { Author } from '../../domain/entry.ts';
+import type { Author, Identifier } from '../../domain/entry.ts';
 import type { MessageMapping } from '../../domain/message-mapping.ts';
 import type { Observed } from './contexts.ts';
 import { type Er7, textAt } from './er7.ts';
 
+/** The equipment of OBX-18, else of PRT-10 (v2.7 on); null where none is named. */
+export function equipmentOf(
+  er7: Er7,
+  { obx, prt }: Observed,
+  { devices }: MessageMapping,
+): Identifier | null {
+  const value = textAt(er7, obx, 18) || (prt === undefined ? '' : textAt(er7, prt, 10));
+  return value === '' || value === '""' ? null : { system: devices, value };
+}
+
 /** Identifiers alone, never a name. */
-export function whoObserved(er7: Er7, { obx, prt }: Observed, { devices, staff }: MessageMapping): Author {
-  const person = textAt(er7, obx, 16);
+export function whoObserved(er7: Er7, observed: Observed, mapping: MessageMapping): Author {
+  const { devices, staff } = mapping;
+  const person = textAt(er7, observed.obx, 16);
   if (person !== '') return { type: 'person', identifier: { system: staff, value: person } };
   const [msh] = er7.segments;
-  const equipment = textAt(er7, obx, 18) || (prt === undefined ? '' : textAt(er7, prt, 10));
   const sender = msh === undefined ? '' : textAt(er7, msh, 3);
-  return { type: 'device', identifier: { system: devices, value: equipment || sender } };
+  const equipment = equipmentOf(er7, observed, mapping);
+  return { type: 'device', identifier: equipment ?? { system: devices, value: sender } };
 }

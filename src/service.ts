@@ -71,6 +71,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const recording = recordingParts(store, { policy, canonical, origin, terminology });
   const hl7v2 = hl7v2Of({ store, mapping, profiles, record: recording.record });
   let url = '';
+  let mllp: Awaited<ReturnType<typeof mllpOf>> = null;
   const app = buildApp({
     logger,
     access,
@@ -80,12 +81,11 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
       ...{ store, search, exports, profiles, rules, calendar, proof, accesses, hl7v2 },
       ...recording,
       publicUrl: () => config.publicUrl ?? url,
-      now: Date.now,
-      delivery: deliverers,
+      ...{ now: Date.now, delivery: deliverers, mllpConnections: () => mllp?.connections() ?? null },
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  const mllp = await mllpOf(mllpOptions, hl7v2, { store, accesses, log: logger });
+  mllp = await mllpOf(mllpOptions, hl7v2, { store, accesses, log: logger });
   const running = { mllp, app, accesses, deliverers, proof, search, exports, store };
   return { url, mllpPort: mllp?.port ?? null, stop: () => stopInOrder(running) };
 }

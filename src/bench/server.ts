@@ -81,6 +81,7 @@ function listening(record: Record): Promise<string> {
     now: Date.now,
     delivery: {} as DeliveryControl,
     hl7v2: null,
+    mllpConnections: () => null,
   };
   return buildApp({ parts, logger, access: DEVELOPMENT, limits: null, proxies: [] }).listen({
     host: '127.0.0.1',

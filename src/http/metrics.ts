@@ -86,7 +86,8 @@ function backlogMetrics({ delivery, store, now }: Parts): string[] {
   ];
 }
 
-function messageMetrics({ store, hl7v2 }: Parts): string[] {
+function messageMetrics({ store, hl7v2, mllpConnections }: Parts): string[] {
+  const connections = mllpConnections();
   return [
     metric('hl7v2_unmapped', 'gauge', 'HL7 v2 messages that nothing could be made of, and that wait.', [
       [{}, store.unmappedCount()],
@@ -96,6 +97,12 @@ function messageMetrics({ store, hl7v2 }: Parts): string[] {
       'counter',
       'HL7 v2 messages by how they were acknowledged.',
       Object.entries(hl7v2?.counts() ?? {}).map(([code, count]): Sample => [{ code }, count]),
+    ),
+    metric(
+      'mllp_connections',
+      'gauge',
+      'Connections that are open over MLLP; without a sample where nothing listens.',
+      connections === null ? [] : [[{}, connections]],
     ),
   ];
 }

@@ -44,6 +44,8 @@ export interface Parts {
   readonly delivery: DeliveryControl;
   /** Null where the facility takes no HL7 v2. */
   readonly hl7v2: Hl7v2 | null;
+  /** Open over MLLP now; null where nothing listens. */
+  mllpConnections(): number | null;
 }
 
 /** Delivery as it runs: what the store does not know of it. */

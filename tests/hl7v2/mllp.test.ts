@@ -256,6 +256,17 @@ describe('limits', () => {
     await closed;
   });
 
+  test('how many are open is told in /metrics', async () => {
+    await start();
+    const open = async () =>
+      /^drainledger_mllp_connections (\d+)$/m.exec((await service.send('GET', '/metrics')).text)?.[1];
+    expect(await open()).toBe('0');
+    const { socket } = dial();
+    await expect.poll(open).toBe('1');
+    socket.destroy();
+    await expect.poll(open).toBe('0');
+  });
+
   test('there are only so many connections', async () => {
     await listen({ connections: 2 });
     const two = [dial(mllp.port), dial(mllp.port)];

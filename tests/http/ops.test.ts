@@ -71,6 +71,7 @@ const app = buildApp({
     publicUrl: () => 'http://service.example',
     now: Date.now,
     hl7v2: null,
+    mllpConnections: () => null,
     delivery: { status: () => [], resume: async () => false, jwks: async () => ({ keys: [] }) },
   },
 });

@@ -5,7 +5,7 @@
 import { createHash, randomBytes, timingSafeEqual } from 'node:crypto';
 import { z } from 'zod';
 import { type Bounds, type Principal, UNBOUND } from './principal.ts';
-import { allows } from './scope.ts';
+import { allows, isOfOnePatient } from './scope.ts';
 
 const reference = z.strictObject({
   reference: z.string().optional(),
@@ -62,6 +62,7 @@ export function holderOf(key: string, keys: readonly StoredKey[]): Principal | n
   if (stored === undefined || secret === undefined || stored.revoked_at !== null) return null;
   if (!timingSafeEqual(Buffer.from(hash(secret)), Buffer.from(stored.sha256))) return null;
   const { client, scope, patient, drain } = stored;
+  if (patient === null && isOfOnePatient(scope)) return null;
   const bounds = patient === null && drain === null ? UNBOUND : { patient, drain };
   return {
     client,

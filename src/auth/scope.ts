@@ -49,6 +49,10 @@ export function allows(scope: string, access: Access): boolean {
   );
 }
 
+/** Whether it speaks for one patient, whom its bearer must be confined to. */
+export const isOfOnePatient = (scope: string): boolean =>
+  grantsIn(scope).some(({ level }) => level === 'patient');
+
 /**
  * Whether a client that speaks for itself may take all there is of a type (SMART App Launch 2.2.0, backend-services.html):
  * `system/Type.rs`. What it may do for a user or a patient does not count.

@@ -7,7 +7,7 @@ import {
   jwtVerify,
 } from 'jose';
 import type { Bounds, Principal } from './principal.ts';
-import { grantsIn } from './scope.ts';
+import { isOfOnePatient } from './scope.ts';
 
 export interface Issuer {
   readonly issuer: string;
@@ -87,8 +87,7 @@ function principalOf({ sub, client_id: client, azp, jti, scope, patient }: JWTPa
 
 /** With `patient/` scopes the token speaks for one patient, whom it must name. */
 function boundsOf(scope: string, patient: unknown): Bounds {
-  const isOfOne = grantsIn(scope).some(({ level }) => level === 'patient');
-  if (!isOfOne && patient === undefined) return { patient: null, drain: null };
+  if (!isOfOnePatient(scope) && patient === undefined) return { patient: null, drain: null };
   if (typeof patient !== 'string' || !/^[A-Za-z0-9\-.]{1,64}$/.test(patient))
     throw new BadToken('it is for one patient and names none');
   return { patient: { reference: `Patient/${patient}` }, drain: null };

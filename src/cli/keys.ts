@@ -3,6 +3,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import { keyFile, newKey, type StoredKey, wordsOfNoUse } from '../auth/keys.ts';
 import type { Bounds } from '../auth/principal.ts';
+import { isOfOnePatient } from '../auth/scope.ts';
 import { writeWhole } from '../escrow/durable-file.ts';
 
 type Keys = readonly StoredKey[];
@@ -56,6 +57,10 @@ async function add(
     );
   if (patient !== undefined && !/^Patient\/[A-Za-z0-9\-.]{1,64}$/.test(patient))
     throw new Error(`--patient ${patient} is no reference: send Patient/id`);
+  if (patient === undefined && isOfOnePatient(scope))
+    throw new Error(
+      '--scope patient/… is for one patient: name whom, --patient Patient/id, or send system/…',
+    );
   const bounds: Bounds = {
     patient: patient === undefined ? null : { reference: patient },
     drain: drain ?? null,

@@ -47,7 +47,8 @@ export const reachesDrain = (principal: Principal, drain: string, store: Store):
 
 /** Where what names a device goes is found when it is written, so that is when it is asked whether the client reaches it. */
 export function confined(principal: Principal, store: Store, incoming: Incoming): Incoming {
-  if (incoming.drain !== null || !isBound(principal)) return incoming;
+  const namesDevice = incoming.drain === null || incoming.body.device !== undefined;
+  if (!namesDevice || !isBound(principal)) return incoming;
   return {
     ...incoming,
     mayReach: (drain) => drain !== null && reachesDrain(principal, drain, store),

@@ -15,7 +15,8 @@ export function unitOfField(name: string): string | undefined {
 }
 
 const UCUM_CODE = /^[!-~]{1,60}$/;
-const PLAIN_NUMBER = /^-?[0-9]{1,9}(?:\.[0-9]{1,9})?$/;
+/** What is converted: nothing is read into an exponent, and no digit is lost. */
+export const PLAIN_NUMBER = /^-?[0-9]{1,9}(?:\.[0-9]{1,9})?$/;
 
 /**
  * The value in another unit, as decimal digits with at most 3 places.

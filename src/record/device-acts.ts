@@ -69,7 +69,7 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
   if ('refused' in after) return { refused: after };
   const moved = movedBy(device, before, after, devices);
   const beyond = drainsConcerned(before, after, moved).find((drain) => act.mayReach?.(drain) === false);
-  if (beyond !== undefined) return { refused: outOfBounds(beyond) };
+  if (beyond !== undefined) return { refused: outOfBounds({ pointer: '/device', value: device }) };
   const ofAnother = firstOfAnother(body, moved, devices);
   if (ofAnother !== undefined) return { refused: ofAnother };
   return {

@@ -3,7 +3,7 @@ import type { Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
 import type { DeviceRefusal } from '../domain/device.ts';
 import { type DrainView, isSamePatient, patientKey } from '../domain/drain.ts';
-import type { EntryBody, Kind, Reference, Site } from '../domain/entry.ts';
+import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
 import type { Settings } from '../domain/settings.ts';
 import { MINUTE_MS } from '../domain/units.ts';
@@ -51,7 +51,7 @@ export function notTaken(
   settings: Settings,
 ): NotTaken | null {
   const { drain } = place;
-  if (mayReach?.(drain) === false) return outOfBounds(drain);
+  if (mayReach?.(drain) === false) return outOfBounds(sentDevice(body));
   if (drain !== null && body.kind !== 'placed' && !subject.has(drain)) return noSuchDrain('/drain', drain);
   const view = drain === null ? undefined : subject.get(drain)?.view;
   return (
@@ -68,12 +68,23 @@ export const noSuchDrain = (pointer: string, drain: string): NotTaken => ({
   mend: 'place the drain first: POST /v1/drains',
 });
 
-export const outOfBounds = (drain: string | null): NotTaken => ({
+/** In what was sent alone: where the device was is not theirs to know. */
+export const outOfBounds = ({ pointer, value }: Pick<NotTaken, 'pointer' | 'value'>): NotTaken => ({
   refused: 'out-of-bounds',
-  pointer: '/device',
-  value: drain ?? 'no drain',
+  pointer,
+  value,
   mend: 'the client is confined to one patient or drain, and the device was not on theirs then',
 });
+
+/** What leads to the drain that an entry goes to. */
+function sentDevice(body: EntryBody): Pick<NotTaken, 'pointer' | 'value'> {
+  if (body.device !== undefined) return { pointer: '/device', value: named(body.device) };
+  return 'target' in body
+    ? { pointer: '/target', value: named(body.target) }
+    : { pointer: '/identifier', value: named(body.identifier) };
+}
+
+const named = ({ system, value }: Identifier): string => `${system}|${value}`;
 
 /** A sender that means another patient or side has the wrong drain: nothing of it may be charted. */
 function falseClaim({ patient, site }: DrainView, claims: Incoming['claims']): NotTaken | null {

@@ -71,9 +71,8 @@ function decision(
   tools: Tools,
 ): Decision {
   const { policy } = tools;
-  const { body } = incoming;
   const refused =
-    notTaken(subject, place, incoming, policy.settings) ?? notRouted(subject, place, body, devices);
+    notTaken(subject, place, incoming, policy.settings) ?? notRouted(subject, place, incoming, devices);
   if (refused !== null) return { refused };
   const entry = entryOf(incoming, place.drain, place);
   const decided = decide(subject, entry, policy);

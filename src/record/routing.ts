@@ -8,6 +8,7 @@ import { parseInstant } from '../domain/instant.ts';
 import { type EpochMs, epochMs } from '../domain/units.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import type { Destination, Place, Write } from '../store/port.ts';
+import type { Incoming } from './incoming.ts';
 import { nameOf } from './names.ts';
 
 /** What is said of an earlier entry goes where that one counts; what is new, where the device was. */
@@ -60,14 +61,19 @@ export interface NotRouted {
 export function notRouted(
   subject: Subject,
   { drain, recordedMs }: Place & { readonly drain: string },
-  body: EntryBody,
+  { body, mayReach }: Pick<Incoming, 'body' | 'mayReach'>,
   devices: DeviceLook,
 ): NotRouted | null {
+  // A client that is confined is not told of drains that are not its own.
+  const placeIn = (found: string | null): string =>
+    found === null ? 'no drain' : mayReach?.(found) === false ? 'another drain' : `drain ${found}`;
   if (!('target' in body)) {
     const { device, effective_at } = body;
     if (device === undefined) return null;
     const found = drainAt(device, instantOf(effective_at), epochMs(recordedMs), devices);
-    return found === drain ? null : elsewhere('/device', named(device), found, 'leave out the drain');
+    return found === drain
+      ? null
+      : elsewhere('/device', named(device), placeIn(found), 'leave out the drain');
   }
   const book = subject.get(drain);
   const first = book === undefined ? undefined : chainOf(book, body.target)?.first;
@@ -81,11 +87,10 @@ export function notRouted(
   const found = drainAt(device, instantOf(effective_at), first.recorded_ms, devices);
   if (found === drain) return null;
   const instead = 'mark the entry entered-in-error and post it anew for the device';
-  return elsewhere('/replacement/effective_at', effective_at, found, instead);
+  return elsewhere('/replacement/effective_at', effective_at, placeIn(found), instead);
 }
 
-function elsewhere(pointer: string, value: string, found: string | null, instead: string): NotRouted {
-  const where = found === null ? 'no drain' : `drain ${found}`;
+function elsewhere(pointer: string, value: string, where: string, instead: string): NotRouted {
   const mend = `the device was on ${where} then: ${instead}, or correct its assignments`;
   return { refused: 'device-elsewhere', pointer, value, mend };
 }

@@ -54,7 +54,11 @@ function required(name: string, value: string | undefined): string {
 
 function readCodes(given: ReadonlyMap<string, readonly string[]>): readonly TokenValue[] {
   const system = given.get('system')?.[0];
-  const codes = (given.get('code') ?? []).map((code) => ({ system, code }));
+  const codes = (given.get('code') ?? []).map((code) => {
+    if (code.includes('|'))
+      throw refused('code', code, 'names its system', 'send it as coding, or its system as system');
+    return { system, code };
+  });
   const codings = (given.get('coding') ?? []).map((text) => readToken('coding', text));
   const all = [...codes, ...codings];
   if (all.length === 0)
@@ -91,6 +95,8 @@ function readPeriod(
     return { period: { lo, hi: nowMs + 1 }, periodText: text };
   }
   if (period === undefined) return { period: null, periodText: null };
+  if (!period.includes('/'))
+    throw refused('period', period, 'is one moment', `send start/end: ${period}/${period} for all of it`);
   const [start = '', end = '', ...more] = period.split('/').map((each) => repairOffset(each));
   const [from, to] = [start, end].map((each) => (each === '' ? null : readRange(each, zone)));
   if (from === undefined || to === undefined || more.length > 0 || (from === null && to === null))

@@ -83,6 +83,7 @@ describe('tokens that are not believed', () => {
     'of a patient with a path for a name': () => guarded.token({ scope: 'patient/*.rs', patient: '1/../2' }),
     'too long': () => guarded.token({ filler: 'x'.repeat(9000) }),
     'a key that was never made': () => `dlk_aaaaaaaa_${'A'.repeat(43)}`,
+    'a key of one patient that names none': () => guarded.key('patient/Observation.rs'),
     'a key with another secret': () => `${guarded.key('system/*.cruds').slice(0, -4)}AAAA`,
   };
   test.each(Object.keys(forged))('%s', async (name) => {

@@ -127,7 +127,7 @@ export const FIELDS: readonly Case[] = [
     422,
     '/seal/level_cmh2o',
     '{"unit":"kPa","value":1e3}',
-    UNIT,
+    'send its value as a plain number, such as 120 or 12.5',
   ],
   [
     'a converted number out of range',

@@ -68,6 +68,18 @@ test.each(Object.entries(confinedTo))('a client of %s', async (name, key) => {
   expect(await post('own', '09:30')).toMatchObject({ status: 201, body: { drain: mine } });
   expect((await post('other', '10:00')).status).toBe(403);
   expect((await post('nowhere', '07:00')).status).toBe(403);
+  // Nor is it told where the device was: neither by what it sends for the device, nor by naming a drain beside it.
+  const told = [
+    (await post('other', '10:00')).body,
+    (await send(client, 'POST', '/v1/device-entries?dry-run=true', byDevice(`${name} d`, '10:00', 10))).body,
+    (await send(client, 'POST', `/v1/drains/${mine}/entries`, byDevice(`${name} e`, '10:00', 10))).body,
+  ];
+  expect(told[0].errors[0]).toMatchObject({
+    pointer: '/device',
+    value: expect.stringContaining('monitor-1'),
+  });
+  expect(told[2].errors[0].mend).toContain('the device was on another drain then');
+  expect(JSON.stringify(told)).not.toContain(other);
   const { outcomes } = (
     await send(client, 'POST', '/v1/entries', { entries: [byDevice(`${name} b`, '10:00', 10)] })
   ).body;

@@ -71,7 +71,10 @@ test('a result for each, in order, and a count at the end', async () => {
   ]);
   expect(results.at(-1)).toEqual({ lines: 11, recorded: 6, repeated: 1, refused: 4 });
   expect(results[5].problem.errors[0]).toMatchObject({ pointer: '/level_ml', value: '-1' });
-  expect(results[8].problem.errors[0]).toMatchObject({ pointer: '/drain' });
+  expect(results[8].problem.errors[0]).toMatchObject({
+    pointer: '/drain',
+    mend: 'send its id, the identifier of its placement, or a device in its place',
+  });
 });
 
 test('receipts on demand are those of the other routes', async () => {

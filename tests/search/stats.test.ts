@@ -143,6 +143,8 @@ describe('the operation', () => {
     ['code=level&statistic=average&duration=1&period=2026', '1'],
     ['code=level&statistic=average&period=2026-02/2026-01', '1'],
     ['code=level&statistic=average&duration=-1', '1'],
+    ['code=level&statistic=average&period=2026-01-01', '1'],
+    ['code=http://loinc.org|9129-8&statistic=average', '1'],
     ['code=level&statistic=average&colour=red', '1'],
   ])('%s is refused', (query, subject) => {
     expect(() => index.stats(`${query}${subject === '' ? '' : '&subject=1'}`)).toThrow(

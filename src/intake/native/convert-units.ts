@@ -2,7 +2,7 @@
 import type { AsSent } from '../../domain/received.ts';
 import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
 import { type Fault, pointerOf, shown } from '../fault.ts';
-import { convert, unitOfField } from '../ucum.ts';
+import { convert, PLAIN_NUMBER, unitOfField } from '../ucum.ts';
 
 export interface InFieldUnits {
   readonly value: ExactValue;
@@ -47,15 +47,25 @@ function inUnit(
 ): ExactValue {
   const digits = convert(quantity.value.text, quantity.unit, unit);
   if (digits === undefined) {
-    const detail = `cannot be converted to ${unit} by UCUM`;
-    const mend = `send a plain number in ${unit}, or a value and the UCUM code of a unit of the same kind`;
-    faults.push({ pointer: pointerOf(path), value: shown(quantity), detail, mend });
+    faults.push({ pointer: pointerOf(path), value: shown(quantity), ...whyNot(quantity, unit) });
     return quantity;
   }
   if (quantity.unit !== unit) {
     sent.push({ field: pointerOf(path), value: quantity.value.text, unit: quantity.unit });
   }
   return new ExactNumber(digits);
+}
+
+function whyNot({ value }: Quantity, unit: string): Pick<Fault, 'detail' | 'mend'> {
+  if (!PLAIN_NUMBER.test(value.text))
+    return {
+      detail: 'has an exponent, or over 9 digits before or after the point',
+      mend: 'send its value as a plain number, such as 120 or 12.5',
+    };
+  return {
+    detail: `cannot be converted to ${unit} by UCUM`,
+    mend: `send a plain number in ${unit}, or a value and the UCUM code of a unit of the same kind`,
+  };
 }
 
 function isMembers(value: ExactValue): value is Record<string, ExactValue> {

@@ -4,13 +4,16 @@ import type { EntryBody, Identifier } from '../../domain/entry.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
 import { identifier } from './common-schemas.ts';
+import { MEND } from './quantity.ts';
 import { type Profiles, type Read, readEntry, readPlacement } from './read-entry.ts';
 import { faultsOf } from './zod-faults.ts';
 
 const MOST_ITEMS = 500;
 const MOST_TOGETHER = 2;
 
-const drain = z.union([z.string().min(1).max(64), identifier]);
+const drain = z.union([z.string().min(1).max(64), identifier], {
+  error: `names no drain${MEND}send its id, the identifier of its placement, or a device in its place`,
+});
 const withDrain = {
   type: 'object',
   properties: {

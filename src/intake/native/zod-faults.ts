@@ -55,18 +55,23 @@ function wordsOf(issue: z.core.$ZodIssue): Words {
     case 'invalid_value':
       return noneOf(issue.values);
     case 'invalid_union':
-      return noneOf('options' in issue && Array.isArray(issue.options) ? issue.options : []);
+      return 'options' in issue && Array.isArray(issue.options)
+        ? noneOf(issue.options)
+        : formOf(issue.message);
     case 'invalid_type':
       return isNot(NOUNS[issue.expected] ?? issue.expected);
     case 'too_small':
       return { detail: 'is too short', mend: `send at least ${count(issue.minimum, issue.origin)}` };
     case 'too_big':
       return { detail: 'is too long', mend: `send at most ${count(issue.maximum, issue.origin)}` };
-    default: {
-      const [detail = '', mend = 'send what GET /openapi.json describes'] = issue.message.split(MEND);
-      return { detail, mend };
-    }
+    default:
+      return formOf(issue.message);
   }
+}
+
+function formOf(message: string): Words {
+  const [detail = '', mend = 'send what GET /openapi.json describes'] = message.split(MEND);
+  return { detail, mend };
 }
 
 const isNot = (noun: string): Words => ({ detail: `is not ${noun}`, mend: `send ${noun}` });

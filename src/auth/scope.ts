@@ -30,7 +30,7 @@ export interface Grant {
 }
 
 /** Grants among the words of a scope; what is not understood, or is narrowed by a query, grants nothing. */
-export function grantsIn(scope: string): readonly Grant[] {
+function grantsIn(scope: string): readonly Grant[] {
   return scope.split(' ').flatMap((word) => {
     const second = CLINICAL.exec(word);
     const first = FIRST_VERSION.exec(word);

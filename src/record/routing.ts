@@ -8,7 +8,6 @@ import { parseInstant } from '../domain/instant.ts';
 import { type EpochMs, epochMs } from '../domain/units.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import type { Destination, Place, Write } from '../store/port.ts';
-import type { Incoming } from './incoming.ts';
 import { nameOf } from './names.ts';
 
 /** What is said of an earlier entry goes where that one counts; what is new, where the device was. */
@@ -50,6 +49,12 @@ export interface OfAnother extends Omit<NotRouted, 'refused'> {
   readonly refused: 'patient-differs';
 }
 
+interface Sent {
+  readonly body: EntryBody;
+  /** Whether its sender may reach a drain; anybody may unless given. */
+  readonly mayReach?: (drain: string | null) => boolean;
+}
+
 export interface NotRouted {
   readonly refused: 'device-elsewhere' | 'device-differs';
   readonly pointer: string;
@@ -61,7 +66,7 @@ export interface NotRouted {
 export function notRouted(
   subject: Subject,
   { drain, recordedMs }: Place & { readonly drain: string },
-  { body, mayReach }: Pick<Incoming, 'body' | 'mayReach'>,
+  { body, mayReach }: Sent,
   devices: DeviceLook,
 ): NotRouted | null {
   // A client that is confined is not told of drains that are not its own.

@@ -178,7 +178,7 @@ test('a sample of IHE PCD-01 is read as what it says', () => {
   const [telling, ...more] = result.tellings;
   expect(more).toEqual([]);
   expect(telling).toMatchObject({
-    drain: { system: 'urn:example:ward', value: 'AB12345' },
+    of: { drain: { system: 'urn:example:ward', value: 'AB12345' } },
     author: { type: 'device', identifier: { value: '0123456789ABCDEF' } },
     says: { kind: 'weighed', weight_kg: { text: '80' }, effective_at: '2009-08-13T09:57:15-05:00' },
   });

@@ -20,6 +20,7 @@ import { registerFhir } from './fhir/routes.ts';
 import { gate } from './gate.ts';
 import { endKeepAliveOnClose } from './graceful-close.ts';
 import { guard } from './guard.ts';
+import { answerOnlyAsLoopback } from './hosts.ts';
 import { type Limits, limitRates } from './limits.ts';
 import { registerMetrics } from './metrics.ts';
 import { registerAdvisories } from './native/advisories.ts';
@@ -66,6 +67,7 @@ export function buildApp({ parts, logger, access, limits, proxies }: AppOptions)
   cutSlowRequests(app);
   logAnswers(app, logger);
   harden(app, parts);
+  if (access.isOpen) answerOnlyAsLoopback(app, parts);
   acceptJson(app, 'application/json');
   guard(app, routes);
   recordAccesses(app, parts);

@@ -109,7 +109,7 @@ function open() {
   });
   socket.on('error', () => undefined);
   socket.write(
-    'POST /v1/entries/lines HTTP/1.1\r\nhost: x\r\ncontent-type: application/x-ndjson\r\ntransfer-encoding: chunked\r\n\r\n',
+    'POST /v1/entries/lines HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/x-ndjson\r\ntransfer-encoding: chunked\r\n\r\n',
   );
   const chunk = (text: string): void => {
     socket.write(`${Buffer.byteLength(text).toString(16)}\r\n${text}\r\n`);
@@ -176,7 +176,7 @@ test('a body that is too slow is cut; one that may go on is not while it comes',
     socket.on('error', () => undefined);
     const closed = new Promise((resolve) => socket.once('close', resolve));
     socket.write(
-      `POST ${path} HTTP/1.1\r\nhost: x\r\ncontent-type: text/x\r\nconnection: close\r\ncontent-length: ${pauses.length}\r\n\r\n`,
+      `POST ${path} HTTP/1.1\r\nhost: localhost\r\ncontent-type: text/x\r\nconnection: close\r\ncontent-length: ${pauses.length}\r\n\r\n`,
     );
     for (const pause of pauses) {
       await new Promise((resolve) => setTimeout(resolve, pause));

@@ -114,7 +114,7 @@ function countOf(sql: string): number {
 /** A request of which only the beginning is sent. */
 function beginPost(url: string, body: string): { readonly socket: Socket; readonly answer: Promise<string> } {
   const { hostname, port, pathname } = new URL(url);
-  const head = `POST ${pathname} HTTP/1.1\r\nhost: x\r\ncontent-type: application/json\r\ncontent-length: ${body.length}\r\n\r\n`;
+  const head = `POST ${pathname} HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/json\r\ncontent-length: ${body.length}\r\n\r\n`;
   const socket = connect(Number(port), hostname, () => socket.write(`${head}${body.slice(0, 20)}`));
   let text = '';
   socket.on('data', (data) => {

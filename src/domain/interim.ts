@@ -16,9 +16,7 @@ import { newestWhere } from './history.ts';
 import type { Mark } from './marks.ts';
 import type { Row } from './row.ts';
 import { turnsOf } from './turns.ts';
-import { type EpochMs, epochMs } from './units.ts';
-
-const MS_PER_MIN = 60_000;
+import { type EpochMs, epochMs, MINUTE_MS } from './units.ts';
 
 /**
  * @param chart without the reading
@@ -29,7 +27,7 @@ export function isInterim(chart: Chart, row: Row, changes: readonly DrainChange[
   const { item, conditions } = row;
   const every = conditions.unit?.content.unit_profile.charted_every_min;
   if (every === undefined || item.author.type !== 'device' || !isPlain(row)) return false;
-  const last = lastChartedAfter(chart, epochMs(item.at - (every.thousandths / 1000) * MS_PER_MIN), item.at);
+  const last = lastChartedAfter(chart, epochMs(item.at - (every.thousandths / 1000) * MINUTE_MS), item.at);
   return last !== undefined && equal(wordsOf(last), wordsOf(row)) && turnsOf(changes) === null;
 }
 

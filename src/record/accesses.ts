@@ -75,28 +75,35 @@ export function createAccesses({ store, log, now }: AccessesOptions): Accesses {
   }
   const timer = setInterval(sweep, SWEEP_MS).unref();
 
+  async function note(accesses: readonly Access[]): Promise<void> {
+    sweep();
+    const keyed = accesses.map((access) => ({ access, key: keyOf(access) }));
+    const before = keyed.flatMap((noted) => {
+      const repeated = remembered.get(noted.key);
+      return repeated === undefined ? [] : [{ ...noted, repeated }];
+    });
+    const fresh = keyed.filter(({ key }) => !remembered.has(key));
+    const written = write(
+      fresh.map(({ access }) => access),
+      null,
+    );
+    for (const { access, key } of fresh)
+      remembered.set(key, { access, sinceMs: now(), written, repeats: null });
+    // What could not be written is no access that others could repeat.
+    await written.catch((error: unknown) => {
+      for (const { key } of fresh) remembered.delete(key);
+      throw error;
+    });
+    for (const { access, key, repeated } of before) {
+      await repeated.written;
+      // What was told while others were written is forgotten, and counts no further repeat.
+      if (remembered.get(key) !== repeated) await note([access]);
+      else repeated.repeats = again(repeated.repeats, new Date(now()).toISOString());
+    }
+  }
+
   return {
-    async note(accesses) {
-      sweep();
-      const keyed = accesses.map((access) => ({ access, key: keyOf(access) }));
-      const before = keyed.flatMap(({ key }) => remembered.get(key) ?? []);
-      const fresh = keyed.filter(({ key }) => !remembered.has(key));
-      const written = write(
-        fresh.map(({ access }) => access),
-        null,
-      );
-      for (const { access, key } of fresh)
-        remembered.set(key, { access, sinceMs: now(), written, repeats: null });
-      // What could not be written is no access that others could repeat.
-      await written.catch((error: unknown) => {
-        for (const { key } of fresh) remembered.delete(key);
-        throw error;
-      });
-      for (const each of before) {
-        await each.written;
-        each.repeats = again(each.repeats, new Date(now()).toISOString());
-      }
-    },
+    note,
     async close() {
       clearInterval(timer);
       for (const [key, each] of remembered) tell(key, each);

@@ -83,6 +83,26 @@ test('nothing is left out: what is told adds up to what was asked, by each reque
   );
 });
 
+test('a repeat is not lost that comes while what it repeats is told', async () => {
+  let written = () => {};
+  const writing = new Promise<void>((resolve) => {
+    written = resolve;
+  });
+  const { accesses, told, pass } = bench(async (body) => {
+    if (body.includes('slow')) await writing;
+  });
+  await accesses.note([asked('a')]);
+  pass(REPEATS_MS - 1);
+  const both = accesses.note([asked('a'), asked('slow')]);
+  pass(1);
+  await accesses.note([asked('b')]);
+  written();
+  await both;
+  await accesses.close();
+  const times = told.filter(({ request }) => request === 'a').map((each) => each.times ?? 1);
+  expect(times.reduce((n, each) => n + each, 0)).toBe(2);
+});
+
 test('one that could not be written is no access that others repeat', async () => {
   let fails = true;
   const { accesses, told } = bench(async () => {

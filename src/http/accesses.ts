@@ -14,6 +14,7 @@ import { writeExact } from '../json/exact-write.ts';
 import { requestIdOf, senderOf } from './caller.ts';
 import { type Failure, logFailure, problemOf } from './failures.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
+import { drainNamedBy } from './named-drain.ts';
 import type { Parts } from './parts.ts';
 import { refusalText } from './refuse.ts';
 
@@ -70,15 +71,23 @@ export function accessesOf(
   status: number,
   parts: Pick<Parts, 'store'>,
 ): readonly Access[] {
-  const { doc } = request.routeOptions.config;
-  const access = {
-    ...(request.principal === undefined ? nobody(request) : senderOf(request.principal)),
+  const { routeOptions, principal, named } = request;
+  const drains = [...(request.shown ?? [drainNamedBy(request) ?? []].flat())];
+  const said = {
     interaction: interactionOf(request),
-    operation: doc?.operation ?? '',
-    request: status === 401 ? unknownText(request) : requestText(request),
+    operation: routeOptions.config.doc?.operation ?? '',
     status,
   };
-  return ofEach(access, request.shown ?? drainIn(request), request.named ?? [], parts);
+  if (principal !== undefined)
+    return ofEach(
+      { ...senderOf(principal), ...said, request: requestText(request) },
+      drains,
+      named ?? [],
+      parts,
+    );
+  // Whoever is not known cannot fill the ledger with what they make up.
+  const real = drains.filter((drain) => parts.store.patientOf(drain) !== null);
+  return ofEach({ ...nobody(request), ...said, request: routeText(request) }, real, [], parts);
 }
 
 function ofEach(
@@ -110,13 +119,6 @@ const nobody = (request: FastifyRequest) => ({
   request_id: requestIdOf(request),
 });
 
-/** Ids of resources are name.drain.entry (fhir/reference.ts). */
-function drainIn({ params }: FastifyRequest): readonly string[] {
-  const { drain, id } = params as { readonly drain?: string; readonly id?: string };
-  const of = drain ?? id?.split('.')[1];
-  return of === undefined ? [] : [of];
-}
-
 const MOST_TEXT = 16_384;
 
 function requestText({ method, url, body, routeOptions }: FastifyRequest): string {
@@ -130,8 +132,7 @@ function requestText({ method, url, body, routeOptions }: FastifyRequest): strin
   return (asked + form).slice(0, MOST_TEXT).toWellFormed();
 }
 
-/** Whoever is not known cannot fill the ledger with what they make up. */
-const unknownText = ({ method, routeOptions }: FastifyRequest): string => `${method} ${routeOptions.url}`;
+const routeText = ({ method, routeOptions }: FastifyRequest): string => `${method} ${routeOptions.url}`;
 
 /** As FHIR R4 restful-interaction names it; of the native API, what it comes to. */
 function interactionOf({ method, routeOptions, url, params, body }: FastifyRequest): Interaction {

@@ -11,6 +11,7 @@ import type { Store } from '../store/port.ts';
 import { outOfBounds, reachesDrain } from './allowed.ts';
 import { callerOf } from './caller.ts';
 import type { Limiter } from './limits.ts';
+import { drainNamedBy } from './named-drain.ts';
 import { problem } from './problem.ts';
 import { refuse } from './refuse.ts';
 
@@ -92,8 +93,6 @@ const NOT_THEIRS = outOfBounds(
 function reaches(request: FastifyRequest, principal: Principal, store: Store): boolean {
   const { doc } = request.routeOptions.config;
   if (doc?.access === 'known' || doc?.seesToBounds === true) return true;
-  const { drain, id } = request.params as { readonly drain?: string; readonly id?: string };
-  // Ids of resources are name.drain.entry (fhir/reference.ts).
-  const of = drain ?? id?.split('.')[1];
-  return of !== undefined && reachesDrain(principal, of, store);
+  const drain = drainNamedBy(request);
+  return drain !== undefined && reachesDrain(principal, drain, store);
 }

@@ -247,6 +247,16 @@ describe('a refusal of access control is kept', () => {
       [null, 'GET /v1/drains/:drain/chart', 401],
       [null, 'GET /v1/drains/:drain/state', 401],
     ]);
+    for (const path of [`/v1/drains/${other}/trends`, '/v1/drains/up-1/trends', '/v1/drains/up-2/trends'])
+      expect((await send('GET', path, undefined, {}, 'abc')).status).toBe(401);
+    for (const made of ['up-3', 'up-4'])
+      expect((await send('GET', `/fhir/Observation/level.${made}.x`, undefined, {}, 'abc')).status).toBe(401);
+    // Whom somebody tried to look at is kept, names that no patient stands behind are not.
+    expect(accesses().map((each) => [each.request, about(each)])).toEqual([
+      ['GET /v1/drains/:drain/trends', TWO()],
+      ['GET /v1/drains/:drain/trends', NOBODY],
+      ['GET /fhir/Observation/:id', NOBODY],
+    ]);
   });
 
   test('of a route that concerns nobody as well', async () => {

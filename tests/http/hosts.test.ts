@@ -42,3 +42,17 @@ test.each(['evil.example', 'localhost.evil.example', '127.0.0.1.evil.example:80'
     expect(JSON.parse((await ask('localhost', '/v1/drains')).text).drains).toEqual([]);
   },
 );
+
+test('what comes under another name cannot fill the ledger with what it makes up', async () => {
+  for (const path of [
+    '/v1/drains?after=made-up',
+    '/v1/drains/made-up/chart',
+    '/fhir/Observation?_id=made-up',
+  ])
+    expect((await ask('evil.example', path)).status).toBe(421);
+  const kept = (await ask('localhost', '/fhir/AuditEvent?_count=1000')).text;
+  expect(kept).toContain('answered with HTTP status 421');
+  expect(kept).not.toContain('made-up');
+  expect(kept).not.toContain(btoa('GET /v1/drains?after=made-up'));
+  expect(kept).not.toContain(btoa('GET /fhir/Observation?_id=made-up'));
+});

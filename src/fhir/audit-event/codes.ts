@@ -14,21 +14,9 @@ export const REST = coding(`${THO}/audit-event-type`, 'rest', 'RESTful Operation
 export const APPLICATION_ACTIVITY = coding(DCM, '110100', 'Application Activity');
 export const APPLICATION_SERVER = coding(`${THO}/security-source-type`, '4', 'Application Server');
 
-const INTERACTIONS: Readonly<Record<string, string>> = {
-  read: 'read',
-  vread: 'vread',
-  update: 'update',
-  create: 'create',
-  'search-type': 'search-type',
-  'history-instance': 'history-instance',
-  'history-type': 'history-type',
-  transaction: 'transaction',
-  batch: 'batch',
-  operation: 'operation',
-};
-
+/** Of these, a code and its display are the same word. */
 export const interactionCoding = (interaction: string): Coding =>
-  coding('http://hl7.org/fhir/restful-interaction', interaction, INTERACTIONS[interaction] ?? interaction);
+  coding('http://hl7.org/fhir/restful-interaction', interaction, interaction);
 
 /** Parts that agents take; which of client and server is the source depends on where what matters comes from. */
 export const SOURCE = concept(DCM, '110153', 'Source Role ID');

@@ -106,9 +106,12 @@ const LOOKS = [
   ['tablet', 'light', TABLET],
 ] as const;
 
-/** A moment before now, to the minute, as the clock on the wall shows it, and as the API writes it. */
+/** The minute in which a file of tests begins: what it charts keeps its distances while the clock goes on. */
+const BEGAN_MS = Math.floor(Date.now() / 60_000) * 60_000;
+
+/** A moment before that, as the clock on the wall shows it, and as the API writes it. */
 export function minutesAgo(minutes: number): { readonly wall: string; readonly moment: string } {
-  const at = Math.floor(Date.now() / 60_000) * 60_000 - minutes * 60_000;
+  const at = BEGAN_MS - minutes * 60_000;
   return { wall: wallText(at, ZONE), moment: momentText(at, ZONE) };
 }
 

@@ -2,40 +2,33 @@
  * A unit that reports every minute and is charted every quarter of an hour, over HTTP and across a restart, on a real SQLite
  * file: every reading is acknowledged and kept, and the record hears of those that are charted.
  */
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parse } from 'csv-parse/sync';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import * as raw from './fhir-messages.ts';
 import { corrected, DEVICE, id, level, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
+import { QUARTERLY, quarterlyProfiles } from './quarter-hours.ts';
 import { startTestService, type TestService } from './service.ts';
 
 let folder: string;
+let profiles: string;
 let service: TestService;
 let drain: TestDrain;
 
 const start = () =>
   startTestService({
     DRAINLEDGER_DATABASE: join(folder, 'ledger.db'),
-    DRAINLEDGER_PROFILES: join(folder, 'profiles.json'),
+    DRAINLEDGER_PROFILES: profiles,
   });
 
 beforeEach(async () => {
   folder = mkdtempSync(join(tmpdir(), 'interim-test-'));
-  const profile = {
-    id: 'electronic-800',
-    kind: 'electronic',
-    capacity_ml: 800,
-    graduations: [{ up_to_ml: 800, mark_ml: 1 }],
-    seal_reading_includes_fill: false,
-    seal_fill_counts: false,
-    charted_every_min: 15,
-  };
-  writeFileSync(join(folder, 'profiles.json'), JSON.stringify({ profiles: [profile] }));
+  profiles = quarterlyProfiles(folder);
   service = await start();
   drain = await placeDrain(service, 'placed', '08:00', { patient: { reference: 'Patient/1' } });
-  await tell(drain, setUp('up', '08:00', 0, 'electronic-800'));
+  await tell(drain, setUp('up', '08:00', 0, QUARTERLY));
 });
 afterEach(async () => {
   await service.stop();

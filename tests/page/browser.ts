@@ -132,6 +132,19 @@ export async function choose(page: Page, group: string, words: string): Promise<
   await page.getByRole('group', { name: group }).getByRole('radio', { name: words, exact: true }).check();
 }
 
+/** Lays the page anew, so that from here on the worker stands between page and service. */
+export async function behindWorker(page: Page): Promise<void> {
+  await page.evaluate('navigator.serviceWorker.ready.then(() => true)');
+  await page.reload();
+}
+
+/** Under what the browser keeps entries that wait, or drafts. */
+export const keptIds = (page: Page, prefix: 'waiting' | 'draft'): Promise<string[]> =>
+  page.evaluate(`Object.keys(localStorage).filter((key) => key.startsWith('${prefix} '))`);
+
+/** The drain that the address names. */
+export const drainShown = (page: Page): string => /#\/drain\/(\w+)/.exec(page.url())?.[1] ?? '';
+
 interface Drawn {
   decode(): Promise<void>;
 }

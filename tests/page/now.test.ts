@@ -1,10 +1,11 @@
 /** What the view of a drain says of the devices on it, and of a drain that is out. */
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { assigned, closed, registerMonitor } from '../http/device-ward.ts';
 import { DEVICE, entry, level, placeDrain, setUp, type TestDrain, tell } from '../http/messages.ts';
+import { QUARTERLY, quarterlyProfiles } from '../http/quarter-hours.ts';
 import { startTestService, type TestService } from '../http/service.ts';
 import { describeInBrowser, minutesAgo, openWard, type Ward } from './browser.ts';
 
@@ -17,21 +18,13 @@ describeInBrowser('the state of a drain on its page', () => {
   let drain: TestDrain;
   beforeAll(async () => {
     folder = mkdtempSync(join(tmpdir(), 'page-test-'));
-    const profile = {
-      id: 'electronic-800',
-      kind: 'electronic',
-      capacity_ml: 800,
-      graduations: [{ up_to_ml: 800, mark_ml: 1 }],
-      seal_reading_includes_fill: false,
-      seal_fill_counts: false,
-      charted_every_min: 15,
-    };
-    const profiles = join(folder, 'profiles.json');
-    writeFileSync(profiles, JSON.stringify({ profiles: [profile] }));
-    service = await startTestService({ DRAINLEDGER_ZONE: 'Europe/Berlin', DRAINLEDGER_PROFILES: profiles });
+    service = await startTestService({
+      DRAINLEDGER_ZONE: 'Europe/Berlin',
+      DRAINLEDGER_PROFILES: quarterlyProfiles(folder),
+    });
     ward = await openWard(service);
     drain = await placeDrain(service, 'devices', ago(120), { patient: { reference: 'Patient/devices' } });
-    await tell(drain, setUp('devices-up', ago(120), 0, 'electronic-800'));
+    await tell(drain, setUp('devices-up', ago(120), 0, QUARTERLY));
   });
   afterAll(async () => {
     await ward.close();

@@ -4,6 +4,7 @@ import { afterAll, beforeAll, expect, test } from 'vitest';
 import {
   choose,
   describeInBrowser,
+  drainShown,
   field,
   minutesAgo,
   nameAuthor,
@@ -23,7 +24,6 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
   });
   afterAll(() => ward.close());
 
-  const drainOf = (): string => /#\/drain\/(\w+)/.exec(page.url())?.[1] ?? '';
   const setTime = (minutes: number) => setTimeTo(page, minutesAgo(minutes));
 
   test('an empty ward says what to do, with the cautions', async () => {
@@ -84,7 +84,7 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('Recorded: net 40 ± 4.1 mL in 1 h, 40 ± 4.1 mL/h.').waitFor();
     expect(Date.now() - started).toBeLessThan(20_000);
-    const { rows } = await chartOf(ward, drainOf());
+    const { rows } = await chartOf(ward, drainShown(page));
     expect(rows.at(-1)).toMatchObject({
       effective_at: minutesAgo(125).moment,
       author: { type: 'person', identifier: { system: 'urn:drainledger:staff', value: 'n-1042' } },

@@ -2,7 +2,16 @@
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import type { TestDrain } from '../http/messages.ts';
-import { describeInBrowser, field, nameAuthor, openWard, picture, type Ward } from './browser.ts';
+import {
+  behindWorker,
+  describeInBrowser,
+  field,
+  keptIds,
+  nameAuthor,
+  openWard,
+  picture,
+  type Ward,
+} from './browser.ts';
 import { chartedDrain, entriesOf } from './seed.ts';
 
 describeInBrowser('a reading while the service is away', () => {
@@ -13,20 +22,14 @@ describeInBrowser('a reading while the service is away', () => {
     ward = await openWard();
     drain = await chartedDrain(ward, 'offline');
     page = await ward.open(`/#/drain/${drain.drain}/enter/reading`);
-    await page.evaluate('navigator.serviceWorker.ready.then(() => true)');
-    // From here on the worker stands between page and service.
-    await page.reload();
+    await behindWorker(page);
   });
   afterAll(() => ward.close());
 
   const levels = async (): Promise<unknown[]> =>
     (await entriesOf(ward, drain)).map(({ body }) => body.level_ml).filter((level) => level !== undefined);
-  const keptIds = (prefix: string) =>
-    page.evaluate(`Object.keys(localStorage).filter((key) => key.startsWith('${prefix} '))`) as Promise<
-      string[]
-    >;
-  const waitingIds = () => keptIds('waiting');
-  const draftIds = () => keptIds('draft');
+  const waitingIds = () => keptIds(page, 'waiting');
+  const draftIds = () => keptIds(page, 'draft');
 
   test('is kept here, and shown as not yet sent', async () => {
     await field(page, 'level_ml').fill('175');

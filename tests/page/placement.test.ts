@@ -2,8 +2,11 @@
 import type { Page } from 'playwright-core';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import {
+  behindWorker,
   describeInBrowser,
+  drainShown,
   field,
+  keptIds,
   minutesAgo,
   nameAuthor,
   openWard,
@@ -11,6 +14,7 @@ import {
   setTimeTo,
   type Ward,
 } from './browser.ts';
+import { entriesOf } from './seed.ts';
 
 describeInBrowser('a placement that was kept while the service was away, and is refused', () => {
   let ward: Ward;
@@ -18,17 +22,10 @@ describeInBrowser('a placement that was kept while the service was away, and is 
   beforeAll(async () => {
     ward = await openWard();
     page = await ward.open('/#/place');
-    await page.evaluate('navigator.serviceWorker.ready.then(() => true)');
-    // From here on the worker stands between page and service.
-    await page.reload();
+    await behindWorker(page);
     await page.getByRole('heading', { name: 'Place a drain' }).waitFor();
   });
   afterAll(() => ward.close());
-
-  const keptIds = () =>
-    page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('waiting '))") as Promise<
-      string[]
-    >;
 
   /** By a clock that is an hour ahead, which the service does not take. */
   async function placeAhead(): Promise<void> {
@@ -51,7 +48,7 @@ describeInBrowser('a placement that was kept while the service was away, and is 
     await placeAhead();
     await nameAuthor(page);
     await comeBack();
-    const [key = ''] = await keptIds();
+    const [key = ''] = await keptIds(page, 'waiting');
     expect(await page.getByLabel('Site').inputValue()).toBe('pleural-right');
     expect(await page.getByLabel('Tubes').inputValue()).toBe('apical, basal');
     await picture(page, 'placement-refused');
@@ -59,11 +56,10 @@ describeInBrowser('a placement that was kept while the service was away, and is 
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('The drain is placed. Set up its unit next.').waitFor();
     await page.getByRole('heading', { name: 'Unit set up' }).waitFor();
-    expect(await keptIds()).toEqual([]);
-    const drain = /#\/drain\/(\w+)/.exec(page.url())?.[1] ?? '';
-    const { entries } = JSON.parse((await ward.service.send('GET', `/v1/drains/${drain}/entries`)).text);
+    expect(await keptIds(page, 'waiting')).toEqual([]);
+    const entries = await entriesOf(ward, { drain: drainShown(page) });
     expect(entries).toHaveLength(1);
-    expect(entries[0].body).toMatchObject({
+    expect(entries[0]?.body).toMatchObject({
       ...{ site: 'pleural-right', tubes: ['apical', 'basal'], effective_at: minutesAgo(5).moment },
       identifier: { value: key.replace('waiting ', '') },
     });
@@ -73,7 +69,7 @@ describeInBrowser('a placement that was kept while the service was away, and is 
   test('is discarded, though an earlier page kept it, and leads to the overview', async () => {
     await placeAhead();
     await page.getByText('1 not yet sent.', { exact: false }).waitFor();
-    const [key = ''] = await keptIds();
+    const [key = ''] = await keptIds(page, 'waiting');
     await page.evaluate(`localStorage.setItem('${key}', JSON.stringify({
       ...JSON.parse(localStorage.getItem('${key}')), drain: '' }))`);
     await comeBack();
@@ -81,6 +77,6 @@ describeInBrowser('a placement that was kept while the service was away, and is 
     await page.getByRole('button', { name: 'Discard this entry' }).click();
     await page.getByRole('heading', { name: '1 open drain' }).waitFor();
     expect(new URL(page.url()).hash).toBe('#/');
-    expect(await keptIds()).toEqual([]);
+    expect(await keptIds(page, 'waiting')).toEqual([]);
   });
 });

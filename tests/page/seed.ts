@@ -25,7 +25,7 @@ export async function chartedDrain({ service }: Ward, name: string, earlier = 0)
 /** What a test asks of a drain's ledger. */
 export async function entriesOf(
   { service }: Ward,
-  { drain }: TestDrain,
+  { drain }: Pick<TestDrain, 'drain'>,
 ): Promise<readonly { readonly body: Readonly<Record<string, unknown>> }[]> {
   return JSON.parse((await service.send('GET', `/v1/drains/${drain}/entries`)).text).entries;
 }

@@ -1,5 +1,5 @@
 /** Bulk exports on disk: what outlives a restart, what goes away and when, and what is told where one fails. */
-import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { type AskedExport, type Exports, KEPT_MS, openExports } from '../../src/export/bulk/exports.ts';
@@ -140,6 +140,27 @@ test('so many are kept and no more, until one is removed', async () => {
   expect(ids).toHaveLength(20);
   expect(await exports.remove(ids[0] ?? '', 'warehouse')).toBe(true);
   expect(await exports.start(ASKED)).toEqual(expect.any(String));
+});
+
+test('so many are kept and no more, also where all are asked for at once', async () => {
+  const exports = open();
+  const ids = await Promise.all(Array.from({ length: 25 }, () => exports.start(ASKED)));
+  expect(ids.filter((id) => id !== null)).toHaveLength(20);
+});
+
+test('one that cannot be begun takes no place', async () => {
+  const exports = open();
+  rmSync(folder, { recursive: true });
+  for (let n = 0; n < 20; n += 1) await expect(exports.start(ASKED)).rejects.toThrow('ENOENT');
+  mkdirSync(folder);
+  expect(await exports.start(ASKED)).toEqual(expect.any(String));
+});
+
+test('the end of the process does not wait for one that is just beginning', async () => {
+  const exports = open();
+  const id = await start(exports);
+  await exports.close();
+  expect(JSON.parse(readFileSync(join(folder, id, 'job.json'), 'utf8')).state).toEqual({ is: 'waiting' });
 });
 
 test('nothing else in its folder is touched', async () => {

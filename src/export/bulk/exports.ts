@@ -80,10 +80,11 @@ export function openExports(options: ExportOptions): Exports {
 
   async function work(one: Kept): Promise<void> {
     const { id } = one.job;
-    if (closing || !kept.has(id)) return;
     const out = join(folderOf(id), 'files');
     await rm(out, { recursive: true, force: true });
     await mkdir(out, { mode: 0o700 });
+    // Asked after the last wait before it runs: from then on there is something that can be stopped.
+    if (closing || !kept.has(id)) return;
     const run = runExport(threadOptions(options.database, out, one.job), (part) => {
       one.part = part;
     });
@@ -144,11 +145,18 @@ export function openExports(options: ExportOptions): Exports {
     async start(asked) {
       if (kept.size >= MOST_KEPT) return null;
       const one = { job: jobOf(asked, now()), part: 0 };
-      await mkdir(folderOf(one.job.id), { mode: 0o700 });
-      await store(one.job);
-      kept.set(one.job.id, one);
+      const { id } = one.job;
+      // Counted before the first wait, so that many who ask at once are no more than one after another.
+      kept.set(id, one);
+      try {
+        await mkdir(folderOf(id), { mode: 0o700 });
+        await store(one.job);
+      } catch (error) {
+        kept.delete(id);
+        throw error;
+      }
       queue(one);
-      return one.job.id;
+      return id;
     },
     find(id, client) {
       const one = owned(id, client);

@@ -2,8 +2,8 @@
 import { writeRequest } from '../audit/entry-text.ts';
 import { ASCII, type Charset, charsetOf, textIn } from '../intake/hl7v2/charset.ts';
 import { type Er7, parseEr7 } from '../intake/hl7v2/er7.ts';
-import { type Hl7Fault, hl7Fault, Unreadable } from '../intake/hl7v2/fault.ts';
-import { headerFault, headerOf } from '../intake/hl7v2/header.ts';
+import { type Hl7Fault, hl7Fault, orFault, Unreadable } from '../intake/hl7v2/fault.ts';
+import { headerFault, wantsOf } from '../intake/hl7v2/header.ts';
 import { type ReadSettings, readResults } from '../intake/hl7v2/read-results.ts';
 import { hashOf } from '../record/names.ts';
 import { drainNameOf } from '../record/record.ts';
@@ -188,20 +188,12 @@ function acknowledge(read: Answered, { code, isCommitted, faults, words }: Verdi
       { code: said, faults: said === 'CA' ? [] : faults, ...(words === undefined ? {} : { words }) },
       now,
     );
-  const wants = message === null || msh === null ? null : wantsOf(message, msh);
-  if (wants === null) return [say(code)];
+  // What cannot be read of MSH-15 and MSH-16 is a fault of its own already.
+  const wants = message === null || msh === null ? null : orFault(() => wantsOf(message, msh), []);
+  if (wants === null || wants === undefined) return [say(code)];
   const commit = isCommitted ? 'CA' : faults.some(({ code: why }) => why === 207) ? 'CE' : 'CR';
   const accepts = isWanted(wants.accept, isCommitted) ? [say(commit)] : [];
   // What was not accepted at all, and was said to be so, is not spoken of again.
   const isToldAll = !isCommitted && accepts.length > 0;
   return !isToldAll && isWanted(wants.application, code === 'AA') ? [...accepts, say(code)] : accepts;
-}
-
-function wantsOf(message: Er7, msh: NonNullable<Answered['msh']>) {
-  try {
-    return headerOf(message, msh).wants;
-  } catch (error) {
-    if (!(error instanceof Unreadable)) throw error;
-    return null;
-  }
 }

@@ -119,6 +119,13 @@ describe('what is said', () => {
     });
   });
 
+  test('a person who is said to be nobody is no author (HL7 v2.6, 2.5.3.2: "" is null)', async () => {
+    const text = message({}, levelObx('120')).replace('||||7^^', '||""||7^^');
+    expect(await send(text)).toMatchObject({ code: 'AA' });
+    const { entries } = JSON.parse(await drain.ledger());
+    expect(entries.at(-1).body.author).toMatchObject({ type: 'device', identifier: { value: '7' } });
+  });
+
   test('a structure of devices without values, and what could not be measured, chart nothing', async () => {
     const structure = obx('', '69965^MDC_DEV_MON_PHYSIO_MULTI_PARAM_MDS^MDC', '', '', 'X');
     const invalid = obx('NM', 'LVL^^99WARD', '999', 'mL^^UCUM', 'F', 'INV');
@@ -256,6 +263,24 @@ describe('what nothing can be made of', () => {
     ['a day that is not', message({ at: '20250230090000+0000' }, levelObx('1')), 'OBX^1^14', '102'],
     ['no order number', message({}, levelObx('1')).replace('o1^GATEWAY', '^GATEWAY'), 'OBR^1^3', '101'],
     ['an escape of nobody', message({ drain: 'a\\Zx\\' }, levelObx('1')), 'PV1^1^19', '102'],
+    [
+      'an escape of nobody in a note',
+      message({}, levelObx('1')).replace(/\r$/, '\rNTE|1||a\\Q\\\r'),
+      'NTE^1^3',
+      '102',
+    ],
+    [
+      'an escape of nobody in the sender',
+      message({}, levelObx('1')).replace('|WARD|', '|\\Q\\|'),
+      'MSH^1^4',
+      '102',
+    ],
+    [
+      'an escape of nobody in its time',
+      message({}, levelObx('1')).replace('20250301090001', '\\Q\\'),
+      'MSH^1^7',
+      '102',
+    ],
     ['an OBX without OBR', message({}, levelObx('1')).replace('OBR|', 'ZZZ|'), 'OBX^1', '100'],
     [
       'codes that differ',
@@ -330,6 +355,23 @@ describe('what nothing can be made of', () => {
       code: 'AE',
       errors: [{ place: 'PID^1^3', condition: '101' }],
     });
+    const both = message({ order: 'o4' }, levelObx('60'));
+    const [, , , order, result] = message({ order: 'o4' }, obx('CWE', 'SWING^^99WARD', 'Y^yes^99WARD')).split(
+      '\r',
+    );
+    const [, pid, visit] = message({ patient: 'p2' }).split('\r');
+    expect(await send(`${both}${[pid, visit, order, result].join('\r')}\r`)).toMatchObject({
+      code: 'AE',
+      errors: [{ place: 'PID^2^3', condition: '102' }],
+    });
+    expect(await charted()).toEqual([{ level_ml: 50 }]);
+  });
+
+  test('the identifier of a patient is read with its escapes', async () => {
+    await service.stop();
+    await start({ ...MAPPING, patient: { system: 'urn:example:mrn', authority: 'A&B' } });
+    const escapedBoth = message({ patient: '\\X7031\\' }, levelObx('50')).replace('^^^HOSP', '^^^A\\T\\B');
+    expect(await send(escapedBoth)).toMatchObject({ code: 'AA' });
     expect(await charted()).toEqual([{ level_ml: 50 }]);
   });
 });
@@ -346,6 +388,9 @@ describe('what is no message for here', () => {
     ['bytes beyond ASCII with no set named', edit('Canary', 'Cänary'), 'MSH^1^18', '102'],
     ['separators that are the same', edit('MSH|^~\\&', 'MSH|^^\\&'), 'MSH^1^2', '102'],
     ['a segment of no name', edit('PV1|', 'pv|'), 'MSH^1', '100'],
+    ['segments that end with line feeds', message({}, levelObx('1')).replaceAll('\r', '\n'), 'MSH^1', '102'],
+    ['a control character in a value', edit('Canary', 'Can\x1cary'), 'PID^1', '102'],
+    ['two messages in one', `${edit('|m1|', '|m0|')}${edit('|P|2.6', '|T|2.6')}`, 'MSH^2', '100'],
     ['no message', 'hello', 'MSH^1^2', '102'],
     ['nothing', '', 'MSH^1^2', '102'],
   ])('%s is rejected, and not kept', async (_, text, place, condition) => {

@@ -34,6 +34,12 @@ export interface Er7 {
 
 export const at = ({ name, sequence }: Segment, field: number): Place => ({ segment: name, sequence, field });
 
+/** What a field says first; '' also where it says that it holds nothing (HL7 v2.6, 2.5.3.2: two double quotes). */
+export function nameAt(er7: Er7, segment: Segment, field: number): string {
+  const text = textAt(er7, segment, field);
+  return text === '""' ? '' : text;
+}
+
 /** Where in a field. */
 export interface Within {
   readonly component?: number;
@@ -41,6 +47,9 @@ export interface Within {
 }
 
 const SEGMENT = /^[A-Z][A-Z0-9]{2}$/;
+// biome-ignore lint/suspicious/noControlCharactersInRegex: those that are refused
+const CONTROL = /[\0-\x08\n-\x1f\x7f]/;
+const END_SEGMENTS = 'end each segment with a carriage return, and escape what cannot be displayed';
 const MSH: Place = { segment: 'MSH', sequence: 1 };
 
 /** @throws {Unreadable} when it is no message */
@@ -53,16 +62,28 @@ export function parseEr7(text: string, decode: Er7['decode']): Er7 {
   const segments = texts.map((each): Segment => {
     const [name = '', ...rest] = each.split(separators.field);
     const sequence = (seen.get(name) ?? 0) + 1;
-    const place = { segment: SEGMENT.test(name) ? name : 'MSH', sequence: SEGMENT.test(name) ? sequence : 1 };
     if (!SEGMENT.test(name))
-      throw new Unreadable(
-        hl7Fault(place, 100, name, 'is no name of a segment', 'end each segment with a carriage return'),
-      );
+      throw new Unreadable(hl7Fault(MSH, 100, name, 'is no name of a segment', END_SEGMENTS));
+    refuseStray({ segment: name, sequence }, each);
     seen.set(name, sequence);
     const fields = name === 'MSH' ? [name, separators.field, ...rest] : [name, ...rest];
     return { name, sequence, fields, text: each };
   });
   return { separators, segments, decode };
+}
+
+/**
+ * Data is displayable (HL7 v2.6, 2.5.3): segments that end with line feeds alone would all be data of the first, and a
+ * second message in the place of one would be taken under the header of the first.
+ */
+function refuseStray(place: Place, text: string): void {
+  const [control] = CONTROL.exec(text) ?? [];
+  if (control !== undefined)
+    throw new Unreadable(hl7Fault(place, 102, control, 'is a character that is no data', END_SEGMENTS));
+  if (place.segment === 'MSH' && place.sequence > 1)
+    throw new Unreadable(
+      hl7Fault(place, 100, undefined, 'begins another message', 'send each message by itself'),
+    );
 }
 
 /** MSH-1 and MSH-2: the fifth of MSH-2, which marks truncation since v2.7, means nothing here. */

@@ -54,3 +54,14 @@ export class Unreadable extends Error {
     this.fault = fault;
   }
 }
+
+/** What could be read; undefined, and a fault more, where that could not be. */
+export function orFault<T>(read: () => T, faults: Hl7Fault[]): T | undefined {
+  try {
+    return read();
+  } catch (error) {
+    if (!(error instanceof Unreadable)) throw error;
+    faults.push(error.fault);
+    return undefined;
+  }
+}

@@ -3,8 +3,8 @@ import type { Author, Identifier } from '../../domain/entry.ts';
 import { parseInstant } from '../../domain/instant.ts';
 import type { MessageMapping } from '../../domain/message-mapping.ts';
 import { type Observed, observedIn } from './contexts.ts';
-import { at, type Er7, type Segment, textAt } from './er7.ts';
-import { type Hl7Fault, hl7Fault, type Place, Unreadable } from './fault.ts';
+import { at, type Er7, nameAt, type Segment, textAt } from './er7.ts';
+import { type Hl7Fault, hl7Fault, orFault, type Place, Unreadable } from './fault.ts';
 import { type Clock, momentOf, offsetIn } from './moment.ts';
 import { type Charted, chartedIn } from './read-value.ts';
 import { equipmentOf, whoObserved } from './who.ts';
@@ -31,7 +31,7 @@ export interface Member extends Charted {
   readonly author: Author;
 }
 
-/** Faults of one OBX leave the others to be judged too. */
+/** Faults of one OBX leave the others to be judged too. @throws {Unreadable} for a header that cannot be read */
 export function groupsIn(er7: Er7, mapping: MessageMapping, faults: Hl7Fault[]): readonly Group[] {
   const [msh] = er7.segments;
   const clock = {
@@ -50,16 +50,6 @@ export function groupsIn(er7: Er7, mapping: MessageMapping, faults: Hl7Fault[]):
     }, faults);
   }
   return [...groups.values()];
-}
-
-function orFault<T>(read: () => T, faults: Hl7Fault[]): T | undefined {
-  try {
-    return read();
-  } catch (error) {
-    if (!(error instanceof Unreadable)) throw error;
-    faults.push(error.fault);
-    return undefined;
-  }
 }
 
 /** The same moment in another offset is the same. */
@@ -106,9 +96,9 @@ function whoseIs(
   const { field, system } = mapping.drain;
   const [name = '', number = ''] = field.split('-');
   const segment = { PV1: pv1, ORC: orc, OBR: obr, OBX: obx, PRT: prt }[name];
-  const value = segment === undefined ? '' : textAt(er7, segment, Number(number));
+  const value = segment === undefined ? '' : nameAt(er7, segment, Number(number));
   const drainPlace = { segment: name, sequence: segment?.sequence ?? 1, field: Number(number) };
-  if (value !== '' && value !== '""') return { of: { drain: { system, value } }, drainPlace };
+  if (value !== '') return { of: { drain: { system, value } }, drainPlace };
   const device = equipmentOf(er7, observed, mapping);
   // A weight is the patient's, wherever a device is.
   if (device !== null && kind !== 'weighed') return { of: { device }, drainPlace };

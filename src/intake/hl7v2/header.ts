@@ -10,26 +10,28 @@ export interface Header {
   /** Sending application and facility, as they stand in the message. */
   readonly sender: string;
   readonly controlId: string;
-  readonly version: string;
-  /** Null in original mode; else which acknowledgements enhanced mode wants (HL7 v2.6, 2.9.3). */
-  readonly wants: { readonly accept: Wanted; readonly application: Wanted } | null;
+}
+
+/** Which acknowledgements enhanced mode wants (HL7 v2.6, 2.9.3). */
+export interface Wants {
+  readonly accept: Wanted;
+  readonly application: Wanted;
 }
 
 const VERSION = /^2\.[3-9](?:\.\d)?$/;
 const WANTED = ['AL', 'NE', 'ER', 'SU', ''];
 
 /** @throws {Unreadable} for an escape that is not known */
-export function headerOf(er7: Er7, msh: Segment): Header {
+export const headerOf = (er7: Er7, msh: Segment): Header => ({
+  sender: [3, 4].map((field) => textAt(er7, msh, field)).join('/'),
+  controlId: textAt(er7, msh, 10),
+});
+
+/** Null in original mode. @throws {Unreadable} as above */
+export function wantsOf(er7: Er7, msh: Segment): Wants | null {
   const [accept, application] = [textAt(er7, msh, 15), textAt(er7, msh, 16)];
-  return {
-    sender: [3, 4].map((field) => textAt(er7, msh, field)).join('/'),
-    controlId: textAt(er7, msh, 10),
-    version: textAt(er7, msh, 12),
-    wants:
-      accept === '' && application === ''
-        ? null
-        : { accept: (accept || 'NE') as Wanted, application: (application || 'NE') as Wanted },
-  };
+  if (accept === '' && application === '') return null;
+  return { accept: (accept || 'NE') as Wanted, application: (application || 'NE') as Wanted };
 }
 
 /** Why a message cannot be taken, whatever it holds; null when it may be. @throws {Unreadable} as above */

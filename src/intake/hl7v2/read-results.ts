@@ -3,8 +3,8 @@ import type { Author, EntryBody, Identifier, Reference } from '../../domain/entr
 import type { MessageMapping } from '../../domain/message-mapping.ts';
 import { type Profiles, readEntry } from '../native/read-entry.ts';
 import { draftOf } from './draft.ts';
-import { at, type Er7, repetitions, type Segment } from './er7.ts';
-import { type Hl7Fault, hl7Fault, placeText } from './fault.ts';
+import { at, type Er7, partOf, repetitions, type Segment } from './er7.ts';
+import { type Hl7Fault, hl7Fault, orFault, placeText } from './fault.ts';
 import { type Group, groupsIn, type Member, type Whose } from './groups.ts';
 
 /** What a message says of one drain at one time under one order. */
@@ -45,7 +45,7 @@ export function readResults(
   settings: ReadSettings,
 ): { readonly tellings: readonly Telling[] } | Faulty {
   const faults: Hl7Fault[] = [];
-  const groups = groupsIn(er7, settings.mapping, faults);
+  const groups = orFault(() => groupsIn(er7, settings.mapping, faults), faults) ?? [];
   if (groups.length > MOST_TELLINGS) {
     const detail = `is about ${groups.length} drains and times`;
     const mend = `send at most ${MOST_TELLINGS} in one message`;
@@ -53,7 +53,7 @@ export function readResults(
   }
   if (faults.length > 0) return { faults };
   const tellings = groups.flatMap((group) => {
-    const read = tellingOf(er7, group, settings);
+    const read = orFault(() => tellingOf(er7, group, settings), faults) ?? { faults: [] };
     if (!('faults' in read)) return read;
     faults.push(...read.faults);
     return [];
@@ -61,6 +61,7 @@ export function readResults(
   return faults.length > 0 ? { faults } : { tellings };
 }
 
+/** @throws {Unreadable} for an escape that is not known */
 function tellingOf(er7: Er7, group: Group, { mapping, profiles }: ReadSettings): Telling | Faulty {
   const { members, order, of, drainPlace } = group;
   const faults = discord(members);
@@ -84,7 +85,16 @@ function tellingOf(er7: Er7, group: Group, { mapping, profiles }: ReadSettings):
 
 /** What is one entry is by one author, and says each thing once. */
 function discord(members: readonly Member[]): Hl7Fault[] {
-  return members.flatMap(({ obx, row, author }, n) => {
+  return members.flatMap(({ obx, row, author, observed: { pid } }, n) => {
+    const whose = members[0]?.observed.pid;
+    if (pid !== whose)
+      return hl7Fault(
+        pid === undefined ? { segment: 'PID', sequence: 1 } : at(pid, 3),
+        102,
+        undefined,
+        'stands over results of the same order, drain and time as another PID',
+        'send them under one PID, or under orders of their own',
+      );
     if (JSON.stringify(author) !== JSON.stringify(members[0]?.author))
       return hl7Fault(
         at(obx, 16),
@@ -107,13 +117,12 @@ function patientClaimed(
 ): Telling['claims'] {
   if (patient === undefined) return undefined;
   const pid = member?.observed.pid;
-  const { component, subcomponent } = er7.separators;
-  const own = (pid === undefined ? [] : repetitions(er7, pid, 3)).find(
-    (each) => each.split(component)[3]?.split(subcomponent)[0] === patient.authority,
-  );
-  const value = own?.split(component)[0] ?? '';
-  if (value !== '') return { patient: { identifier: { system: patient.system, value } }, site: null };
   const place = { segment: 'PID', sequence: pid?.sequence ?? 1, field: 3 };
+  const own = (pid === undefined ? [] : repetitions(er7, pid, 3)).find(
+    (each) => partOf(er7, each, { component: 4 }, place) === patient.authority,
+  );
+  const value = own === undefined ? '' : partOf(er7, own, {}, place);
+  if (value !== '') return { patient: { identifier: { system: patient.system, value } }, site: null };
   const mend = `send the identifier that ${patient.authority} gave the patient`;
   faults.push(hl7Fault(place, 101, undefined, 'names no patient', mend));
   return undefined;

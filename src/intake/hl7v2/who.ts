@@ -2,7 +2,7 @@
 import type { Author, Identifier } from '../../domain/entry.ts';
 import type { MessageMapping } from '../../domain/message-mapping.ts';
 import type { Observed } from './contexts.ts';
-import { type Er7, textAt } from './er7.ts';
+import { type Er7, nameAt } from './er7.ts';
 
 /** The equipment of OBX-18, else of PRT-10 (v2.7 on); null where none is named. */
 export function equipmentOf(
@@ -10,17 +10,17 @@ export function equipmentOf(
   { obx, prt }: Observed,
   { devices }: MessageMapping,
 ): Identifier | null {
-  const value = textAt(er7, obx, 18) || (prt === undefined ? '' : textAt(er7, prt, 10));
-  return value === '' || value === '""' ? null : { system: devices, value };
+  const value = nameAt(er7, obx, 18) || (prt === undefined ? '' : nameAt(er7, prt, 10));
+  return value === '' ? null : { system: devices, value };
 }
 
 /** Identifiers alone, never a name. */
 export function whoObserved(er7: Er7, observed: Observed, mapping: MessageMapping): Author {
   const { devices, staff } = mapping;
-  const person = textAt(er7, observed.obx, 16);
+  const person = nameAt(er7, observed.obx, 16);
   if (person !== '') return { type: 'person', identifier: { system: staff, value: person } };
   const [msh] = er7.segments;
-  const sender = msh === undefined ? '' : textAt(er7, msh, 3);
+  const sender = msh === undefined ? '' : nameAt(er7, msh, 3);
   const equipment = equipmentOf(er7, observed, mapping);
   return { type: 'device', identifier: equipment ?? { system: devices, value: sender } };
 }

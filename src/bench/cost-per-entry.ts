@@ -3,7 +3,8 @@ import { readEntry, readPlacement } from '../intake/native/read-entry.ts';
 import { parseExactJson } from '../json/exact-json.ts';
 import { defaultProfiles } from '../profiles.ts';
 import type { Incoming } from '../record/incoming.ts';
-import { createRecord, drainNameOf } from '../record/record.ts';
+import { createRecord, drainNameOf, type Record } from '../record/record.ts';
+import { median } from './measure.ts';
 import { type Message, placement, reading, setUp } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
@@ -19,10 +20,7 @@ export interface Cost {
 
 export async function costPerEntry(file: string): Promise<Cost> {
   const { store, record } = openBenchStore(file, createRecord);
-  const placed = incoming('', placement('cost', 0));
-  const drain = drainNameOf(placed.body.identifier);
-  await record([{ ...placed, drain }]);
-  await record([incoming(drain, setUp('cost', 0, drain))]);
+  const drain = await placeDrain(record, 'cost', 0);
   const times: number[] = [];
   for (let n = 1; n <= LAST + SAMPLE; n += 1) {
     const next = incoming(drain, reading('cost', 0, drain, n));
@@ -49,7 +47,11 @@ export function incoming(drain: string, { body }: Message, profiles = PROFILES):
   return { drain, body: read.body, request: body };
 }
 
-export function median(times: readonly number[]): number {
-  const sorted = [...times].sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length / 2)] ?? Number.NaN;
+/** Places the nth drain of a run and sets its unit up. @returns its name, the same in every ledger */
+export async function placeDrain(record: Record, run: string, n: number): Promise<string> {
+  const placed = incoming('', placement(run, n));
+  const drain = drainNameOf(placed.body.identifier);
+  await record([{ ...placed, drain }]);
+  await record([incoming(drain, setUp(run, n, drain))]);
+  return drain;
 }

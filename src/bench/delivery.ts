@@ -7,11 +7,12 @@ import { startDelivering } from '../delivery/deliver.ts';
 import { createHttp } from '../delivery/http.ts';
 import { resourceOf } from '../delivery/resource.ts';
 import { bundleOf } from '../delivery/send-bundle.ts';
-import { createRecord, drainNameOf } from '../record/record.ts';
+import { createRecord } from '../record/record.ts';
 import type { Store } from '../store/port.ts';
 import { targetAt } from '../targets.ts';
-import { incoming } from './cost-per-entry.ts';
-import { placement, reading, setUp } from './messages.ts';
+import { incoming, placeDrain } from './cost-per-entry.ts';
+import { processorTimeFromNow } from './measure.ts';
+import { reading } from './messages.ts';
 import { startScript } from './process.ts';
 import { openBenchStore } from './store.ts';
 
@@ -26,10 +27,7 @@ export async function deliveryRate(file: string): Promise<object> {
   const ehr = await startScript('instant-ehr.js', []);
   try {
     for (let drain = 0; drain < DRAINS; drain += 1) {
-      const placed = incoming('', placement('delivery', drain));
-      const name = drainNameOf(placed.body.identifier);
-      await record([{ ...placed, drain: name }]);
-      await record([incoming(name, setUp('delivery', drain, name))]);
+      const name = await placeDrain(record, 'delivery', drain);
       for (let n = 1; n <= READINGS; n += 1)
         await record([incoming(name, reading('delivery', drain, name, n))]);
     }
@@ -42,7 +40,6 @@ export async function deliveryRate(file: string): Promise<object> {
       'delivered /s': Math.round(ours.perSecond),
       'bare client /s': Math.round(bare.perSecond),
       ratio: Number((ours.perSecond / bare.perSecond).toFixed(2)),
-      // What else runs on the machine changes this less.
       'cpu µs': Math.round(ours.cpuUs),
       'bare client cpu µs': Math.round(bare.cpuUs),
     };
@@ -60,11 +57,8 @@ interface Rate {
 
 /** Of so many, from now until it is asked. */
 function rateFromNow(count: number): () => Rate {
-  const [start, before] = [performance.now(), process.cpuUsage()];
-  return () => {
-    const { user, system } = process.cpuUsage(before);
-    return { perSecond: (count * 1000) / (performance.now() - start), cpuUs: (user + system) / count };
-  };
+  const [start, costUs] = [performance.now(), processorTimeFromNow()];
+  return () => ({ perSecond: (count * 1000) / (performance.now() - start), cpuUs: costUs() / count });
 }
 
 /** A few hundred Bundles as they will be sent, to be sent round and round. */

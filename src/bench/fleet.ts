@@ -8,6 +8,7 @@ import type { UnitProfile } from '../domain/unit-profile.ts';
 import { defaultProfiles } from '../profiles.ts';
 import { createRecord, drainNameOf, type Record } from '../record/record.ts';
 import { incoming } from './cost-per-entry.ts';
+import { processorTimeFromNow } from './measure.ts';
 import { type Message, placement } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
@@ -34,7 +35,7 @@ async function cost(file: string, everyMin: string | null): Promise<FleetCost> {
   const profiles = profilesWith(everyMin);
   const drains = await attached(record, profiles);
   let issued = 0;
-  const before = process.cpuUsage();
+  const costUs = processorTimeFromNow();
   const rounds = (MINUTES * 60) / EVERY_S;
   for (let n = 1; n <= rounds; n += 1) {
     const told = drains.map((drain, at) => record([incoming(drain, report(drain, at, n), profiles)]));
@@ -43,9 +44,8 @@ async function cost(file: string, everyMin: string | null): Promise<FleetCost> {
       issued += (JSON.parse(outcome.receipt) as { observations: number }).observations;
     }
   }
-  const { user, system } = process.cpuUsage(before);
+  const each = costUs() / (rounds * DRAINS);
   await store.close();
-  const each = (user + system) / (rounds * DRAINS);
   return {
     charted: everyMin === null ? 'all' : `every ${everyMin} min`,
     'µs a reading': Math.round(each),

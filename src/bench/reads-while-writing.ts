@@ -1,6 +1,7 @@
 /** How long a search takes over HTTP while nobody writes, and while fifty do. */
 import { setTimeout as pause } from 'node:timers/promises';
 import { load, placeDrains } from './load.ts';
+import { quantile } from './measure.ts';
 import { startScript } from './process.ts';
 
 const DRAINS = 200;
@@ -47,8 +48,7 @@ async function timesOf(url: string, seconds: number): Promise<number> {
     if (!answer.ok) throw new Error(`${url}: ${answer.status}`);
     return performance.now() - due;
   });
-  const sorted = (await Promise.all(times)).sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length * 0.99)] ?? Number.NaN;
+  return quantile(await Promise.all(times), 0.99);
 }
 
 const round = (value: number): number => Number(value.toFixed(2));

@@ -1,11 +1,12 @@
 /** What a search costs beside reading the same stored texts from SQLite, on a ledger with many Observations. */
 import Database from 'better-sqlite3';
-import { createRecord, drainNameOf, type Record } from '../record/record.ts';
+import { createRecord, type Record } from '../record/record.ts';
 import { startSearchIndex } from '../search/host.ts';
 import type { Answer, Ask, SearchIndex } from '../search/port.ts';
 import { createFrameReader } from '../store/sqlite/frames.ts';
-import { incoming } from './cost-per-entry.ts';
-import { placement, reading, setUp } from './messages.ts';
+import { incoming, placeDrain } from './cost-per-entry.ts';
+import { median, quantile } from './measure.ts';
+import { reading } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
 const RUN = 'search';
@@ -19,12 +20,7 @@ const SAMPLE = 200;
 export async function fillLedger(file: string, observations: number, drains: number): Promise<void> {
   const { store, record } = openBenchStore(file, createRecord);
   const names: string[] = [];
-  for (let n = 0; n < drains; n += 1) {
-    const placed = incoming('', placement(RUN, n));
-    names.push(drainNameOf(placed.body.identifier));
-    await record([{ ...placed, drain: names[n] ?? '' }]);
-    await record([incoming(names[n] ?? '', setUp(RUN, n, names[n] ?? ''))]);
-  }
+  for (let n = 0; n < drains; n += 1) names.push(await placeDrain(record, RUN, n));
   const each = Math.ceil((observations / FACTS_OF_A_READING - BUSY_READINGS) / drains);
   for (let n = 1; n <= Math.max(each, BUSY_READINGS); n += 1) {
     const due = n <= each ? names : names.slice(0, 1);
@@ -162,9 +158,7 @@ async function timed(work: () => unknown): Promise<Times> {
     await work();
     times.push(performance.now() - start);
   }
-  times.sort((a, b) => a - b);
-  const at = (fraction: number) => times[Math.floor(times.length * fraction)] ?? Number.NaN;
-  return { p50: at(0.5), p99: at(0.99) };
+  return { p50: median(times), p99: quantile(times, 0.99) };
 }
 
 const row = (what: string, limit: Times, found: Times): object => ({

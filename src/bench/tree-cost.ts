@@ -1,9 +1,10 @@
 /** What the tree over all entries costs ingest: processor time an entry with it and without, turn about. */
 import { join } from 'node:path';
-import { createRecord, drainNameOf, type Record } from '../record/record.ts';
+import { createRecord, type Record } from '../record/record.ts';
 import type { Tree } from '../store/sqlite/tree.ts';
-import { incoming, median } from './cost-per-entry.ts';
-import { placement, reading, setUp } from './messages.ts';
+import { incoming, placeDrain } from './cost-per-entry.ts';
+import { median, processorTimeFromNow } from './measure.ts';
+import { reading } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
 const DRAINS = 50;
@@ -36,7 +37,11 @@ export async function treeCost(folder: string): Promise<readonly TreeCost[]> {
 async function cost(folder: string, atOnce: number): Promise<TreeCost> {
   const on = openBenchStore(join(folder, `tree-${atOnce}.db`), createRecord);
   const off = openBenchStore(join(folder, `no-tree-${atOnce}.db`), createRecord, () => NO_TREE);
-  const drains = await placed([on.record, off.record]);
+  const drains: string[] = [];
+  for (let n = 0; n < DRAINS; n += 1) {
+    await placeDrain(on.record, 'tree', n);
+    drains.push(await placeDrain(off.record, 'tree', n));
+  }
   const [withTree, without]: [number[], number[]] = [[], []];
   for (let round = 1; round <= ROUNDS; round += 1) {
     const entries = drains.map((drain, n) => incoming(drain, reading('tree', n, drain, round)));
@@ -55,29 +60,14 @@ async function cost(folder: string, atOnce: number): Promise<TreeCost> {
   };
 }
 
-async function placed(records: readonly Record[]): Promise<readonly string[]> {
-  const drains: string[] = [];
-  for (let n = 0; n < DRAINS; n += 1) {
-    const place = incoming('', placement('tree', n));
-    const drain = drainNameOf(place.body.identifier);
-    for (const record of records) {
-      await record([{ ...place, drain }]);
-      await record([incoming(drain, setUp('tree', n, drain))]);
-    }
-    drains.push(drain);
-  }
-  return drains;
-}
-
 /** µs of processor time. */
 async function cpuPerEntry(
   record: Record,
   entries: readonly Parameters<Record>[0][number][],
   atOnce: number,
 ): Promise<number> {
-  const before = process.cpuUsage();
+  const costUs = processorTimeFromNow();
   for (let n = 0; n < entries.length; n += atOnce)
     await Promise.all(entries.slice(n, n + atOnce).map((entry) => record([entry])));
-  const { user, system } = process.cpuUsage(before);
-  return (user + system) / entries.length;
+  return costUs() / entries.length;
 }

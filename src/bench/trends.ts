@@ -9,7 +9,8 @@ import { createRecord } from '../record/record.ts';
 import type { AskedTrends } from '../record/trends/trends.ts';
 import { trendsViewOf } from '../record/trends/trends-view.ts';
 import type { Store } from '../store/port.ts';
-import { incoming, median } from './cost-per-entry.ts';
+import { incoming } from './cost-per-entry.ts';
+import { median } from './measure.ts';
 import { reading } from './messages.ts';
 import { BENCH_POLICY, openBenchStore } from './store.ts';
 

@@ -4,11 +4,12 @@ import Database from 'better-sqlite3';
 import { rawPublicKey, signCheckpoint } from '../audit/checkpoint.ts';
 import { writeFirstKey } from '../audit/notices.ts';
 import { verifyDatabase } from '../cli/verify/database.ts';
-import { createRecord, drainNameOf } from '../record/record.ts';
+import { createRecord } from '../record/record.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { createTreeReader } from '../store/sqlite/tree.ts';
-import { incoming, median } from './cost-per-entry.ts';
-import { placement, reading, setUp } from './messages.ts';
+import { incoming, placeDrain } from './cost-per-entry.ts';
+import { median } from './measure.ts';
+import { reading } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
 const DRAINS = 200;
@@ -32,13 +33,7 @@ export async function verifyCost(file: string, entries: number): Promise<VerifyC
   const { store, record } = openBenchStore(file, createRecord);
   await store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body: writeFirstKey(given) });
   const drains: string[] = [];
-  for (let n = 0; n < DRAINS; n += 1) {
-    const placed = incoming('', placement('verify', n));
-    const drain = drainNameOf(placed.body.identifier);
-    await record([{ ...placed, drain }]);
-    await record([incoming(drain, setUp('verify', n, drain))]);
-    drains.push(drain);
-  }
+  for (let n = 0; n < DRAINS; n += 1) drains.push(await placeDrain(record, 'verify', n));
   for (let n = 1; store.log.size() < entries; n += 1) {
     await Promise.all(drains.map((drain, i) => record([incoming(drain, reading('verify', i, drain, n))])));
     if (n % 5 === 0) await store.checkpoint(sign);

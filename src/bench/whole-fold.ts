@@ -9,7 +9,8 @@ import { parseInstant } from '../domain/instant.ts';
 import { epochMs, MINUTE_MS } from '../domain/units.ts';
 import type { Incoming } from '../record/incoming.ts';
 import { drainNameOf } from '../record/record.ts';
-import { incoming, median } from './cost-per-entry.ts';
+import { incoming } from './cost-per-entry.ts';
+import { median, processorTimeFromNow } from './measure.ts';
 import { placement, reading, setUp } from './messages.ts';
 import { BENCH_POLICY } from './store.ts';
 
@@ -109,14 +110,13 @@ function timeOf(subject: Subject, entry: Entry): number {
   return Number(process.hrtime.bigint() - start) / 1000;
 }
 
-/** Median processor time of some runs, ms: what others do on the machine counts less than by the clock. */
+/** Median processor time of some runs, ms. */
 function processorTime(work: () => unknown): number {
   return median(
     Array.from({ length: TIMES }, () => {
-      const start = process.cpuUsage();
+      const costUs = processorTimeFromNow();
       work();
-      const { user, system } = process.cpuUsage(start);
-      return (user + system) / 1000;
+      return costUs() / 1000;
     }),
   );
 }

@@ -12,6 +12,7 @@ import {
   type Words,
 } from './delivery/target.ts';
 import type { FactName } from './domain/fact.ts';
+import { HOUR_MS } from './domain/units.ts';
 import { FACT_CODES } from './fhir/codes.ts';
 
 /** All that is wrong with the targets, a line each. */
@@ -96,7 +97,6 @@ type Written = z.infer<typeof targetShape>;
 const fileShape = z.strictObject({ targets: z.array(targetShape).min(1).max(20) });
 
 const FIRST_PAUSE_MS = 500;
-const HOUR_MS = 3_600_000;
 
 /** @throws {TargetsError} naming the file and everything that is wrong in it */
 export function readTargets(file: string): readonly ConfiguredTarget[] {

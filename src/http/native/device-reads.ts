@@ -1,5 +1,6 @@
 /** What is known of devices, and what they charted that counts for no drain. */
 import type { FastifyInstance, FastifyRequest } from 'fastify';
+import { readBody } from '../../audit/entry-text.ts';
 import { isBound } from '../../auth/principal.ts';
 import { LIST, LIST_DEVICES, READ_DEVICE } from '../../auth/scope.ts';
 import { epochMs } from '../../domain/units.ts';
@@ -100,6 +101,8 @@ function registerStreams(app: FastifyInstance, { store }: Parts): void {
   app.get<OfDevice>('/unmatched', { config: { doc: DOCS.unmatched } }, (request, reply) => {
     const found = store.unmatched(Number(request.query.after ?? '-1'), PAGE.entries + 1);
     const { page, next } = paged(found, ({ logIndex }) => logIndex);
+    // They are of no drain, but their senders may have said whom they are of.
+    request.named = page.flatMap(({ body }) => readBody(body).received?.patient ?? []);
     const texts = page.map((entry) => {
       const registered = store.device(entry.device) !== undefined;
       return `{"device":"${entry.device}","registered":${registered},${entryText(entry).slice(1)}`;

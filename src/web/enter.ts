@@ -144,7 +144,7 @@ function contextOf(place: Place, known: Known, kind: string, more: Partial<FormC
   return {
     ...{ drain: state.drain, kind, unit: state.unit, profiles: facts.profiles, zone: facts.zone },
     ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null },
-    lastOf: (path) => lastText(rows, path, facts.zone),
+    lastOf: (path) => lastText(path === 'volume_ml' ? ofKind(rows, kind) : rows, path, facts.zone),
     cancel: back,
     done(sent) {
       place.say(doneText(sent));
@@ -153,6 +153,10 @@ function contextOf(place: Place, known: Known, kind: string, more: Partial<FormC
     ...more,
   };
 }
+
+/** What was put in says nothing of what is taken out: a volume belongs to what was done. */
+const ofKind = (rows: readonly ChartRow[], kind: string): readonly ChartRow[] =>
+  rows.filter((row) => row.kind === kind);
 
 /** 'last 240, 2 h ago (09:00)'. A level is that of whatever charted one last, a unit change too. */
 function lastText(rows: readonly ChartRow[], path: string, zone: string): string | null {

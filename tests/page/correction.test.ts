@@ -99,6 +99,16 @@ describeInBrowser('a misread level', () => {
     });
   });
 
+  test('what was put in is not told as what was last taken out', async () => {
+    const flushed = await chartedDrain(ward, 'flushed');
+    const hint = async (kind: string) => {
+      await page.goto(`${ward.service.url}/#/drain/${flushed.drain}/enter/${kind}`);
+      await page.getByRole('heading', { name: kind === 'sampled' ? 'Sample taken' : 'Put in' }).waitFor();
+      return page.getByText(/^last 20,/).count();
+    };
+    expect([await hint('instilled'), await hint('sampled')]).toEqual([1, 0]);
+  });
+
   test('an entry of long ago is found in the whole chart', async () => {
     const old = await chartedDrain(ward, 'long-ago', 5 * 24 * 60);
     const reader = await ward.open(`/#/drain/${old.drain}`);

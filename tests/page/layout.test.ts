@@ -46,6 +46,7 @@ describeInBrowser('every view at the bedside', () => {
       await page.locator('main h1').waitFor();
       await page.waitForLoadState('networkidle');
       if (/DRAIN$|sheet$/.test(view)) await plotsDrawn(page);
+      if (view.endsWith('DRAIN')) await openEvidence(page);
       await expectWhole(page, view);
     }
     expect(await page.evaluate(VALUES)).toBeGreaterThan(0);
@@ -60,6 +61,12 @@ const VIEWS = [
   '/drain/DRAIN',
   '/drain/DRAIN/sheet',
 ];
+
+async function openEvidence(page: Page): Promise<void> {
+  await page.getByText('Evidence for removal').click();
+  await page.getByLabel('Policy').selectOption('lobectomy-450-ml-2017');
+  await page.getByText('Outstanding:').waitFor();
+}
 
 async function expectWhole(page: Page, view: string): Promise<void> {
   const wider = 'document.documentElement.scrollWidth - document.documentElement.clientWidth';

@@ -30,6 +30,10 @@ describeInBrowser('the sheet of 24 hours', () => {
     // Black on white, whatever the screen is like.
     expect(await page.evaluate('getComputedStyle(document.body).backgroundColor')).toBe('rgb(255, 255, 255)');
     expect(await page.evaluate('getComputedStyle(document.body).color')).toBe('rgb(0, 0, 0)');
+    // Paper does not scroll: a cell that would stay in view is painted over the lines of its table.
+    expect(await page.evaluate("getComputedStyle(document.querySelector('.scroll th')).position")).toBe(
+      'static',
+    );
     mkdirSync('reports/page', { recursive: true });
     const paper = await page.pdf({ path: 'reports/page/sheet.pdf', format: 'A4' });
     expect(paper.subarray(0, 5).toString()).toBe('%PDF-');

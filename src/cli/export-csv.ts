@@ -81,7 +81,7 @@ function drainsIn(db: Database.Database, asked: Options): readonly string[] {
 function* csvOf(db: Database.Database, drains: readonly string[], period: Period): Iterable<string> {
   const policy = policyIn(db);
   const readBooks = createBookReader(db, () => policy);
-  const source = createPlaceReads(db);
+  const source = { ...createPlaceReads(db), isSeen: () => true };
   const tell = progress('drains');
   yield HEADER;
   for (const [n, drain] of drains.entries()) {

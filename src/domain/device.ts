@@ -95,6 +95,8 @@ export interface DeviceRefusal {
   readonly pointer: string;
   readonly value: string;
   readonly mend: string;
+  /** The drain of the assignment that it tells of; null: it tells of none. */
+  readonly of: string | null;
 }
 
 /** The device after an entry about it, or why the entry cannot be taken. Only one that is registered is assigned. */
@@ -120,6 +122,7 @@ function registeredAfter(book: DeviceBook, body: DeviceBody & Registered): Devic
     '/device',
     named(body.device),
     `it was registered by ${first}: assign it`,
+    null,
   );
 }
 
@@ -137,11 +140,11 @@ function assignmentAfter(
   const before = assignments.find(({ members }) => members.some((each) => isSame(each, body.target)));
   if (before === undefined) {
     const mend = 'name the identifier of an assignment of this device';
-    return refusal('unknown-target', '/target', named(body.target), mend);
+    return refusal('unknown-target', '/target', named(body.target), mend, null);
   }
   if (before.void) {
     const mend = 'it was entered in error, which is final: assign the device anew';
-    return refusal('already-void', '/target', named(body.target), mend);
+    return refusal('already-void', '/target', named(body.target), mend, before.drain);
   }
   const after = { ...before, end: identifier, members: [...before.members, identifier] };
   if (body.kind === 'entered-in-error') return { ...after, void: true };
@@ -149,11 +152,11 @@ function assignmentAfter(
     const { drain, from } = before;
     if (before.to === undefined) return spanning('', { drain, from, to: body.to }, after);
     const mend = `it ended at ${before.to}: correct its newest form, ${named(before.end)}`;
-    return refusal('already-closed', '/target', named(body.target), mend);
+    return refusal('already-closed', '/target', named(body.target), mend, before.drain);
   }
   if (!isSame(before.end, body.target)) {
     const mend = `correct its newest form, ${named(before.end)}`;
-    return refusal('not-the-chain-end', '/target', named(body.target), mend);
+    return refusal('not-the-chain-end', '/target', named(body.target), mend, before.drain);
   }
   const { to: _to, ...undated } = after;
   return spanning('/replacement', body.replacement, undated);
@@ -170,7 +173,7 @@ function spanning(
   const toMs = to === undefined ? epochMs(Infinity) : msOf(to);
   if (to !== undefined && toMs <= fromMs) {
     const mend = `send a time after ${from}; one that never was is marked entered-in-error`;
-    return refusal('ends-before-it-starts', `${within}/to`, to, mend);
+    return refusal('ends-before-it-starts', `${within}/to`, to, mend, placement.drain);
   }
   return { ...of, ...placement, fromMs, toMs };
 }
@@ -179,7 +182,7 @@ function overlapping(body: DeviceBody, changed: Assignment, other: Assignment): 
   const pointer = body.kind === 'corrected' ? '/replacement/from' : '/from';
   const until = other.to === undefined ? 'and is open' : `to ${other.to}`;
   const mend = `${named(other.identifier)} has the device on drain ${other.drain} from ${other.from} ${until}: close or correct that one first, newest form ${named(other.end)}`;
-  return refusal('overlaps', pointer, changed.from, mend);
+  return refusal('overlaps', pointer, changed.from, mend, other.drain);
 }
 
 const overlaps = (a: Assignment, b: Assignment): boolean =>
@@ -231,4 +234,5 @@ const refusal = (
   pointer: string,
   value: string,
   mend: string,
-): DeviceRefusal => ({ refused, pointer, value, mend });
+  of: string | null,
+): DeviceRefusal => ({ refused, pointer, value, mend, of });

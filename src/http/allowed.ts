@@ -45,6 +45,26 @@ export const outOfBounds = (words: string): Problem =>
 export const reachesDrain = (principal: Principal, drain: string, store: Store): boolean =>
   !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);
 
+/**
+ * Whether the client may see what an entry was answered once, which may be of drains beyond its own: its identifier may
+ * be used again by anybody. What counted for no drain is nobody's who is confined.
+ */
+export function reachesReceipt(principal: Principal, store: Store, receipt: string): boolean {
+  if (!isBound(principal)) return true;
+  const { drain, device, moved = [] } = JSON.parse(receipt) as Answered;
+  const reaches = (each: string): boolean => reachesDrain(principal, each, store);
+  if (drain !== undefined) return drain !== null && reaches(drain);
+  const assignments = store.device(device ?? '')?.assignments ?? [];
+  return assignments.some((each) => reaches(each.drain)) && moved.every((each) => reaches(each.drain));
+}
+
+/** Of a receipt: of an entry its drain, null while it has none; of what is charted of a device itself, that one. */
+interface Answered {
+  readonly drain?: string | null;
+  readonly device?: string;
+  readonly moved?: readonly { readonly drain: string }[];
+}
+
 /** Where what names a device goes is found when it is written, so that is when it is asked whether the client reaches it. */
 export function confined(principal: Principal, store: Store, incoming: Incoming): Incoming {
   const namesDevice = incoming.drain === null || incoming.body.device !== undefined;

@@ -1,7 +1,10 @@
 /** What became of an entry, as status, headers and body; the same for one entry and for an item of a batch. */
+
+import type { Principal } from '../auth/principal.ts';
 import type { Identifier } from '../domain/entry.ts';
-import type { NotTaken } from '../record/incoming.ts';
-import type { AppendOutcome, Previewed } from '../store/port.ts';
+import { type NotTaken, outOfBounds } from '../record/incoming.ts';
+import type { AppendOutcome, Previewed, Store } from '../store/port.ts';
+import { reachesReceipt } from './allowed.ts';
 import { type Problem, problem } from './problem.ts';
 
 export interface Answer {
@@ -32,8 +35,15 @@ const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
 
 export const statusOfRefusal = (refused: NotTaken['refused']): number => STATUS_OF[refused];
 
-/** @param pointer where the entry stands in its message */
-export function answerOf(outcome: AppendOutcome | Previewed, pointer: string): Answer | Problem {
+interface Told {
+  readonly to: Principal;
+  readonly store: Store;
+  /** Where the entry stands in its message. */
+  readonly pointer: string;
+}
+
+/** What was answered before is told again only to a client that may reach what it is about. */
+export function answerOf(outcome: AppendOutcome | Previewed, { to, store, pointer }: Told): Answer | Problem {
   switch (outcome.kind) {
     case 'recorded':
       return { status: 201, body: outcome.receipt };
@@ -43,9 +53,11 @@ export function answerOf(outcome: AppendOutcome | Previewed, pointer: string): A
       // In a wrapping of its own: nobody should take it for the acknowledgement of an entry.
       return { status: 200, body: `{"dry_run":true,"receipt":${outcome.receipt}}` };
     case 'replayed':
-      return { status: 200, body: outcome.receipt };
+      return reachesReceipt(to, store, outcome.receipt)
+        ? { status: 200, body: outcome.receipt }
+        : notTaken(outOfBounds(identifierIn(outcome.receipt)), pointer);
     case 'conflict':
-      return keyUsedTwice(outcome.receipt, pointer);
+      return keyUsedTwice(outcome.receipt, reachesReceipt(to, store, outcome.receipt), pointer);
     case 'refused':
       return notTaken(outcome.refused as NotTaken, pointer);
     default:
@@ -53,7 +65,12 @@ export function answerOf(outcome: AppendOutcome | Previewed, pointer: string): A
   }
 }
 
-function keyUsedTwice(receipt: string, within: string): Problem {
+function identifierIn(receipt: string): Pick<NotTaken, 'pointer' | 'value'> {
+  const { identifier } = JSON.parse(receipt) as { readonly identifier: Identifier };
+  return { pointer: '/identifier', value: `${identifier.system}|${identifier.value}` };
+}
+
+function keyUsedTwice(receipt: string, isTold: boolean, within: string): Problem {
   const first = JSON.parse(receipt) as { readonly identifier: Identifier };
   const error = {
     pointer: `${within}/identifier`,
@@ -63,7 +80,8 @@ function keyUsedTwice(receipt: string, within: string): Problem {
   };
   const detail = `${error.pointer} ${error.detail}: ${error.mend}`;
   const title = 'The identifier was used before; nothing was written';
-  return { ...problem(409, 'identifier-used', title, detail, [error]), first };
+  const used = problem(409, 'identifier-used', title, detail, [error]);
+  return isTold ? { ...used, first } : used;
 }
 
 function notTaken({ refused, pointer, value, mend }: NotTaken, within: string): Problem {

@@ -61,17 +61,22 @@ function requestOf(act: IncomingAct, tools: Tools): AppendRequest {
 
 function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: Tools): Decision {
   const { device, body } = act;
+  const beyond = outOfBounds({ pointer: '/device', value: device });
+  const isBeyond = (drain: string): boolean => act.mayReach?.(drain) === false;
+  const named = placementIn(body)?.drain;
+  // Before it is looked for: whether there is such a drain is not for every client to know.
+  if (named !== undefined && isBeyond(named)) return { refused: beyond };
   const refused = laterThanNow(place, timesIn(body), tools.policy.settings) ?? notOnADrain(body, devices);
   if (refused !== null) return { refused };
   const before = devices.device(device);
   if (body.kind !== 'registered' && before.registered === null) return { refused: noSuchDevice(device) };
   const after = deviceAfter(before, body);
-  if ('refused' in after) return { refused: after };
+  if ('refused' in after) return { refused: after.of !== null && isBeyond(after.of) ? beyond : after };
   const moved = movedBy(device, before, after, devices);
-  const beyond = drainsConcerned(before, after, moved).find((drain) => act.mayReach?.(drain) === false);
-  if (beyond !== undefined) return { refused: outOfBounds({ pointer: '/device', value: device }) };
+  if (drainsConcerned(before, after, moved).some(isBeyond)) return { refused: beyond };
   const ofAnother = firstOfAnother(body, moved, devices);
-  if (ofAnother !== undefined) return { refused: ofAnother };
+  // It names whom the sender meant, who is never the patient of a client that is confined.
+  if (ofAnother !== undefined) return { refused: act.mayReach === undefined ? ofAnother : beyond };
   return {
     type: body.kind,
     actor: body.author,

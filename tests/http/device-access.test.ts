@@ -1,8 +1,10 @@
 /** Who may register and assign devices, and what a client that is confined to one drain or patient sees and does of them. */
-import { afterAll, beforeAll, expect, test } from 'vitest';
+import { parse } from 'csv-parse/sync';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { type Guarded, startGuarded } from './access-control.ts';
-import { assigned, byDevice, reassigned, registration } from './device-ward.ts';
-import { id, placement } from './messages.ts';
+import { assigned, byDevice, closed, MONITOR, reassigned, registration } from './device-ward.ts';
+import { level as observedLevel } from './fhir-messages.ts';
+import { id, level, placement } from './messages.ts';
 
 let guarded: Guarded;
 let full: string;
@@ -109,3 +111,75 @@ test.each(Object.entries(confinedTo))('a client of %s', async (name, key) => {
   const [from, to] = name === 'one drain' ? ['04:00', '04:30'] : ['05:00', '05:30'];
   expect((await assign(device, assigned(`${name} n4`, mine, from, to))).status).toBe(201);
 });
+
+describe.each(Object.entries(confinedTo))(
+  'of what is not theirs, a client of %s is told nothing',
+  (name, key) => {
+    const client = () => key();
+    const act = (message: object) => send(client(), 'POST', `/v1/devices/${device}/assignments`, message);
+
+    test('by an assignment that overlaps, by one that names theirs, or by a drain that may not be there', async () => {
+      const refused = [
+        await act(assigned(`${name} t1`, mine, '11:00', '12:00')),
+        await act(closed(`${name} t2`, 'a2', '09:00')),
+        await act(closed(`${name} t3`, 'a2', '11:00')),
+        await act(assigned(`${name} t4`, 'aaaaaaaaaaaaaaaa', '06:30', '07:00')),
+      ];
+      for (const { status, body } of refused) {
+        expect(status).toBe(403);
+        expect(body.errors[0]).toMatchObject({ pointer: '/device', value: JSON.stringify(device) });
+      }
+      expect(JSON.stringify(refused)).not.toContain(other);
+    });
+
+    test('by an identifier that is used already, or by a message that another sent', async () => {
+      const message = byDevice('of another', '11:00', 340);
+      await send(full, 'POST', '/v1/device-entries', message);
+      const own = await send(client(), 'POST', `/v1/drains/${mine}/entries`, level('of another', '09:00', 5));
+      expect([own.status, own.body.errors[0].pointer]).toEqual([409, '/identifier']);
+      const again = await send(client(), 'POST', '/v1/device-entries', message);
+      expect([again.status, again.body.errors[0].pointer]).toEqual([403, '/identifier']);
+      const moved = await act(assigned('a3', mine, '03:00', '03:30'));
+      expect([moved.status, moved.body.errors[0].pointer]).toEqual([409, '/identifier']);
+      for (const { body } of [own, again, moved]) expect(body).not.toHaveProperty('first');
+      expect(JSON.stringify([own, again, moved])).not.toContain(other);
+      // What it sent itself is answered as it was before.
+      const [from, to] = name === 'one drain' ? ['04:00', '04:30'] : ['05:00', '05:30'];
+      const mineAgain = await act(assigned(`${name} n4`, mine, from, to));
+      expect([mineAgain.status, mineAgain.body.kind]).toEqual([200, 'assigned']);
+      const clash = await act(assigned(`${name} n4`, mine, from, '07:30'));
+      expect(clash.body.first).toEqual(mineAgain.body);
+    });
+
+    test('by the CSV of its drain, of an entry that turned out to be of another', async () => {
+      const [from, to] = name === 'one drain' ? ['01:00', '01:30'] : ['02:00', '02:30'];
+      const post = (path: string, message: object) => send(full, 'POST', path, message);
+      const assignments = `/v1/devices/${device}/assignments`;
+      await post(assignments, assigned(`${name} c1`, mine, from, to));
+      expect((await post('/v1/device-entries', byDevice(`${name} c2`, from, 70))).body.drain).toBe(mine);
+      expect((await post(assignments, reassigned(`${name} c3`, `${name} c1`, other, from, to))).status).toBe(
+        201,
+      );
+      const csvFor = async (token: string) => {
+        const { text } = await guarded.send(token, 'GET', `/v1/drains/${mine}/export.csv`);
+        const lines: Readonly<Record<string, string>>[] = parse(text, { columns: true });
+        return lines.filter(({ identifier_value }) => identifier_value === `${name} c2`);
+      };
+      expect(await csvFor(full)).toMatchObject([{ status: 'elsewhere', counts_for: other }]);
+      expect(await csvFor(client())).toMatchObject([{ status: 'elsewhere', counts_for: 'another drain' }]);
+    });
+
+    test('of whom a sender meant by what the device read', async () => {
+      const [from, to] = name === 'one drain' ? ['00:10', '00:20'] : ['00:30', '00:40'];
+      const observation = observedLevel(`${name} o`, from, 10, {
+        focus: null,
+        performer: null,
+        device: { identifier: MONITOR },
+        subject: { reference: 'Patient/3' },
+      });
+      expect((await send(full, 'POST', '/fhir/Observation', observation)).status).toBe(202);
+      const { status, body } = await act(assigned(`${name} o2`, mine, from, to));
+      expect([status, JSON.stringify(body).includes('Patient/3')]).toEqual([403, false]);
+    });
+  },
+);

@@ -127,7 +127,9 @@ const problem = z
     first: z
       .union([receipt, unmatchedReceipt, actReceipt])
       .optional()
-      .describe('Where an identifier was used twice: the answer to its first message.'),
+      .describe(
+        'Where an identifier was used twice: the answer to its first message, unless the client is confined and that is of others.',
+      ),
   })
   .meta({ id: 'Problem', description: 'RFC 9457 problem details. Nothing was written.' });
 

@@ -144,12 +144,16 @@ async function sendAct(
   body: DeviceBody,
 ): Promise<FastifyReply> {
   const { principal } = request;
+  const { store } = parts;
   const act = { device, body, request: writeRequest(request.body as ExactValue) };
   const outcome = await parts.recordAct(
-    isBound(principal)
-      ? { ...act, mayReach: (drain: string) => reachesDrain(principal, drain, parts.store) }
-      : act,
+    isBound(principal) ? { ...act, mayReach: (drain: string) => reachesDrain(principal, drain, store) } : act,
     senderOf(principal),
   );
-  return sendAnswer(request, reply, answerOf(outcome, ''), `/v1/devices/${device}`);
+  return sendAnswer(
+    request,
+    reply,
+    answerOf(outcome, { to: principal, store, pointer: '' }),
+    `/v1/devices/${device}`,
+  );
 }

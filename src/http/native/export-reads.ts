@@ -4,6 +4,7 @@ import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
 import { COLUMNS, drainCsv } from '../../record/csv/drain-csv.ts';
+import { reachesDrain } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
@@ -20,8 +21,8 @@ const ABOUT =
   `A record an entry, in the order of the log, corrections and withdrawals among them, and under each first
 entry what follows from it as it stands now. Columns: ${COLUMNS.join(', ')}. The record of an entry has its status: charted,
 correction (stands in the place of another), corrected and superseded (by changed_by), withdrawn (by changed_by), withdrawal,
-interim (kept, not charted), elsewhere (counts for counts_for, where its device was, or for none), rerouting. value has the
-unit beside it; a value that cannot be known is empty and absent_reason says why; at_least marks a lower bound. absent_reason
+interim (kept, not charted), elsewhere (counts for counts_for, where its device was, or for none), rerouting. A client that
+is confined is told 'another drain' of one that is not its own. value has the unit beside it; a value that cannot be known is empty and absent_reason says why; at_least marks a lower bound. absent_reason
 beside a value says why a sum is no total. log_index is what GET /audit/proof takes. Text that begins with = + - @ or an apostrophe, a tab
 or a line end has one apostrophe put before it, so that no spreadsheet runs it: take the first apostrophe off each cell that
 begins with one. It is a record and no alarm; defer to local policy and the clinician.`.replaceAll('\n', ' ');
@@ -55,12 +56,17 @@ export function registerExport(app: FastifyInstance, { store }: Parts): void {
       );
     const book = store.books(drain).get(drain);
     if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
+    const source = {
+      places: store.places,
+      entriesAt: store.entriesAt,
+      isSeen: (other: string) => reachesDrain(request.principal, other, store),
+    };
     return (
       reply
         .type('text/csv; charset=utf-8; header=present')
         .header('content-disposition', `attachment; filename="drain-${drain}.csv"`)
         // A page is read when the client has taken the one before.
-        .send(Readable.from(drainCsv(store, book, period)))
+        .send(Readable.from(drainCsv(source, book, period)))
     );
   });
 }

@@ -26,7 +26,7 @@ export async function recorded(
   }
   const asked = unit.map((each) => confined(caller, parts.store, each));
   const answers = (await parts.record(asked, senderOf(caller))).map((outcome, n) =>
-    answerOf(outcome, pointerTo(n)),
+    answerOf(outcome, { to: caller, store: parts.store, pointer: pointerTo(n) }),
   );
   const receipts: Answer[] = [];
   for (const answer of answers) {
@@ -42,9 +42,10 @@ export async function recorded(
 
 /** What an entry would be answered; a client learns no more from it than from sending it. */
 export function foreseen(parts: Parts, caller: Caller, incoming: Incoming): Answer | Problem {
+  const { store } = parts;
   return (
-    writeRefusal(caller, parts.store, incoming) ??
-    answerOf(parts.preview(confined(caller, parts.store, incoming)), '')
+    writeRefusal(caller, store, incoming) ??
+    answerOf(parts.preview(confined(caller, store, incoming)), { to: caller, store, pointer: '' })
   );
 }
 

@@ -54,7 +54,10 @@ export const COLUMNS = [
 export const HEADER = lineText(COLUMNS);
 
 /** What it reads of a store. */
-export type CsvSource = Pick<Store, 'places' | 'entriesAt'>;
+export interface CsvSource extends Pick<Store, 'places' | 'entriesAt'> {
+  /** Whether another drain may be named to whoever asks. */
+  isSeen(drain: string): boolean;
+}
 
 type Cells = { readonly [column in (typeof COLUMNS)[number]]?: Cell | undefined };
 
@@ -72,8 +75,8 @@ const ENTRIES_AT_ONCE = 50;
  * Text, page by page, as of the moment of the call; what is charted meanwhile is not in it.
  * @param period of the times that are charted: a chain is in it, whole, if its first form or what stands of it is
  */
-export function drainCsv(store: CsvSource, book: Book, period: Period): Iterable<string> {
-  const records = drainRecords(store, book, period);
+export function drainCsv(source: CsvSource, book: Book, period: Period): Iterable<string> {
+  const records = drainRecords(source, book, period);
   return (function* () {
     yield HEADER;
     yield* records;
@@ -81,13 +84,13 @@ export function drainCsv(store: CsvSource, book: Book, period: Period): Iterable
 }
 
 /** The same without its header. */
-export function drainRecords(store: CsvSource, book: Book, period: Period): Iterable<string> {
+export function drainRecords(source: CsvSource, book: Book, period: Period): Iterable<string> {
   const { drain } = book;
-  const { places, standingOf } = momentOf(store, book);
+  const { places, standingOf } = momentOf(source, book, source.isSeen);
   const indexes = places.map(({ logIndex }) => logIndex);
   return (function* () {
     for (let next = 0; next < indexes.length; next += ENTRIES_AT_ONCE) {
-      const entries = store.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE));
+      const entries = source.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE));
       yield entries.map((entry) => recordsOf(drain, entry, standingOf, period)).join('');
     }
   })();

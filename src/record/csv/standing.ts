@@ -25,7 +25,7 @@ export interface Standing {
   readonly status: Status;
   /** The entry that corrected or withdrew it. */
   readonly changedBy: string | null;
-  /** The drain that it counts for; null: none. */
+  /** The drain that it counts for, or {@link ANOTHER}; null: none. */
   readonly countsFor: string | null;
   /** The chain of the entry, where it is one that counts for the drain. */
   readonly chain: Chain | undefined;
@@ -38,12 +38,24 @@ export interface DrainMoment {
   standingOf(entry: SentEntry, body: StreamBody): Standing;
 }
 
-/** Takes what it needs of a book at once: the book goes on with the next entry. */
-export function momentOf(store: Pick<Store, 'places' | 'entriesAt'>, book: Book): DrainMoment {
+/** Stands for a drain that whoever asks may not be told of. */
+const ANOTHER = 'another drain';
+
+/**
+ * Takes what it needs of a book at once: the book goes on with the next entry.
+ * @param isSeen whether another drain may be named to whoever asks
+ */
+export function momentOf(
+  store: Pick<Store, 'places' | 'entriesAt'>,
+  book: Book,
+  isSeen: (drain: string) => boolean,
+): DrainMoment {
   const places = store.places(book.drain);
   const then = { ...book, chains: new Map(book.chains), members: new Map(book.members) };
   const rows = new Map(rowsFrom(book.chart, epochMs(-Infinity)).map((row) => [row.item.id, row]));
-  const countsFor = new Map(places.map((place) => [place.logIndex, place.countsFor]));
+  const told = (drain: string | null) =>
+    drain === null || drain === book.drain || isSeen(drain) ? drain : ANOTHER;
+  const countsFor = new Map(places.map((place) => [place.logIndex, told(place.countsFor)]));
   const correctedBy = correctionsAmong(store, places);
   return {
     places,

@@ -64,7 +64,15 @@ function createSuperseded(db: Database.Database, endIndex: number) {
       'SELECT 1 FROM reissue WHERE drain = ? AND fact_key = ? AND version > ? AND log_index < ? LIMIT 1',
     )
     .pluck();
+  // Asked once: most drains have nothing that was issued a second time, and no resource of theirs is looked up.
+  const drains = new Set(
+    db
+      .prepare<[number], string>('SELECT DISTINCT drain FROM reissue WHERE version > 1 AND log_index < ?')
+      .pluck()
+      .all(endIndex),
+  );
   return (drain: string, id: string, version: string): boolean => {
+    if (!drains.has(drain)) return false;
     const { name, anchor } = partsOfId(id) ?? { name: '', anchor: '' };
     return later.get(drain, `${name}.${anchor}`, Number(version), endIndex) !== undefined;
   };

@@ -6,33 +6,30 @@ import { pipeline } from 'node:stream/promises';
 import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
 import { readConfigurations } from '../configuration-text.ts';
-import { parseInstant } from '../domain/instant.ts';
 import type { Policy } from '../domain/policy.ts';
-import type { EpochMs } from '../domain/units.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
 import { createPolicy } from '../record/policy.ts';
 import { createBookReader } from '../store/sqlite/books.ts';
 import { createConfigurationReader } from '../store/sqlite/configurations.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { createPlaceReads } from '../store/sqlite/places.ts';
+import { momentIn, PART_OPTIONS, type PartOptions } from './part-of-ledger.ts';
 import { progress } from './progress.ts';
-
-const OPTIONS = {
-  drain: { type: 'string' },
-  patient: { type: 'string' },
-  from: { type: 'string' },
-  to: { type: 'string' },
-  out: { type: 'string' },
-} as const;
-type Options = { readonly [key in keyof typeof OPTIONS]?: string };
 
 /** @returns the exit code 0, or null where it is asked wrongly @throws {Error} where it cannot be written */
 export async function runExport(args: readonly string[]): Promise<number | null> {
-  const { values, positionals } = parseArgs({ args: [...args], options: OPTIONS, allowPositionals: true });
+  const { values, positionals } = parseArgs({
+    args: [...args],
+    options: PART_OPTIONS,
+    allowPositionals: true,
+  });
   const [file, ...more] = positionals;
   if (file === undefined || more.length > 0 || !isWhole(values)) return null;
-  const period = { from: momentIn(values.from), to: momentIn(values.to) };
-  const { out } = values;
+  const { from, to, out } = values;
+  const period = {
+    from: from === undefined ? null : momentIn(from),
+    to: to === undefined ? null : momentIn(to),
+  };
   if (out !== undefined && existsSync(out)) throw new Error(`${out} is there already: give a new path`);
   const db = openReader(file);
   try {
@@ -49,21 +46,13 @@ export async function runExport(args: readonly string[]): Promise<number | null>
 }
 
 /** Of one drain or patient, of any time; or of all, of a time with both its ends. */
-function isWhole({ drain, patient, from, to }: Options): boolean {
+function isWhole({ drain, patient, from, to }: PartOptions): boolean {
   if (drain !== undefined || patient !== undefined) return drain === undefined || patient === undefined;
   return from !== undefined && to !== undefined;
 }
 
-function momentIn(time: string | undefined): EpochMs | null {
-  if (time === undefined) return null;
-  const moment = parseInstant(time);
-  if (moment === undefined)
-    throw new Error(`${time} is no moment with an offset: give RFC 3339, such as 2026-03-01T08:00:00Z`);
-  return moment.ms;
-}
-
 /** @throws {Error} where there is none */
-function drainsIn(db: Database.Database, asked: Options): readonly string[] {
+function drainsIn(db: Database.Database, asked: PartOptions): readonly string[] {
   const [drain, patient] = [asked.drain ?? null, asked.patient ?? null];
   const drains = db
     .prepare<[object], string>(

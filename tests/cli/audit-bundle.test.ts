@@ -149,6 +149,7 @@ describe('a bundle', () => {
       ['there is no such patient', '--patient', 'Patient/nobody'],
       ['nothing was recorded', '--from', '2000-01-01T00:00:00Z', '--to', '2000-01-02T00:00:00Z'],
       ['is no moment with an offset', '--from', '2000-01-01', '--to', '2000-01-02'],
+      ['is no moment with an offset', '--from', '2000-02-30T00:00:00Z', '--to', '2000-03-03T00:00:00Z'],
       ['no such command', '--drain', by.DRAIN, '--patient', 'Patient/p'],
     ])
       expect(cli('audit-bundle', ...wanted, '--out', out)).toMatchObject({

@@ -2,22 +2,14 @@
 import { parseArgs } from 'node:util';
 import { readLedgerConfig } from '../../config.ts';
 import { openReader } from '../../store/sqlite/open.ts';
+import { momentIn, PART_OPTIONS, type PartOptions } from '../part-of-ledger.ts';
 import { progress } from '../progress.ts';
 import type { Wanted } from './select.ts';
 import { writeBundle } from './write.ts';
 
-const OPTIONS = {
-  drain: { type: 'string' },
-  patient: { type: 'string' },
-  from: { type: 'string' },
-  to: { type: 'string' },
-  out: { type: 'string' },
-} as const;
-type Options = { readonly [key in keyof typeof OPTIONS]?: string };
-
 /** @returns the exit code 0, or null where it is asked wrongly @throws {Error} where it cannot be written */
 export async function runAuditBundle(args: readonly string[]): Promise<number | null> {
-  const { values } = parseArgs({ args: [...args], options: OPTIONS });
+  const { values } = parseArgs({ args: [...args], options: PART_OPTIONS });
   const wanted = wantedOf(values);
   if (wanted === null || values.out === undefined) return null;
   const db = openReader(readLedgerConfig(process.env).database);
@@ -34,7 +26,7 @@ export async function runAuditBundle(args: readonly string[]): Promise<number | 
   }
 }
 
-function wantedOf({ drain, patient, from, to }: Options): Wanted | null {
+function wantedOf({ drain, patient, from, to }: PartOptions): Wanted | null {
   const isPeriod = from !== undefined && to !== undefined;
   if ([drain !== undefined, patient !== undefined, isPeriod].filter(Boolean).length !== 1) return null;
   if (drain !== undefined) return { drain };
@@ -43,8 +35,4 @@ function wantedOf({ drain, patient, from, to }: Options): Wanted | null {
 }
 
 /** As the log writes times. */
-function utc(time: string): string {
-  if (!/T.*(Z|[+-]\d\d:\d\d)$/.test(time) || Number.isNaN(Date.parse(time)))
-    throw new Error(`${time} is no moment with an offset: give RFC 3339, such as 2026-03-01T08:00:00Z`);
-  return new Date(time).toISOString();
-}
+const utc = (time: string): string => new Date(momentIn(time)).toISOString();

@@ -2,11 +2,9 @@
 import { readFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import { writeBody } from '../audit/entry-text.ts';
+import { readMessage } from '../hl7v2/read-message.ts';
 import { readMessageMapping } from '../hl7v2-files.ts';
-import { charsetOf, textIn } from '../intake/hl7v2/charset.ts';
-import { parseEr7 } from '../intake/hl7v2/er7.ts';
-import { type Hl7Fault, Unreadable } from '../intake/hl7v2/fault.ts';
-import { headerFault } from '../intake/hl7v2/header.ts';
+import type { Hl7Fault } from '../intake/hl7v2/fault.ts';
 import { type ReadSettings, readResults, type Telling } from '../intake/hl7v2/read-results.ts';
 import { defaultProfiles } from '../profiles.ts';
 
@@ -39,16 +37,8 @@ type Read = { readonly tellings: readonly Telling[] } | { readonly faults: reado
 /** A file that was written by hand ends its lines as files do, not its segments as messages do. */
 function readFile(path: string, settings: ReadSettings): Read {
   const bytes = Buffer.from(readFileSync(path, 'latin1').replaceAll(/\r?\n/g, '\r'), 'latin1');
-  try {
-    const charset = charsetOf(bytes);
-    const er7 = parseEr7(textIn(bytes, charset), (part) => textIn(part, charset));
-    const [msh] = er7.segments;
-    const fault = msh === undefined ? null : headerFault(er7, msh);
-    return fault === null ? readResults(er7, settings) : { faults: [fault] };
-  } catch (error) {
-    if (!(error instanceof Unreadable)) throw error;
-    return { faults: [error.fault] };
-  }
+  const read = readMessage(bytes);
+  return 'fault' in read ? { faults: [read.fault] } : readResults(read.message, settings);
 }
 
 function tellingText({ of, identifier, says, corrects, takesBack }: Telling): string {

@@ -155,6 +155,14 @@ export const RECEIVED_ONLY: readonly (readonly [string, RawCode])[] = Object.ent
 /** Groups the parts of one look at the drain, which stand in its components. */
 export const GROUPING: ObservationName = 'reading';
 
+/** The fact as which an entry is found where its sender named none, by its kind. */
+export const ISSUED_BY_KIND: Readonly<Record<string, ObservationName>> = {
+  reading: GROUPING,
+  weighed: 'body-weight',
+  instilled: 'instilled-volume',
+  sampled: 'sampled-volume',
+};
+
 /** Codes of other systems that mean a raw quantity, as `system|code`. */
 export const ALSO_KNOWN_AS: Readonly<Record<string, string>> = {
   [keyOf(BODY_WEIGHT)]: 'body-weight',

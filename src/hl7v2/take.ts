@@ -1,15 +1,18 @@
 /** One HL7 v2 message in, its acknowledgements out, once all that follows from it is on disk. */
 import { writeRequest } from '../audit/entry-text.ts';
-import { ASCII, type Charset, charsetOf, textIn } from '../intake/hl7v2/charset.ts';
-import { type Er7, parseEr7 } from '../intake/hl7v2/er7.ts';
-import { type Hl7Fault, hl7Fault, orFault, Unreadable } from '../intake/hl7v2/fault.ts';
-import { headerFault, wantsOf } from '../intake/hl7v2/header.ts';
+import { ASCII, textIn } from '../intake/hl7v2/charset.ts';
+import { type Hl7Fault, hl7Fault, orFault } from '../intake/hl7v2/fault.ts';
+import { wantsOf } from '../intake/hl7v2/header.ts';
 import { type ReadSettings, readResults } from '../intake/hl7v2/read-results.ts';
 import { hashOf } from '../record/names.ts';
 import { drainNameOf } from '../record/record.ts';
 import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
 import { type Answered, acknowledgement, isWanted, type Said } from './acknowledge.ts';
 import { type Entered, type EnterParts, enter, type From } from './enter.ts';
+import { headerAlone, type Read, readMessage } from './read-message.ts';
+
+/** Of one message, by whichever door it comes. */
+export const MOST_MESSAGE_BYTES = 1024 * 1024;
 
 export interface TakeParts extends EnterParts, ReadSettings {}
 
@@ -61,40 +64,6 @@ export function createHl7v2(parts: TakeParts): Hl7v2 {
     counts[verdict.code] += 1;
     const { isCommitted: _committed, faults: _faults, words: _words, ...said } = verdict;
     return { ...said, acknowledgements: acknowledge(read, verdict, parts.now()) };
-  }
-}
-
-interface Read extends Answered {
-  readonly message: Er7;
-}
-
-/** @returns beside what is wrong as much as an answer needs */
-function readMessage(bytes: Buffer): Read | (Answered & { readonly fault: Hl7Fault }) {
-  let charset: Charset = ASCII;
-  let message: Er7 | null = null;
-  try {
-    charset = charsetOf(bytes);
-    const decode = (part: Buffer): string => textIn(part, charset);
-    message = parseEr7(textIn(bytes, charset), decode);
-    const [msh = null] = message.segments;
-    if (msh === null) throw new Error('a message has a header once it is read');
-    const fault = headerFault(message, msh);
-    return fault === null ? { message, msh, charset } : { message, msh, charset, fault };
-  } catch (error) {
-    if (!(error instanceof Unreadable)) throw error;
-    return { ...headerAlone(bytes), charset, fault: error.fault };
-  }
-}
-
-/** What can be read of the header of a message that cannot be read whole, so that its sender is told which it was. */
-function headerAlone(bytes: Buffer): Pick<Answered, 'message' | 'msh'> {
-  const [first = ''] = bytes.toString('latin1').split(/[\r\n]/, 1);
-  try {
-    const message = parseEr7(first.replaceAll(/[^\x20-\x7e]/g, '?'), (part) => part.toString('latin1'));
-    return { message, msh: message.segments[0] ?? null };
-  } catch (error) {
-    if (!(error instanceof Unreadable)) throw error;
-    return { message: null, msh: null };
   }
 }
 

@@ -5,7 +5,7 @@
 import { BlockList, createServer, isIPv4, type Server, type Socket } from 'node:net';
 import { createServer as createTlsServer, type TlsOptions } from 'node:tls';
 import type { Principal } from '../../auth/principal.ts';
-import type { Hl7v2 } from '../take.ts';
+import { type Hl7v2, MOST_MESSAGE_BYTES } from '../take.ts';
 import { type Connection, type Limits, type Log, serve } from './connection.ts';
 
 export interface MllpOptions {
@@ -33,7 +33,7 @@ export interface Mllp {
 
 export const LIMITS: Limits = {
   connections: 64,
-  messageBytes: 1024 * 1024,
+  messageBytes: MOST_MESSAGE_BYTES,
   underWay: 200,
   frameMs: 30_000,
   idleMs: 30 * 60_000,

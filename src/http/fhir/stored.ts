@@ -4,6 +4,7 @@ import { readBody } from '../../audit/entry-text.ts';
 import type { EntryBody, Identifier, Kind } from '../../domain/entry.ts';
 import type { FactName } from '../../domain/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
+import { ISSUED_BY_KIND } from '../../fhir/raw-codes.ts';
 import { factId, partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
@@ -79,13 +80,6 @@ function issuedAs({ store }: Parts, drain: string, sequence: number): FactName {
 
 const asOf = ({ kind, received }: EntryBody): FactName => (received?.as ?? ISSUED_BY_KIND[kind]) as FactName;
 
-/** By kind of an entry that did not come as an Observation. */
-const ISSUED_BY_KIND: Readonly<Record<string, FactName>> = {
-  reading: 'reading',
-  weighed: 'body-weight',
-  instilled: 'instilled-volume',
-  sampled: 'sampled-volume',
-};
 /** Kinds of entries that can be found as an Observation. */
 export const ISSUING = Object.keys(ISSUED_BY_KIND) as Kind[];
 

@@ -11,6 +11,7 @@ import type { Version } from '../../fhir/bundle.ts';
 import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
+import { correctionBy, withdrawalBy } from '../../intake/change.ts';
 import { type ReadObservation, readReplacement } from '../../intake/fhir/read-observation.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Incoming } from '../../record/incoming.ts';
@@ -130,16 +131,13 @@ const NO_REASON = 'updated as an Observation; FHIR has no place for a reason, an
 
 function changeOf({ body, isWithdrawn }: ReadObservation, { end }: Chain, now: string): EntryBody {
   const { identifier, author, received, as_sent, ...rest } = body;
-  const common = {
+  const change = {
     identifier,
     author,
     effective_at: now,
-    received,
+    ...(received === undefined ? {} : { received }),
     target: end.body.identifier,
     reason: NO_REASON,
   };
-  if (isWithdrawn) return { ...common, kind: 'entered-in-error' } as EntryBody;
-  const moved = as_sent?.map((each) => ({ ...each, field: `/replacement${each.field}` }));
-  const converted = moved === undefined ? {} : { as_sent: moved };
-  return { ...common, ...converted, kind: 'corrected', replacement: rest as Content } as EntryBody;
+  return isWithdrawn ? withdrawalBy(change) : correctionBy(change, rest as Content, as_sent);
 }

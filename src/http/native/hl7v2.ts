@@ -4,7 +4,7 @@ import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { CHART } from '../../auth/scope.ts';
 import type { Author } from '../../domain/entry.ts';
-import type { Hl7v2 } from '../../hl7v2/take.ts';
+import { type Hl7v2, MOST_MESSAGE_BYTES } from '../../hl7v2/take.ts';
 import { bytesIn, charsetNamed } from '../../intake/hl7v2/charset.ts';
 import { order, readOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
@@ -22,7 +22,6 @@ import { afterNumber, sendPlain } from './reads.ts';
 const ER7 = 'application/hl7-v2';
 /** The same by the name that others give it. */
 const ALSO_ER7 = 'x-application/hl7-v2+er7';
-const MESSAGE_BYTES = 1024 * 1024;
 const PAGE = 20;
 
 const acknowledgement = z.string().describe('ACK^R01, empty where the message wants none.');
@@ -90,7 +89,7 @@ export function registerHl7v2(app: FastifyInstance, parts: Parts): void {
   app.register(async (messages) => {
     messages.removeAllContentTypeParsers();
     acceptBytes(messages, [ER7, ALSO_ER7]);
-    const limit = { bodyLimit: MESSAGE_BYTES, config: { doc: DOCS.take } };
+    const limit = { bodyLimit: MOST_MESSAGE_BYTES, config: { doc: DOCS.take } };
     messages.post('/hl7v2', limit, async (request, reply) =>
       hl7v2 === null
         ? sendProblem(reply, NOT_CONFIGURED)

@@ -2,7 +2,9 @@
 import type { Chain } from '../../domain/chains.ts';
 import { Decimal } from '../../domain/decimal.ts';
 import type { Content, EntryBody } from '../../domain/entry.ts';
+import { ISSUED_BY_KIND } from '../../fhir/raw-codes.ts';
 import { writeCanonical } from '../../json/canonical.ts';
+import { correctionBy, withdrawalBy } from '../change.ts';
 import { parseEr7, textAt } from './er7.ts';
 import { type Hl7Fault, hl7Fault } from './fault.ts';
 import type { Telling } from './read-results.ts';
@@ -53,20 +55,12 @@ function faulty({ order, identifier }: Telling, [detail, mend]: readonly [string
 }
 
 function received(body: EntryBody, { source, of, claims }: Telling): EntryBody {
-  const as = ISSUED_AS[body.kind];
+  const as = ISSUED_BY_KIND[body.kind];
   if (as === undefined) return body;
   // The device may be found to have been on a drain only later: whose that is, is asked then.
   const meant = 'device' in of && claims !== undefined ? { patient: claims.patient } : {};
   return { ...body, received: { as, resource: source, ...meant } };
 }
-
-/** The fact as which the record finds the sender's identifier. */
-const ISSUED_AS: Readonly<Record<string, string>> = {
-  reading: 'reading',
-  weighed: 'body-weight',
-  instilled: 'instilled-volume',
-  sampled: 'sampled-volume',
-};
 
 function changePlan(telling: Telling, chain: Chain | undefined, now: string): Plan {
   if (chain === undefined) return faulty(telling, NOT_TOLD);
@@ -77,18 +71,16 @@ function changePlan(telling: Telling, chain: Chain | undefined, now: string): Pl
   if (canonical(after) === canonical(before)) return NOTHING;
   // All that an entry of another kind says is needed to say it.
   const isGone = fieldsIn(after).length === 0 || (after.kind !== 'reading' && telling.takesBack.length > 0);
-  const common = {
+  const change = {
     identifier: telling.change,
     author: telling.author,
     effective_at: now,
     target: chain.end.body.identifier,
     reason: reasonOf(telling),
-    received: { as: ISSUED_AS[chain.content.kind] ?? chain.content.kind, resource: telling.source },
+    received: { as: ISSUED_BY_KIND[chain.content.kind] ?? chain.content.kind, resource: telling.source },
   };
-  if (isGone) return { kind: 'change', body: { ...common, kind: 'entered-in-error' } };
-  const moved = telling.says?.as_sent?.map((each) => ({ ...each, field: `/replacement${each.field}` }));
-  const converted = moved === undefined ? {} : { as_sent: moved };
-  return { kind: 'change', body: { ...common, ...converted, kind: 'corrected', replacement: after } };
+  const body = isGone ? withdrawalBy(change) : correctionBy(change, after, telling.says?.as_sent);
+  return { kind: 'change', body };
 }
 
 /** HL7 v2 has no place for a reason. */

@@ -22,54 +22,46 @@ export function readOnly(store: Store, reason: string): Store {
     check() {
       throw new StoreReadOnly(reason);
     },
-    log: store.log,
-    books: store.books,
-    entries: store.entries,
-    places: store.places,
-    entriesAt: store.entriesAt,
-    drains: store.drains,
-    patientOf: store.patientOf,
-    configurations: store.configurations,
-    versions: store.versions,
-    preview: store.preview,
-    listen: store.listen,
-    committedAfter: store.committedAfter,
-    newestLogIndex: store.newestLogIndex,
-    unmapped: store.unmapped,
-    isUnmapped: store.isUnmapped,
-    unmappedCount: store.unmappedCount,
-    ...deliveryReads(store),
-    ...deviceReads(store),
-    ...keptBeside(store),
+    ...readsOf(store),
     close: store.close,
   };
 }
 
-const deviceReads = ({
-  device,
-  devices,
-  devicesOf,
-  deviceEntries,
-  unmatched,
-  unmatchedCount,
-  routedChain,
-}: Store) => ({
-  device,
-  devices,
-  devicesOf,
-  deviceEntries,
-  unmatched,
-  unmatchedCount,
-  routedChain,
-});
+/** What is kept beside the ledger (keepRow) is no part of it. */
+const READS = [
+  'log',
+  'books',
+  'entries',
+  'places',
+  'entriesAt',
+  'drains',
+  'patientOf',
+  'configurations',
+  'versions',
+  'preview',
+  'listen',
+  'committedAfter',
+  'newestLogIndex',
+  'unmapped',
+  'isUnmapped',
+  'unmappedCount',
+  'taken',
+  'deliveries',
+  'deliveryEvents',
+  'deliveryCounts',
+  'backlog',
+  'device',
+  'devices',
+  'devicesOf',
+  'deviceEntries',
+  'unmatched',
+  'unmatchedCount',
+  'routedChain',
+  'footing',
+  'sums',
+  'keptRow',
+  'keepRow',
+] as const satisfies readonly (keyof Store)[];
 
-/** What is kept beside the ledger is no part of it. */
-const keptBeside = ({ footing, sums, keptRow, keepRow }: Store) => ({ footing, sums, keptRow, keepRow });
-
-const deliveryReads = ({ taken, deliveries, deliveryEvents, deliveryCounts, backlog }: Store) => ({
-  taken,
-  deliveries,
-  deliveryEvents,
-  deliveryCounts,
-  backlog,
-});
+const readsOf = (store: Store) =>
+  Object.fromEntries(READS.map((name) => [name, store[name]])) as Pick<Store, (typeof READS)[number]>;

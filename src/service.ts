@@ -16,6 +16,7 @@ import { readMessageMapping, readMllp } from './hl7v2-files.ts';
 import { hl7v2Of, mllpOf } from './hl7v2-parts.ts';
 import { buildApp } from './http/app.ts';
 import type { Limits } from './http/limits.ts';
+import { createPictures } from './plots/pictures.ts';
 import { defaultProfiles, readProfiles } from './profiles.ts';
 import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
 import { type Accesses, createAccesses } from './record/accesses.ts';
@@ -67,18 +68,16 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   const search = startSearchIndex({ database, zone: calendar.zone, canonical, log: logger });
   const accesses = createAccesses({ store, log: logger, now: Date.now });
   const exports = openExports({ database, folder: config.exportsFolder, log: logger, now: Date.now });
+  const pictures = createPictures();
   const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
   const recording = recordingParts(store, { policy, canonical, origin, terminology });
   const hl7v2 = hl7v2Of({ store, mapping, profiles, record: recording.record });
   let url = '';
   let mllp: Awaited<ReturnType<typeof mllpOf>> = null;
   const app = buildApp({
-    logger,
-    access,
-    limits: limitsOf(config),
-    proxies: config.proxies,
+    ...{ logger, access, limits: limitsOf(config), proxies: config.proxies },
     parts: {
-      ...{ store, search, exports, profiles, rules, calendar, proof, accesses, hl7v2 },
+      ...{ store, search, exports, pictures, profiles, rules, calendar, proof, accesses, hl7v2 },
       ...recording,
       publicUrl: () => config.publicUrl ?? url,
       ...{ now: Date.now, delivery: deliverers, mllpConnections: () => mllp?.connections() ?? null },
@@ -86,7 +85,7 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
   });
   url = await app.listen({ host: config.host, port: config.port });
   mllp = await mllpOf(mllpOptions, hl7v2, { store, accesses, log: logger });
-  const running = { mllp, app, accesses, deliverers, proof, search, exports, store };
+  const running = { mllp, app, accesses, deliverers, proof, search, exports, pictures, store };
   return { url, mllpPort: mllp?.port ?? null, stop: () => stopInOrder(running) };
 }
 
@@ -155,11 +154,12 @@ interface Running {
   readonly proof: Proof;
   readonly search: ReturnType<typeof startSearchIndex>;
   readonly exports: ReturnType<typeof openExports>;
+  readonly pictures: ReturnType<typeof createPictures>;
   readonly store: Store;
 }
 
 async function stopInOrder(running: Running): Promise<void> {
-  const { mllp, app, accesses, deliverers, proof, search, exports, store } = running;
+  const { mllp, app, accesses, deliverers, proof, search, exports, pictures, store } = running;
   await mllp?.stop();
   await app.close();
   await accesses.close();
@@ -168,6 +168,7 @@ async function stopInOrder(running: Running): Promise<void> {
   // Before the store, whose last checkpoint wants no readers.
   await search.close();
   await exports.close();
+  await pictures.close();
   await store.close();
 }
 

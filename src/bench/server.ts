@@ -71,6 +71,7 @@ function listening(record: Record): Promise<string> {
     policy: BENCH_POLICY,
     search: {} as SearchIndex,
     exports: {} as Exports,
+    pictures: { draw: () => Promise.reject(new Error('pictures are not measured')) },
     profiles: defaultProfiles(),
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },

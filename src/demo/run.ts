@@ -134,6 +134,7 @@ function links(base: string, ehr: string, { drains }: Replayed, example: string)
   return [
     `  bedside page     ${base}/`,
     `  plots            ${base}/v1/drains/${drains.get(ADULT.name)}/plot.svg?last_h=72`,
+    `                   ${base}/v1/drains/${drains.get(ADULT.name)}/plot.png?last_h=72`,
     `  API reference    ${base}/reference`,
     `  drains           ${base}/v1/drains`,
     ...ofDrains,

@@ -7,6 +7,7 @@ import Fastify, {
   LogController,
 } from 'fastify';
 import type { AccessControl } from '../auth/access-control.ts';
+import { PicturesBusy } from '../plots/pictures.ts';
 import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy } from '../store/port.ts';
 import { recordAccesses } from './accesses.ts';
@@ -162,7 +163,7 @@ function harden(app: FastifyInstance, { publicUrl }: Parts): void {
 function answerErrors(app: FastifyInstance): void {
   app.setErrorHandler((error: Parameters<typeof problemOf>[0], request, reply) => {
     const problem = problemOf(error, request);
-    if (error instanceof StoreBusy || error instanceof SearchUnavailable)
+    if (error instanceof StoreBusy || error instanceof SearchUnavailable || error instanceof PicturesBusy)
       reply.header('retry-after', error.retryAfterS);
     else if (problem.status >= 500) logFailure(request.log, error);
     return refuse(request, reply, problem);

@@ -1,6 +1,7 @@
 /** What a thrown error says to the client, and to the log: never what was sent. */
 import type { FastifyBaseLogger, FastifyError, FastifyRequest } from 'fastify';
 import { shortened } from '../intake/fault.ts';
+import { PicturesBusy } from '../plots/pictures.ts';
 import { SearchUnavailable } from '../search/port.ts';
 import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
 import { BadBody } from './body.ts';
@@ -25,6 +26,8 @@ export function problemOf(error: Failure, request: FastifyRequest): Problem {
       `${error.message}: ask again in a moment.`,
     );
   }
+  if (error instanceof PicturesBusy)
+    return problem(503, 'busy', 'Too many pictures are asked for at once', 'Ask again a little later.');
   if (error instanceof BadBody) return error.problem;
   return REQUEST_PROBLEMS[error.code]?.(request) ?? unexpected(error.statusCode ?? 500);
 }

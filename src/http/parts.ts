@@ -4,6 +4,7 @@ import type { RuleTable } from '../domain/rule.ts';
 import type { Exports } from '../export/bulk/exports.ts';
 import type { Hl7v2 } from '../hl7v2/take.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';
+import type { Pictures } from '../plots/pictures.ts';
 import type { Accesses } from '../record/accesses.ts';
 import type { RecordAct } from '../record/device-acts.ts';
 import type { Preview, Record as RecordEntries } from '../record/record.ts';
@@ -30,6 +31,7 @@ export interface Parts {
   readonly store: Store;
   readonly search: SearchIndex;
   readonly exports: Exports;
+  readonly pictures: Pick<Pictures, 'draw'>;
   readonly profiles: Profiles;
   readonly policy: Policy;
   readonly rules: RuleTable;

@@ -7,13 +7,13 @@ import { type DrawnFrom, drawnData } from './drawn-data.ts';
 import { type Panel, sheetOf } from './frame.ts';
 import { leakPanels } from './leak-panel.ts';
 import { pressurePanel } from './pressure-panel.ts';
-import { styleOf, type Theme } from './style.ts';
 import { el, escapeText, text } from './svg.ts';
 
 export interface PlotOptions extends DrawnFrom {
   readonly panels: readonly PanelName[];
   readonly width: number;
-  readonly theme: Theme;
+  /** The style of the image, as an element. */
+  readonly style: string;
   readonly caution: string;
 }
 
@@ -33,7 +33,7 @@ const BETWEEN = 14;
 
 /** @returns null where the time holds more than can be drawn */
 export function drainPlot(options: PlotOptions): string | null {
-  const { panels, width, theme, caution, calendar, over } = options;
+  const { panels, width, style, caution, calendar, over } = options;
   const drawn = drawnData(options);
   if (drawn === null) return null;
   const sheet = sheetOf(calendar, over, width);
@@ -52,7 +52,7 @@ export function drainPlot(options: PlotOptions): string | null {
     },
     el('title', { id: 't' }, escapeText(titles.title)),
     el('desc', { id: 'd' }, escapeText(`${titles.time}. ${caution}`)),
-    styleOf(theme),
+    style,
     el('rect', { width, height, class: 'paper' }),
     text(titles.title, 16, 22, { class: 'title' }),
     text(titles.time, 16, 40, { class: 'quiet' }),

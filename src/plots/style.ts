@@ -1,7 +1,8 @@
 /** How plots look: shapes, dashes and hatching carry the meaning, colour only helps. Inks keep 4.5:1 on their paper (WCAG 2.2, 1.4.3). */
 import { el } from './svg.ts';
 
-export type Theme = 'auto' | 'light' | 'dark';
+export type FixedTheme = 'light' | 'dark';
+export type Theme = 'auto' | FixedTheme;
 
 const LIGHT =
   '--paper:#fff;--ink:#16202b;--quiet:#4d5b69;--grid:#dbe1e6;--first:#0a5c66;--second:#7a4a00;--third:#553a9b';
@@ -9,7 +10,7 @@ const DARK =
   '--paper:#10161d;--ink:#e6ebf0;--quiet:#a7b3bf;--grid:#2c3742;--first:#6fd0da;--second:#e5b567;--third:#b9a5f0';
 
 const RULES = `
-text{fill:var(--ink);font:12px system-ui,'Segoe UI','DejaVu Sans',sans-serif}
+text{fill:var(--ink);font-size:12px;font-family:system-ui,'Segoe UI','DejaVu Sans',sans-serif}
 .paper{fill:var(--paper)}
 .title{font-size:14px;font-weight:600}
 .quiet{fill:var(--quiet)}.small{font-size:11px}
@@ -50,5 +51,15 @@ export function styleOf(theme: Theme): string {
     theme === 'auto'
       ? `svg{${LIGHT}}@media (prefers-color-scheme:dark){svg{${DARK}}}`
       : `svg{${theme === 'dark' ? DARK : LIGHT}}`;
-  return `<style>${colours}${RULES.replaceAll('\n', '')}</style>${PATTERNS}`;
+  return styled(`${colours}${RULES}`);
 }
+
+/** For a renderer that knows no CSS variables: each stands as the colour it is. */
+export function plainStyleOf(theme: FixedTheme): string {
+  const colours = new Map(
+    (theme === 'dark' ? DARK : LIGHT).split(';').map((each) => each.split(':') as [string, string]),
+  );
+  return styled(RULES.replaceAll(/var\((--\w+)\)/g, (_, name: string) => colours.get(name) ?? ''));
+}
+
+const styled = (css: string): string => `<style>${css.replaceAll('\n', '')}</style>${PATTERNS}`;

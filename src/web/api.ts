@@ -162,15 +162,18 @@ export interface Answered {
   readonly status: number;
   readonly type: string;
   readonly text: string;
+  /** An address at which the page may show what is an image; null for all else. */
+  readonly image: string | null;
 }
 
 /** An answer as it came, whatever it says. @throws {NoAnswer} */
 export async function askText(method: string, path: string, body: string | null): Promise<Answered> {
   const sent = body === null ? {} : { body, headers: { 'content-type': 'application/json' } };
   const response = await answered(path, { method, ...sent });
+  const type = response.headers.get('content-type') ?? '';
+  const answer = await response.blob();
   return {
-    status: response.status,
-    type: response.headers.get('content-type') ?? '',
-    text: await response.text(),
+    ...{ status: response.status, type, text: await answer.text() },
+    image: type.startsWith('image/') ? URL.createObjectURL(answer) : null,
   };
 }

@@ -51,6 +51,7 @@ const QUERIES: Readonly<Record<string, string>> = {
   removalEvidence: '?policy=lobectomy-450-ml-2017',
   trends: '?series=net,rate,total_negativity&bucket=hour&last_h=12',
   plot: '?panels=cumulative,bars&last_h=24',
+  plotPicture: '?panels=cumulative,bars&last_h=24',
   overview: '?sort=-age&count=5',
 };
 

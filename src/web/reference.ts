@@ -12,6 +12,10 @@ interface Listed {
   readonly operation: Operation;
 }
 
+/** The document writes names between backticks, as CommonMark does; nothing else of it is used there. */
+const prose = (words: string): Child =>
+  words.split('`').map((part, n) => (n % 2 === 0 ? part : h('code', {}, part)));
+
 function operationView(listed: Listed, known: Known): HTMLElement {
   const { method, path, operation } = listed;
   const body = h('div');
@@ -23,7 +27,8 @@ function operationView(listed: Listed, known: Known): HTMLElement {
       {},
       h('span', { class: 'method' }, method.toUpperCase()),
       h('code', {}, path),
-      ` ${operation.summary}`,
+      ' ',
+      prose(operation.summary),
     ),
     body,
   );
@@ -37,7 +42,7 @@ function operationView(listed: Listed, known: Known): HTMLElement {
 function partsOf({ method, path, operation }: Listed, known: Known): Child {
   const { description, parameters = [], requestBody, responses } = operation;
   return [
-    description.split('\n\n').map((words) => h('p', {}, words)),
+    description.split('\n\n').map((words) => h('p', {}, prose(words))),
     parameters.length > 0 && parametersTable(parameters),
     Object.entries(requestBody?.content ?? {}).map(([type, { schema }]) => [
       h('h4', {}, `Body, ${type}`),
@@ -52,7 +57,9 @@ function partsOf({ method, path, operation }: Listed, known: Known): Child {
           'li',
           {},
           h('strong', {}, status),
-          ` ${answer.description} `,
+          ' ',
+          prose(answer.description),
+          ' ',
           Object.entries(answer.content ?? {}).map(([type, { schema }]) => [`${type} `, schemaView(schema)]),
         ),
       ),
@@ -72,7 +79,7 @@ const parametersTable = (parameters: NonNullable<Operation['parameters']>): HTML
         {},
         h('th', { scope: 'row' }, h('code', {}, name)),
         h('td', {}, place),
-        h('td', {}, description ?? '', ' ', h('code', {}, typeText(schema))),
+        h('td', {}, prose(description ?? ''), ' ', h('code', {}, typeText(schema))),
       ),
     ),
   );
@@ -114,9 +121,11 @@ function exampleView(example: ReturnType<typeof exampleOf>): Child {
   ];
 }
 
-const answerView = ({ status, type, text }: Answered): Child => [
+const answerView = ({ status, type, text, image }: Answered): Child => [
   h('p', {}, h('strong', {}, String(status)), ` ${type}`),
-  codeBlock('Answer', (type.includes('json') ? pretty(text) : text).slice(0, MOST_SHOWN)),
+  image === null
+    ? codeBlock('Answer', (type.includes('json') ? pretty(text) : text).slice(0, MOST_SHOWN))
+    : h('img', { src: image, alt: 'The image that was answered.' }),
 ];
 const failedView = (error: unknown): Child => h('p', {}, String(error));
 
@@ -167,7 +176,7 @@ function wholeView({ info, paths, components }: OpenApi, known: Known): Child {
   );
   return [
     h('h1', {}, 'API reference'),
-    info.description.split('\n\n').map((words) => h('p', {}, words)),
+    info.description.split('\n\n').map((words) => h('p', {}, prose(words))),
     PARTS.map(([title, has]) => [
       h('h2', {}, title),
       all.filter(({ path }) => has(path)).map((listed) => operationView(listed, known)),

@@ -12,6 +12,7 @@ import { DEVELOPMENT } from '../../src/auth/access-control.ts';
 import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
 import { openExports } from '../../src/export/bulk/exports.ts';
 import { buildApp } from '../../src/http/app.ts';
+import { createPictures } from '../../src/plots/pictures.ts';
 import { defaultProfiles } from '../../src/profiles.ts';
 import { createAccesses } from '../../src/record/accesses.ts';
 import { createRecordAct } from '../../src/record/device-acts.ts';
@@ -58,6 +59,7 @@ const app = buildApp({
     store,
     search,
     exports,
+    pictures: createPictures(),
     record: createRecord(store, RECORD_SETTINGS),
     preview: createPreview(store, RECORD_SETTINGS),
     recordAct: createRecordAct(store, RECORD_SETTINGS),

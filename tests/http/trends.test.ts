@@ -192,7 +192,8 @@ describe('an entity tag', () => {
   test('spares the answer while nothing was charted, of this drain or of its patient', async () => {
     const own = await placeDrain(service, 'tagged', '08:00', { patient: { reference: 'Patient/tag' } });
     const other = await placeDrain(service, 'tagged-2', '08:00', { patient: { reference: 'Patient/tag' } });
-    for (const path of [`${own.drain}/trends`, `${own.drain}/patient-trends`, `${own.drain}/plot.svg`]) {
+    const routes = ['trends', 'patient-trends', 'plot.svg', 'plot.png'];
+    for (const path of routes.map((route) => `${own.drain}/${route}`)) {
       const tag = (await ask(path)).headers.get('etag') ?? '';
       expect(tag).toMatch(/^"[\w-]{27}"$/);
       const again = await ask(path, { 'if-none-match': `"x", W/${tag}` });
@@ -295,6 +296,6 @@ test.each([
 });
 
 test('an unknown drain is said to be one', async () => {
-  for (const route of ['trends', 'patient-trends', 'plot.svg'])
+  for (const route of ['trends', 'patient-trends', 'plot.svg', 'plot.png'])
     expect((await service.send('GET', `/v1/drains/none/${route}`)).status).toBe(404);
 });

@@ -5,6 +5,15 @@ import type { TestDrain } from '../http/messages.ts';
 import { describeInBrowser, openWard, picture, type Ward } from './browser.ts';
 import { chartedDrain, entriesOf } from './seed.ts';
 
+interface Loaded {
+  decode(): Promise<void>;
+  readonly naturalWidth: number;
+}
+async function imageWidth(element: unknown): Promise<number> {
+  await (element as Loaded).decode();
+  return (element as Loaded).naturalWidth;
+}
+
 describeInBrowser('the API reference', () => {
   let ward: Ward;
   let page: Page;
@@ -41,6 +50,24 @@ describeInBrowser('the API reference', () => {
       expect(await run(operation)).toMatch(/^200 /);
     },
   );
+
+  test('names of fields are set as code, in every operation', async () => {
+    await page.evaluate(
+      "for (const each of document.querySelectorAll('details.operation')) each.open = true",
+    );
+    await page.locator('#trends p code').getByText('format=csv').waitFor();
+    for (const words of await page.locator('.operation p, .operation td, .operation li').allTextContents())
+      expect(words).not.toContain('`');
+    await page.evaluate(
+      "for (const each of document.querySelectorAll('details.operation')) each.open = false",
+    );
+  });
+
+  test('the example of a picture shows it', async () => {
+    expect(await run('plotPicture')).toMatch(/^200 image\/png/);
+    const image = page.locator('#plotPicture img');
+    expect(await image.evaluate(imageWidth)).toBe(900);
+  });
 
   test('the example of an entry is a dry run, and writes nothing', async () => {
     const before = (await entriesOf(ward, drain)).length;

@@ -1,5 +1,5 @@
-/** Plots of a drain as SVG, to be embedded by their address. */
-import type { FastifyInstance, FastifyReply } from 'fastify';
+/** Plots of a drain as SVG or PNG, to be embedded by their address. */
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
 import { advise } from '../../domain/advise.ts';
@@ -9,9 +9,10 @@ import type { Span } from '../../domain/interval.ts';
 import { expectedEveryH } from '../../domain/overdue.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../../domain/units.ts';
 import type { PanelName } from '../../plots/drain-plot.ts';
-import type { Theme } from '../../plots/style.ts';
+import { type FixedTheme, plainStyleOf, styleOf, type Theme } from '../../plots/style.ts';
 import { holds, tagOf, UNCHANGED } from '../etag.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
+import type { Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
@@ -19,66 +20,118 @@ import { listOf, wholeNumber } from './query-parts.ts';
 import { noSuchDrain } from './reads.ts';
 import { askedTrends, restsOn, TIME_QUERY, type TrendsQuery, tooMany } from './trends-reads.ts';
 
-interface OfPlot {
+interface OfPlot<T = Theme> {
   Params: { drain: string };
-  Querystring: TrendsQuery & { readonly panels?: string; readonly width?: string; readonly theme?: Theme };
+  Querystring: TrendsQuery & { readonly panels?: string; readonly width?: string; readonly theme?: T };
 }
 
 const PANELS: readonly PanelName[] = ['cumulative', 'bars', 'pressure', 'leak', 'advisories'];
 const WIDTH_PX = { least: 320, most: 2400, usual: '900' } as const;
 
-const DOC = {
-  operation: 'plot',
-  access: READ,
-  summary: 'Plots of a drain, as an SVG image',
-  about:
-    'Cumulative net drainage, bars by hour (by shift over 3 days, by day over 14), pressures, air leak, advisories, over one time axis in the zone of the facility. Gaps are gaps. Without patient or names. The answer has an entity tag.',
-  query: {
-    panels: listOf(PANELS).meta({ description: `With commas between them. Default: ${PANELS.join(',')}.` }),
-    ...TIME_QUERY,
-    width: wholeNumber(WIDTH_PX.least, WIDTH_PX.most).meta({
-      description: `px. Default: ${WIDTH_PX.usual}.`,
-    }),
-    theme: z
-      .enum(['auto', 'light', 'dark'])
-      .meta({ description: 'auto: as the reader prefers. Default: auto.' }),
+const ABOUT =
+  'Cumulative net drainage, bars by hour (by shift over 3 days, by day over 14), pressures, air leak, advisories, over one time axis in the zone of the facility. Gaps are gaps. Without patient or names. The answer has an entity tag.';
+const QUERY = {
+  panels: listOf(PANELS).meta({ description: `With commas between them. Default: ${PANELS.join(',')}.` }),
+  ...TIME_QUERY,
+  width: wholeNumber(WIDTH_PX.least, WIDTH_PX.most).meta({
+    description: `px. Default: ${WIDTH_PX.usual}.`,
+  }),
+};
+const REFUSALS = { 400: 'The query cannot be answered as it is.', 404: 'There is no such drain.' };
+
+const DOCS = {
+  svg: {
+    operation: 'plot',
+    access: READ,
+    summary: 'Plots of a drain, as an SVG image',
+    about: ABOUT,
+    query: {
+      ...QUERY,
+      theme: z
+        .enum(['auto', 'light', 'dark'])
+        .meta({ description: 'auto: as the reader prefers. Default: auto.' }),
+    },
+    answers: {
+      200: { text: 'The image.', schema: z.string(), mediaType: 'image/svg+xml' },
+      304: UNCHANGED,
+      ...problems(REFUSALS),
+    },
   },
-  answers: {
-    200: { text: 'The image.', schema: z.string(), mediaType: 'image/svg+xml' },
-    304: UNCHANGED,
-    ...problems({ 400: 'The query cannot be answered as it is.', 404: 'There is no such drain.' }),
+  png: {
+    operation: 'plotPicture',
+    access: READ,
+    summary: 'Plots of a drain, as a PNG image',
+    about: `For what shows no SVG, such as a mail or a document. ${ABOUT}`,
+    query: { ...QUERY, theme: z.enum(['light', 'dark']).meta({ description: 'Default: light.' }) },
+    answers: {
+      200: {
+        text: 'The image.',
+        schema: z.string().meta({ contentMediaType: 'image/png' }),
+        mediaType: 'image/png',
+      },
+      304: UNCHANGED,
+      ...problems({ ...REFUSALS, 503: 'Too many pictures are asked for at once.' }),
+    },
   },
-} as const satisfies RouteDoc;
+} as const satisfies Readonly<Record<string, RouteDoc>>;
 
 /** For whoever opens the image by itself: it may style itself, and nothing else. */
 const IMAGE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox";
 
 export function registerPlots(app: FastifyInstance, parts: Parts): void {
-  app.get<OfPlot>('/drains/:drain/plot.svg', { config: { doc: DOC } }, async (request, reply) => {
-    const { drain } = request.params;
-    const { panels = PANELS.join(','), width = WIDTH_PX.usual, theme = 'auto' } = request.query;
-    const asked = askedTrends(request.query);
-    if ('type' in asked) return sendProblem(reply, asked);
-    const rests = restsOn(parts, drain);
-    if (rests === null) return sendProblem(reply, noSuchDrain(drain));
-    const tag = tagOf(['plot', panels, width, theme, asked, ...rests]);
-    if (holds(request, reply, tag)) return reply.code(304).send();
-    const subject = parts.store.books(drain);
-    const book = subject.get(drain);
-    if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-    const to = asked.to ?? newestAt(book.chart) ?? epochMs(parts.now());
-    const over = { from: asked.from ?? epochMs(to - asked.last_h * HOUR_MS), to };
-    const image = await drawn(
-      parts,
-      { subject, book, over },
-      {
-        panels: [...new Set(panels.split(','))] as PanelName[],
-        width: Number(width),
-        theme,
-      },
-    );
-    return image === null ? sendProblem(reply, tooMany(request.query)) : sendImage(reply, image);
+  app.get<OfPlot>('/drains/:drain/plot.svg', { config: { doc: DOCS.svg } }, async (request, reply) => {
+    const { theme = 'auto' } = request.query;
+    const svg = await plotOf(parts, request, reply, { name: theme, element: styleOf(theme) });
+    return svg === null ? reply : sendImage(reply, 'image/svg+xml; charset=utf-8', svg);
   });
+
+  app.get<OfPlot<FixedTheme>>(
+    '/drains/:drain/plot.png',
+    { config: { doc: DOCS.png } },
+    async (request, reply) => {
+      const { theme = 'light' } = request.query;
+      const svg = await plotOf(parts, request, reply, { name: `png ${theme}`, element: plainStyleOf(theme) });
+      if (svg === null) return reply;
+      return sendImage(reply, 'image/png', Buffer.from(await parts.pictures.draw(svg)));
+    },
+  );
+}
+
+interface Style {
+  /** By which one answer is told from another. */
+  readonly name: string;
+  readonly element: string;
+}
+
+/** @returns the plot as SVG; null where another answer is sent already: a refusal, or that nothing has changed */
+async function plotOf(
+  parts: Parts,
+  request: FastifyRequest<OfPlot>,
+  reply: FastifyReply,
+  style: Style,
+): Promise<string | null> {
+  const { drain } = request.params;
+  const { panels = PANELS.join(','), width = WIDTH_PX.usual } = request.query;
+  const refused = (problem: Problem): null => {
+    sendProblem(reply, problem);
+    return null;
+  };
+  const asked = askedTrends(request.query);
+  if ('type' in asked) return refused(asked);
+  const rests = restsOn(parts, drain);
+  if (rests === null) return refused(noSuchDrain(drain));
+  if (holds(request, reply, tagOf(['plot', panels, width, style.name, asked, ...rests]))) {
+    reply.code(304).send();
+    return null;
+  }
+  const subject = parts.store.books(drain);
+  const book = subject.get(drain);
+  if (book === undefined) return refused(noSuchDrain(drain));
+  const to = asked.to ?? newestAt(book.chart) ?? epochMs(parts.now());
+  const over = { from: asked.from ?? epochMs(to - asked.last_h * HOUR_MS), to };
+  const look = { panels: [...new Set(panels.split(','))] as PanelName[], width: Number(width) };
+  const svg = await drawn(parts, { subject, book, over }, { ...look, style: style.element });
+  return svg ?? refused(tooMany(request.query));
 }
 
 interface Shown {
@@ -90,7 +143,7 @@ interface Shown {
 async function drawn(
   { calendar, policy, rules }: Parts,
   { subject, book, over }: Shown,
-  look: { readonly panels: readonly PanelName[]; readonly width: number; readonly theme: Theme },
+  look: { readonly panels: readonly PanelName[]; readonly width: number; readonly style: string },
 ): Promise<string | null> {
   // The libraries it draws with are loaded when somebody first looks.
   const { drainPlot } = await import('../../plots/drain-plot.ts');
@@ -103,9 +156,9 @@ async function drawn(
   });
 }
 
-const sendImage = (reply: FastifyReply, image: string): FastifyReply =>
+const sendImage = (reply: FastifyReply, type: string, image: string | Buffer): FastifyReply =>
   reply
-    .type('image/svg+xml; charset=utf-8')
+    .type(type)
     .header('content-security-policy', IMAGE_POLICY)
     .header('x-content-type-options', 'nosniff')
     .send(image);

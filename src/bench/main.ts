@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { accessCost } from './access-cost.ts';
 import { costPerEntry } from './cost-per-entry.ts';
 import { deliveryRate } from './delivery.ts';
+import { doorRates } from './doors.ts';
 import { fleetCost } from './fleet.ts';
 import { fillLargeLedger } from './large-ledger.ts';
 import { type Load, load, placeDrains } from './load.ts';
@@ -72,6 +73,9 @@ function sideBySide(setUps: Readonly<Record<string, Map<number, Figure>>>): obje
 /** Readings that are charted while the EHR is away; an hour at 100 a second would be 360,000. */
 const OUTAGE_READINGS = Number(process.env.BENCH_OUTAGE_READINGS ?? '10000');
 
+/** Readings through each door; the full size is 100,000. */
+const LINES = Number(process.env.BENCH_LINES ?? '20000');
+
 const folder = mkdtempSync(join(tmpdir(), 'drainledger-bench-'));
 try {
   const ingestRows = sideBySide({
@@ -79,6 +83,7 @@ try {
     main: await ingest(['--database', join(folder, 'main.db')]),
     worker: await ingest(['--database', join(folder, 'worker.db'), '--worker']),
   });
+  const doors = await doorRates(folder, LINES);
   const delivery = await deliveryRate(join(folder, 'delivery.db'));
   const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
   const reads = await readsWhileWriting(join(folder, 'reads.db'), SECONDS);
@@ -101,6 +106,10 @@ try {
     'main: writer on the main thread, as the service runs; worker: derivation and writer in a thread',
   );
   console.table(ingestRows);
+  console.log(
+    `${LINES} readings through each door; limit: the JSON route at 50 connections (target: lines >= 0.7, in memory that stays as it is)`,
+  );
+  console.table(doors);
   console.log(
     'Deliveries by transaction to an EHR that answers at once; limit: a bare HTTP client (target: ratio >= 0.5)',
   );
@@ -143,6 +152,7 @@ try {
   const results = {
     node: process.version,
     ingest: ingestRows,
+    doors,
     delivery,
     recovered,
     reads,

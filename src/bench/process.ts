@@ -7,6 +7,8 @@ export interface Running {
   readonly url: string;
   /** Processor time it has used, µs. */
   cpu(): number;
+  /** Memory that it holds, MB (10^6 bytes). */
+  residentMb(): number;
   /** Does nothing where it has ended already. */
   stop(): Promise<void>;
 }
@@ -22,6 +24,7 @@ export async function startScript(script: string, args: readonly string[]): Prom
   return {
     url,
     cpu: () => processorTime(child.pid ?? 0),
+    residentMb: () => residentMemory(child.pid ?? 0),
     stop: () =>
       new Promise((resolve) => {
         if (child.exitCode !== null || child.signalCode !== null) return resolve();
@@ -35,4 +38,9 @@ export async function startScript(script: string, args: readonly string[]): Prom
 function processorTime(pid: number): number {
   const fields = readFileSync(`/proc/${pid}/stat`, 'utf8').split(') ')[1]?.split(' ') ?? [];
   return (Number(fields[11]) + Number(fields[12])) * 10_000;
+}
+
+function residentMemory(pid: number): number {
+  const [, kibibytes] = /^VmRSS:\s+(\d+) kB$/m.exec(readFileSync(`/proc/${pid}/status`, 'utf8')) ?? [];
+  return (Number(kibibytes) * 1024) / 1e6;
 }

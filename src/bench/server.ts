@@ -1,6 +1,6 @@
 /**
  * The server under load, as a process of its own: validation only, or durable with `--database FILE`, which delivers to
- * the FHIR server that `--ehr URL` names (`--worker`: derived and written in a thread, and nothing is delivered).
+ * the FHIR server that `--ehr URL` names and takes HL7 v2 by the files `--hl7v2` and `--mllp` (`--worker`: derived and written in a thread, and nothing is delivered).
  */
 
 import { parseArgs } from 'node:util';
@@ -24,6 +24,8 @@ const { values } = parseArgs({
     database: { type: 'string' },
     worker: { type: 'boolean', default: false },
     ehr: { type: 'string' },
+    hl7v2: { type: 'string' },
+    mllp: { type: 'string' },
   },
 });
 const logger = pino({ level: 'silent' });
@@ -39,6 +41,8 @@ async function durable(database: string): Promise<string> {
     DRAINLEDGER_PORT: '0',
     // Where none is named nothing listens: entries wait in their lanes, as in an outage.
     DRAINLEDGER_EHR_URL: values.ehr ?? 'http://127.0.0.1:9/fhir',
+    ...(values.hl7v2 === undefined ? {} : { DRAINLEDGER_HL7V2: values.hl7v2 }),
+    ...(values.mllp === undefined ? {} : { DRAINLEDGER_MLLP: values.mllp }),
   });
   return (await startService({ config, logger, onFatal: () => process.exit(70) })).url;
 }

@@ -1,8 +1,8 @@
 /**
- * Devices, and on which drain each was when: collection units and monitors that chart by themselves.
+ * Devices, and where each was when: collection units and monitors that chart by themselves.
  *
- * An assignment holds from its start (included) to its end (excluded), so at the instant of a move the device is on the
- * new drain already. A device is on one drain at a time; several devices may be on one drain.
+ * A device stays on a drain, or out of use, from a start (included) to an end (excluded), so at the instant of a move it
+ * is on the new drain already. It is in one place at a time; several devices may be on one drain.
  */
 import type { Author, Identifier } from './entry.ts';
 import { parseInstant } from './instant.ts';
@@ -17,11 +17,17 @@ export interface Registered {
   readonly type: DeviceType;
 }
 
-/** Where a device was, and when; without `to` it still is. */
-export interface Placement {
-  readonly drain: string;
+/** Without `to` it goes on. */
+export interface Period {
   readonly from: string;
   readonly to?: string;
+}
+
+/** Where a device was, and when. */
+export interface Placement extends Period {
+  readonly drain: string;
+  /** Somebody looked at the clock of the device while it was there, and it was right. */
+  readonly clock_checked?: true;
 }
 
 export interface Assigned extends Placement {
@@ -29,7 +35,13 @@ export interface Assigned extends Placement {
   readonly reason: string;
 }
 
-/** Ends an assignment that is open. */
+/** Out of use: on no drain, and not to be put on one. */
+export interface Retired extends Period {
+  readonly kind: 'retired';
+  readonly reason: string;
+}
+
+/** Ends an assignment or a retirement that is open. */
 export interface Closed {
   readonly kind: 'closed';
   readonly target: Identifier;
@@ -37,16 +49,16 @@ export interface Closed {
   readonly reason: string;
 }
 
-/** Puts another drain or time in the place of what an assignment says in its newest form. */
-export interface AssignmentCorrected {
+/** Puts something else in the place of what an assignment, a retirement or the registration says in its newest form. */
+export interface Corrected {
   readonly kind: 'corrected';
   readonly target: Identifier;
   readonly reason: string;
-  readonly replacement: Placement;
+  readonly replacement: Placement | Period | { readonly type: DeviceType };
 }
 
-/** Says that an assignment never was. Not reversible. */
-export interface AssignmentWithdrawn {
+/** Says that an assignment, a retirement or the registration never was. Not reversible. */
+export interface Withdrawn {
   readonly kind: 'entered-in-error';
   readonly target: Identifier;
   readonly reason: string;
@@ -58,154 +70,72 @@ export type DeviceBody = {
   readonly author: Author;
   readonly effective_at: string;
   readonly note?: string;
-} & (Registered | Assigned | Closed | AssignmentCorrected | AssignmentWithdrawn);
+} & (Registered | Assigned | Retired | Closed | Corrected | Withdrawn);
 
-/** An assignment and all that later entries made of it. */
-export interface Assignment extends Placement {
+/** An entry, and all that later ones made of it. */
+export interface Charted {
   /** Of its first entry: names it for ever. */
   readonly identifier: Identifier;
   /** The entry that a correction must name. */
   readonly end: Identifier;
   /** Every entry about it. */
   readonly members: readonly Identifier[];
-  readonly fromMs: EpochMs;
-  /** Infinity while it is open. */
-  readonly toMs: EpochMs;
   readonly void: boolean;
 }
 
+export interface Registration extends Charted {
+  readonly device: Identifier;
+  readonly type: DeviceType;
+  readonly effective_at: string;
+}
+
+/** On a drain, or out of use. */
+export interface Stay extends Charted, Period {
+  /** Null: out of use. */
+  readonly drain: string | null;
+  readonly clock_checked?: true;
+  readonly fromMs: EpochMs;
+  /** Infinity while it is open. */
+  readonly toMs: EpochMs;
+}
+
+export interface Assignment extends Stay {
+  readonly drain: string;
+}
+
 export interface DeviceBook {
-  /** Null while nobody has registered it. */
-  readonly registered: (DeviceBody & Registered) | null;
+  /** Null while nobody has registered it; void where that was in error. */
+  readonly registration: Registration | null;
   /** In the order in which they were charted. */
-  readonly assignments: readonly Assignment[];
+  readonly stays: readonly Stay[];
 }
 
-export const UNKNOWN_DEVICE: DeviceBook = { registered: null, assignments: [] };
+export const UNKNOWN_DEVICE: DeviceBook = { registration: null, stays: [] };
 
-export interface DeviceRefusal {
-  readonly refused:
-    | 'already-registered'
-    | 'unknown-target'
-    | 'not-the-chain-end'
-    | 'already-void'
-    | 'already-closed'
-    | 'ends-before-it-starts'
-    | 'overlaps';
-  readonly pointer: string;
-  readonly value: string;
-  readonly mend: string;
-  /** The drain of the assignment that it tells of; null: it tells of none. */
-  readonly of: string | null;
-}
+export const isRegistered = ({ registration }: DeviceBook): boolean =>
+  registration !== null && !registration.void;
 
-/** The device after an entry about it, or why the entry cannot be taken. Only one that is registered is assigned. */
-export function deviceAfter(book: DeviceBook, body: DeviceBody): DeviceBook | DeviceRefusal {
-  if (body.kind === 'registered') return registeredAfter(book, body);
-  const changed = assignmentAfter(book, body);
-  if ('refused' in changed) return changed;
-  const others = book.assignments.filter(({ identifier }) => !isSame(identifier, changed.identifier));
-  const inTheWay = changed.void ? undefined : others.find((other) => overlaps(other, changed));
-  if (inTheWay !== undefined) return overlapping(body, changed, inTheWay);
-  const isNew = others.length === book.assignments.length;
-  const assignments = isNew
-    ? [...others, changed]
-    : book.assignments.map((each) => (isSame(each.identifier, changed.identifier) ? changed : each));
-  return { ...book, assignments };
-}
+export const isAssignment = (stay: Stay): stay is Assignment => stay.drain !== null;
 
-function registeredAfter(book: DeviceBook, body: DeviceBody & Registered): DeviceBook | DeviceRefusal {
-  if (book.registered === null) return { ...book, registered: body };
-  const first = named(book.registered.identifier);
-  return refusal(
-    'already-registered',
-    '/device',
-    named(body.device),
-    `it was registered by ${first}: assign it`,
-    null,
-  );
-}
+export const assignmentsOf = ({ stays }: Pick<DeviceBook, 'stays'>): readonly Assignment[] =>
+  stays.filter(isAssignment);
 
-function assignmentAfter(
-  { assignments }: DeviceBook,
-  body: Exclude<DeviceBody, Registered>,
-): Assignment | DeviceRefusal {
-  const { identifier } = body;
-  if (body.kind === 'assigned') {
-    const { drain, from, to } = body;
-    const placement = to === undefined ? { drain, from } : { drain, from, to };
-    const first = { identifier, end: identifier, members: [identifier], void: false };
-    return spanning('', placement, first);
-  }
-  const before = assignments.find(({ members }) => members.some((each) => isSame(each, body.target)));
-  if (before === undefined) {
-    const mend = 'name the identifier of an assignment of this device';
-    return refusal('unknown-target', '/target', named(body.target), mend, null);
-  }
-  if (before.void) {
-    const mend = 'it was entered in error, which is final: assign the device anew';
-    return refusal('already-void', '/target', named(body.target), mend, before.drain);
-  }
-  const after = { ...before, end: identifier, members: [...before.members, identifier] };
-  if (body.kind === 'entered-in-error') return { ...after, void: true };
-  if (body.kind === 'closed') {
-    const { drain, from } = before;
-    if (before.to === undefined) return spanning('', { drain, from, to: body.to }, after);
-    const mend = `it ended at ${before.to}: correct its newest form, ${named(before.end)}`;
-    return refusal('already-closed', '/target', named(body.target), mend, before.drain);
-  }
-  if (!isSame(before.end, body.target)) {
-    const mend = `correct its newest form, ${named(before.end)}`;
-    return refusal('not-the-chain-end', '/target', named(body.target), mend, before.drain);
-  }
-  const { to: _to, ...undated } = after;
-  return spanning('/replacement', body.replacement, undated);
-}
-
-/** An assignment over the time that is said. @param within where in the message that stands */
-function spanning(
-  within: string,
-  placement: Placement,
-  of: Pick<Assignment, 'identifier' | 'end' | 'members' | 'void'>,
-): Assignment | DeviceRefusal {
-  const { from, to } = placement;
-  const fromMs = msOf(from);
-  const toMs = to === undefined ? epochMs(Infinity) : msOf(to);
-  if (to !== undefined && toMs <= fromMs) {
-    const mend = `send a time after ${from}; one that never was is marked entered-in-error`;
-    return refusal('ends-before-it-starts', `${within}/to`, to, mend, placement.drain);
-  }
-  return { ...of, ...placement, fromMs, toMs };
-}
-
-function overlapping(body: DeviceBody, changed: Assignment, other: Assignment): DeviceRefusal {
-  const pointer = body.kind === 'corrected' ? '/replacement/from' : '/from';
-  const until = other.to === undefined ? 'and is open' : `to ${other.to}`;
-  const mend = `${named(other.identifier)} has the device on drain ${other.drain} from ${other.from} ${until}: close or correct that one first, newest form ${named(other.end)}`;
-  return refusal('overlaps', pointer, changed.from, mend, other.drain);
-}
-
-const overlaps = (a: Assignment, b: Assignment): boolean =>
-  !a.void && !b.void && a.fromMs < b.toMs && b.fromMs < a.toMs;
+/** Where the device was said to be at a moment; null where nothing says. */
+export const stayAt = ({ stays }: Pick<DeviceBook, 'stays'>, at: EpochMs): Stay | null =>
+  stays.find(({ void: isVoid, fromMs, toMs }) => !isVoid && fromMs <= at && at < toMs) ?? null;
 
 /** The assignment that has the device on a drain at a moment; null while none has. */
-export const assignedAt = ({ assignments }: DeviceBook, at: EpochMs): Assignment | null =>
-  assignments.find(({ void: isVoid, fromMs, toMs }) => !isVoid && fromMs <= at && at < toMs) ?? null;
+export function assignedAt(book: Pick<DeviceBook, 'stays'>, at: EpochMs): Assignment | null {
+  const stay = stayAt(book, at);
+  return stay !== null && isAssignment(stay) ? stay : null;
+}
 
-/**
- * The moment that says on which drain something was read. A clock that runs ahead must not carry a reading past a move:
- * nothing was read after it was received.
- * @param receivedMs when its first form was received
- */
-export const readAt = (charted: EpochMs, receivedMs: EpochMs): EpochMs =>
-  epochMs(Math.min(charted, receivedMs));
-
-/** The time over which the device may be on another drain after than before; null where on none. */
+/** The time over which the device may be somewhere else after than before; null where nowhere. */
 export function timeChanged(
   before: DeviceBook,
   after: DeviceBook,
 ): { readonly from: EpochMs; readonly to: EpochMs } | null {
-  const changed = assignmentsChanged(before, after);
+  const changed = staysChanged(before, after);
   if (changed.length === 0) return null;
   return {
     from: epochMs(Math.min(...changed.map(({ fromMs }) => fromMs))),
@@ -213,26 +143,15 @@ export function timeChanged(
   };
 }
 
-/** Assignments as they were and as they are, where that is not the same. */
-export const assignmentsChanged = (before: DeviceBook, after: DeviceBook): readonly Assignment[] => [
-  ...before.assignments.filter((each) => !after.assignments.includes(each)),
-  ...after.assignments.filter((each) => !before.assignments.includes(each)),
+/** Stays as they were and as they are, where that is not the same. */
+export const staysChanged = (before: DeviceBook, after: DeviceBook): readonly Stay[] => [
+  ...before.stays.filter((each) => !after.stays.includes(each)),
+  ...after.stays.filter((each) => !before.stays.includes(each)),
 ];
 
-function msOf(text: string): EpochMs {
+/** @throws {RangeError} for what is no instant, which intake refuses */
+export function msOf(text: string): EpochMs {
   const instant = parseInstant(text);
   if (instant === undefined) throw new RangeError(`${text} is no instant: not checked at intake`);
   return instant.ms;
 }
-
-const isSame = (a: Identifier, b: Identifier): boolean => a.system === b.system && a.value === b.value;
-
-const named = ({ system, value }: Identifier): string => `${system}|${value}`;
-
-const refusal = (
-  refused: DeviceRefusal['refused'],
-  pointer: string,
-  value: string,
-  mend: string,
-  of: string | null,
-): DeviceRefusal => ({ refused, pointer, value, mend, of });

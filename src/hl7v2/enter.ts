@@ -3,6 +3,7 @@ import type { Sender } from '../audit/chain.ts';
 import type { Principal } from '../auth/principal.ts';
 import { chainOf } from '../domain/book.ts';
 import type { Chain } from '../domain/chains.ts';
+import { isRegistered, UNKNOWN_DEVICE } from '../domain/device.ts';
 import { type Hl7Fault, hl7Fault, type Place } from '../intake/hl7v2/fault.ts';
 import { planAgain, planOf } from '../intake/hl7v2/plan.ts';
 import type { Telling } from '../intake/hl7v2/read-results.ts';
@@ -87,7 +88,7 @@ function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { sto
   const at = new Date(now()).toISOString();
   for (const telling of tellings) {
     const { of } = telling;
-    if ('device' in of && store.device(deviceNameOf(of.device)) === undefined) {
+    if ('device' in of && !isRegistered(store.device(deviceNameOf(of.device)) ?? UNKNOWN_DEVICE)) {
       faults.push(unregistered(telling));
       continue;
     }

@@ -153,6 +153,7 @@ const WRITES: Readonly<Record<string, Interaction>> = {
   '/v1/drains/:drain/entries': 'create',
   '/v1/devices': 'create',
   '/v1/devices/:device/assignments': 'create',
+  '/v1/devices/:device/entries': 'create',
   '/v1/device-entries': 'create',
   [`${FHIR_BASE}/Observation`]: 'create',
   '/v1/hl7v2': 'create',

@@ -2,6 +2,7 @@
 import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
 import type { Subject } from '../domain/book.ts';
+import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/device.ts';
 import type { EntryBody } from '../domain/entry.ts';
 import type { Incoming } from '../record/incoming.ts';
 import type { Store } from '../store/port.ts';
@@ -54,7 +55,7 @@ export function reachesReceipt(principal: Principal, store: Store, receipt: stri
   const { drain, device, moved = [] } = JSON.parse(receipt) as Answered;
   const reaches = (each: string): boolean => reachesDrain(principal, each, store);
   if (drain !== undefined) return drain !== null && reaches(drain);
-  const assignments = store.device(device ?? '')?.assignments ?? [];
+  const assignments = assignmentsOf(store.device(device ?? '') ?? UNKNOWN_DEVICE);
   return assignments.some((each) => reaches(each.drain)) && moved.every((each) => reaches(each.drain));
 }
 

@@ -29,6 +29,8 @@ const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
   'no-such-device': 404,
   'already-registered': 409,
   'already-closed': 409,
+  'replacement-differs': 422,
+  'still-in-use': 409,
   'ends-before-it-starts': 422,
   overlaps: 409,
 };

@@ -2,16 +2,17 @@
 import type { Sender } from '../audit/chain.ts';
 import { writeBody } from '../audit/entry-text.ts';
 import {
-  assignedAt,
-  assignmentsChanged,
   type DeviceBody,
   type DeviceBook,
-  deviceAfter,
-  readAt,
+  isRegistered,
+  type Period,
+  type Placement,
+  staysChanged,
   timeChanged,
 } from '../domain/device.ts';
+import { deviceAfter } from '../domain/device-after.ts';
+import { drainAt, MOST_BEHIND_MS } from '../domain/device-whereabouts.ts';
 import type { Identifier } from '../domain/entry.ts';
-import { parseInstant } from '../domain/instant.ts';
 import { epochMs } from '../domain/units.ts';
 import { type DeviceLook, deviceStream } from '../store/device-port.ts';
 import type { AppendOutcome, AppendRequest, Decision, Place, Store } from '../store/port.ts';
@@ -19,7 +20,7 @@ import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';
 import { laterThanNow, type NotTaken, noSuchDrain, outOfBounds } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
 import { type MovedChain, reroutes } from './reroutes.ts';
-import { notOfItsPatient } from './routing.ts';
+import { notOfItsPatient, readTimeOfChain } from './routing.ts';
 
 /** A device is named after what it is known by. */
 export const deviceNameOf = (device: Identifier): string => nameOf(device);
@@ -63,17 +64,21 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
   const { device, body } = act;
   const beyond = outOfBounds({ pointer: '/device', value: device });
   const isBeyond = (drain: string): boolean => act.mayReach?.(drain) === false;
-  const named = placementIn(body)?.drain;
+  const named = stayIn(body)?.drain;
   // Before it is looked for: whether there is such a drain is not for every client to know.
   if (named !== undefined && isBeyond(named)) return { refused: beyond };
   const refused = laterThanNow(place, timesIn(body), tools.policy.settings) ?? notOnADrain(body, devices);
   if (refused !== null) return { refused };
   const before = devices.device(device);
-  if (body.kind !== 'registered' && before.registered === null) return { refused: noSuchDevice(device) };
+  const isUnknown = before.registration === null || (stayIn(body) !== null && !isRegistered(before));
+  if (body.kind !== 'registered' && isUnknown) return { refused: noSuchDevice(device) };
   const after = deviceAfter(before, body);
   if ('refused' in after) return { refused: after.of !== null && isBeyond(after.of) ? beyond : after };
   const moved = movedBy(device, before, after, devices);
-  if (drainsConcerned(before, after, moved).some(isBeyond)) return { refused: beyond };
+  const concerned = drainsConcerned(before, after, moved);
+  // Whether a device is in use, and what it is, concerns all drains that it may be on.
+  const isOfAll = concerned.length === 0 && act.mayReach !== undefined;
+  if (isOfAll || concerned.some(isBeyond)) return { refused: beyond };
   const ofAnother = firstOfAnother(body, moved, devices);
   // It names whom the sender meant, who is never the patient of a client that is confined.
   if (ofAnother !== undefined) return { refused: act.mayReach === undefined ? ofAnother : beyond };
@@ -87,7 +92,7 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
     issues: [],
     relinked: null,
     linked: null,
-    devices: { about: { device, drain: placementIn(body)?.drain ?? null } },
+    devices: { about: { device, drain: stayIn(body)?.drain ?? null } },
     follows: reroutes(body, moved, tools),
     enter() {},
   };
@@ -100,8 +105,11 @@ const noSuchDevice = (device: string): NotTaken => ({
   mend: 'register the device first: POST /v1/devices',
 });
 
-const placementIn = (body: DeviceBody) =>
-  body.kind === 'assigned' ? body : body.kind === 'corrected' ? body.replacement : null;
+/** Null for what says nothing of where the device is. */
+function stayIn(body: DeviceBody): (Partial<Placement> & Period) | null {
+  if (body.kind === 'assigned' || body.kind === 'retired') return body;
+  return body.kind === 'corrected' && 'from' in body.replacement ? body.replacement : null;
+}
 
 /** What a device charted of one patient must not get into the record of another by a slip in an assignment. */
 function firstOfAnother(
@@ -120,7 +128,7 @@ function firstOfAnother(
 /** A whereabouts of the future is nobody's to know, whoever says so. */
 function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {
   const within = body.kind === 'corrected' ? '/replacement' : '';
-  const { from, to } = placementIn(body) ?? (body.kind === 'closed' ? { to: body.to } : {});
+  const { from, to } = stayIn(body) ?? (body.kind === 'closed' ? { from: undefined, to: body.to } : {});
   const times = [
     ['/effective_at', body.effective_at],
     [`${within}/from`, from],
@@ -130,7 +138,7 @@ function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {
 }
 
 function notOnADrain(body: DeviceBody, devices: DeviceLook): NotTaken | null {
-  const drain = placementIn(body)?.drain;
+  const drain = stayIn(body)?.drain;
   if (drain === undefined || devices.isDrain(drain)) return null;
   return noSuchDrain(body.kind === 'corrected' ? '/replacement/drain' : '/drain', drain);
 }
@@ -144,11 +152,13 @@ function movedBy(
 ): readonly MovedChain[] {
   const time = timeChanged(before, after);
   if (time === null) return [];
-  return devices.chainsBetween(device, time.from, time.to).flatMap(({ chain, members, drain: from }) => {
-    const charted = parseInstant(chain.content.effective_at);
-    if (charted === undefined) throw new Error(`${chain.content.effective_at} is no instant`);
-    const to = assignedAt(after, readAt(charted.ms, epochMs(chain.first.recorded_ms)))?.drain ?? null;
-    return to === from ? [] : { chain, members, from, to };
+  // By a clock that is behind, what was read in that time may be charted before it.
+  const from = epochMs(time.from - MOST_BEHIND_MS);
+  return devices.chainsBetween(device, from, time.to).flatMap(({ chain, members, drain }) => {
+    const read = readTimeOfChain(chain);
+    if (read === null) throw new Error(`chain ${chain.first.id} is void: it is on no drain`);
+    const to = drainAt(after, read);
+    return to === drain ? [] : { chain, members, from: drain, to };
   });
 }
 
@@ -158,9 +168,9 @@ function drainsConcerned(
   moved: readonly MovedChain[],
 ): readonly string[] {
   return [
-    ...assignmentsChanged(before, after).map(({ drain }) => drain),
-    ...moved.flatMap(({ from, to }) => [from, to]).filter((drain) => drain !== null),
-  ];
+    ...staysChanged(before, after).map(({ drain }) => drain),
+    ...moved.flatMap(({ from, to }) => [from, to]),
+  ].filter((drain) => drain !== null);
 }
 
 function writeActReceipt({ device, body }: IncomingAct, moved: readonly MovedChain[], place: Place): string {

@@ -1,7 +1,7 @@
 /** What comes in by any door, and why the ledger does not take it. */
 import type { Subject } from '../domain/book.ts';
 import type { Refusal } from '../domain/chains.ts';
-import type { DeviceRefusal } from '../domain/device.ts';
+import type { DeviceRefusal } from '../domain/device-after.ts';
 import { type DrainView, isSamePatient, patientKey } from '../domain/drain.ts';
 import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';

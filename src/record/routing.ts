@@ -1,7 +1,7 @@
 /** Where an entry that names a device goes: to the drain that the device was on when it was read. */
 import { chainOf, type Subject } from '../domain/book.ts';
 import { type Chain, itemOf } from '../domain/chains.ts';
-import { assignedAt, readAt } from '../domain/device.ts';
+import { drainAt as drainOfDevice, type ReadTime, readAt } from '../domain/device-whereabouts.ts';
 import { isSamePatient, patientKey } from '../domain/drain.ts';
 import type { EntryBody, Identifier } from '../domain/entry.ts';
 import { parseInstant } from '../domain/instant.ts';
@@ -15,33 +15,39 @@ export function destinationOf(body: EntryBody, devices: DeviceLook, nowMs: Epoch
   const drain =
     'target' in body
       ? (devices.chain(nameOf(body.target))?.drain ?? null)
-      : drainAt(body.device, instantOf(body.effective_at), nowMs, devices);
+      : drainAt(body.device, readTimeOf(body, body.effective_at, nowMs), devices);
   return { stream: drain ?? UNMATCHED, drain };
 }
 
 /** The drain that a chain's device was on when what it says was read; null where it was on none, or the chain is void. */
 export function drainOfChain(chain: Chain, devices: DeviceLook): string | null {
-  const { first } = chain;
-  const item = itemOf(chain);
-  return item === undefined ? null : drainAt(first.body.device, item.at, first.recorded_ms, devices);
+  const read = readTimeOfChain(chain);
+  return read === null ? null : drainAt(chain.first.body.device, read, devices);
 }
 
-function drainAt(
-  device: Identifier | undefined,
-  charted: EpochMs,
-  receivedMs: EpochMs,
-  devices: DeviceLook,
-): string | null {
-  if (device === undefined) return null;
-  return assignedAt(devices.device(nameOf(device)), readAt(charted, receivedMs))?.drain ?? null;
+/** When what a chain says was read; null where the chain is void. */
+export function readTimeOfChain(chain: Chain): ReadTime | null {
+  const item = itemOf(chain);
+  if (item === undefined) return null;
+  return { charted: item.at, receivedMs: chain.first.recorded_ms, by: chain.end.body.author.type };
 }
+
+/** @param time that it was read at, by whoever charts it now @param receivedMs when its first form was received */
+const readTimeOf = ({ author }: EntryBody, time: string, receivedMs: EpochMs): ReadTime => ({
+  charted: instantOf(time),
+  receivedMs,
+  by: author.type,
+});
+
+const drainAt = (device: Identifier | undefined, read: ReadTime, devices: DeviceLook): string | null =>
+  device === undefined ? null : drainOfDevice(devices.device(nameOf(device)), read);
 
 /** How the indexes say where the chain of an entry counts; nothing where it names no device. */
 export function routedWrite(chain: Chain, drain: string | null): Pick<Write, 'devices'> {
   const { device } = chain.first.body;
   if (device === undefined) return {};
-  const item = itemOf(chain);
-  const readMs = item === undefined ? null : readAt(item.at, chain.first.recorded_ms);
+  const read = readTimeOfChain(chain);
+  const readMs = read === null ? null : readAt(read);
   return { devices: { chain: { chain: chain.first.id, device: nameOf(device), readMs, drain } } };
 }
 
@@ -75,7 +81,7 @@ export function notRouted(
   if (!('target' in body)) {
     const { device, effective_at } = body;
     if (device === undefined) return null;
-    const found = drainAt(device, instantOf(effective_at), epochMs(recordedMs), devices);
+    const found = drainAt(device, readTimeOf(body, effective_at, epochMs(recordedMs)), devices);
     return found === drain
       ? null
       : elsewhere('/device', named(device), placeIn(found), 'leave out the drain');
@@ -89,7 +95,7 @@ export function notRouted(
   }
   if (body.kind !== 'corrected' || first === undefined || device === undefined) return null;
   const { effective_at } = body.replacement;
-  const found = drainAt(device, instantOf(effective_at), first.recorded_ms, devices);
+  const found = drainAt(device, readTimeOf(body, effective_at, first.recorded_ms), devices);
   if (found === drain) return null;
   const instead = 'mark the entry entered-in-error and post it anew for the device';
   return elsewhere('/replacement/effective_at', effective_at, placeIn(found), instead);

@@ -166,13 +166,13 @@ export interface UnmatchedEntry extends StoredEntry {
 }
 
 export interface DeviceReads {
-  /** Undefined for a device that nobody has registered. */
+  /** Undefined for a device that nobody has ever registered. */
   device(device: string): DeviceBook | undefined;
   /** Names of registered devices, in their order. */
   devices(after: string, most: number): readonly string[];
   /** Names of the devices that were ever assigned to a drain. */
   devicesOf(drain: string): readonly string[];
-  /** The stream of a device: its registration and assignments. */
+  /** The stream of a device: its registration, assignments and retirements. */
   deviceEntries(device: string, afterSeq: number, most: number): readonly StoredEntry[];
   /** First forms of what counts for no drain, in the order of the ledger; void ones are left out. */
   unmatched(afterLogIndex: number, most: number): readonly UnmatchedEntry[];

@@ -6,7 +6,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { startGuarded } from '../http/access-control.ts';
-import { assigned, reassigned, registration } from '../http/device-ward.ts';
+import { assigned, reassigned, registration, retired, withdrawn } from '../http/device-ward.ts';
 import { placeDrain, placement, setUp, type TestDrain, tell } from '../http/messages.ts';
 import { startTestService, type TestService } from '../http/service.ts';
 import { levelObx, MAPPING, message, obx, readAck, type Said, writeMapping } from './messages.ts';
@@ -55,6 +55,18 @@ const unmapped = async () => (await get('/v1/hl7v2/unmapped')).unmapped.length;
 
 describe('a message of a registered device', () => {
   beforeEach(register);
+
+  test('that is out of use is taken and listed; of one whose registration was withdrawn it is kept as unmapped', async () => {
+    const chart = (act: object) => service.send('POST', `/v1/devices/${device}/entries`, act);
+    expect((await chart(retired('out', '08:00'))).status).toBe(201);
+    expect((await send({}, levelObx('120'))).code).toBe('AA');
+    expect([await unmatched(), await unmapped()]).toEqual([1, 0]);
+    expect((await chart(withdrawn('w1', 'out'))).status).toBe(201);
+    expect((await chart(withdrawn('never', 'registered'))).status).toBe(201);
+    const { code, errors } = await send({ controlId: 'm2', order: 'o2' }, levelObx('130'));
+    expect([code, errors[0]?.text]).toEqual(['AE', expect.stringContaining('its device is not registered')]);
+    expect([await unmatched(), await unmapped()]).toEqual([1, 1]);
+  });
 
   test('counts for the drain that the device was on', async () => {
     expect((await assign(assigned('a1', first.drain, '08:00', '10:00'))).status).toBe(201);

@@ -39,6 +39,23 @@ export const withdrawn = (key: string, target: string) => ({
   reason: 'it was never there',
 });
 
+/** @param to null: it still is */
+export const retired = (key: string, from: string, to: string | null = null) => ({
+  ...common(key),
+  kind: 'retired',
+  from: at(from),
+  ...(to === null ? {} : { to: at(to) }),
+  reason: 'sent for repair',
+});
+/** @param replacement of an assignment, a retirement or a registration */
+export const corrected = (key: string, target: string, replacement: object) => ({
+  ...common(key),
+  kind: 'corrected',
+  target: id(target),
+  reason: 'charted wrongly',
+  replacement,
+});
+
 /** A reading that names the device alone. */
 export const byDevice = (key: string, time: string, level_ml: number, more: object = {}) => ({
   kind: 'reading',
@@ -53,6 +70,7 @@ export const byDevice = (key: string, time: string, level_ml: number, more: obje
 export interface TestDevice {
   readonly device: string;
   assign(message: object): ReturnType<TestService['send']>;
+  chart(message: object): ReturnType<TestService['send']>;
   post(message: object): ReturnType<TestService['send']>;
 }
 
@@ -62,6 +80,7 @@ export async function registerMonitor(service: TestService): Promise<TestDevice>
   return {
     device,
     assign: (message) => service.send('POST', `/v1/devices/${device}/assignments`, message),
+    chart: (message) => service.send('POST', `/v1/devices/${device}/entries`, message),
     post: (message) => service.send('POST', '/v1/device-entries', message),
   };
 }

@@ -95,6 +95,7 @@ interface Reading {
   readonly receivedMs: number;
   readonly told: { body: EntryBody; nowMs: number }[];
   chartedMinute: number;
+  isTimedByPerson: boolean;
   end: string;
   isVoid: boolean;
 }
@@ -188,7 +189,7 @@ async function tell(ledger: Awaited<ReturnType<typeof openWard>>, steps: readonl
       if (await send(nowMs, () => post(ledger, body, null)))
         readings.push({
           ...{ key, receivedMs: nowMs, told: [{ body, nowMs }], end: key, isVoid: false },
-          chartedMinute: step.minute,
+          ...{ chartedMinute: step.minute, isTimedByPerson: false },
         });
       continue;
     }
@@ -207,7 +208,9 @@ async function tell(ledger: Awaited<ReturnType<typeof openWard>>, steps: readonl
       reading.told.push({ body, nowMs });
       reading.end = key;
       reading.isVoid = step.kind === 'void';
-      if (step.kind === 'correct') reading.chartedMinute = minutes;
+      if (step.kind !== 'correct') continue;
+      reading.chartedMinute = minutes;
+      reading.isTimedByPerson = true;
       continue;
     }
     if (step.kind === 'assign') {
@@ -240,11 +243,25 @@ const spanText = ({ drain, from, to }: Span) => ({
   ...(to === null ? {} : { to: at(to) }),
 });
 
-/** From included, to excluded; and nothing was read later than it was received. */
-function rightDrain({ chartedMinute, receivedMs }: Reading, assignments: readonly Told[]): Drain | null {
+/**
+ * From included, to excluded; and nothing was read later than it was received. A time that a person charted is believed; a
+ * device's that is more than a minute and at most 90 before it was received only where the device was on one drain meanwhile.
+ */
+function rightDrain(
+  { chartedMinute, receivedMs, isTimedByPerson }: Reading,
+  assignments: readonly Told[],
+): Drain | null {
   const readMs = Math.min(ms(chartedMinute), receivedMs);
+  const late = (receivedMs - readMs) / 60_000;
+  const drain = drainOn(readMs, assignments);
+  if (isTimedByPerson || late <= 1 || late > 90) return drain;
+  const meanwhile = Array.from({ length: late + 1 }, (_, n) => drainOn(readMs + n * 60_000, assignments));
+  return meanwhile.every((each) => each === drain) ? drain : null;
+}
+
+function drainOn(moment: number, assignments: readonly Told[]): Drain | null {
   const covering = assignments.filter(
-    ({ span, isVoid }) => !isVoid && ms(span.from) <= readMs && (span.to === null || readMs < ms(span.to)),
+    ({ span, isVoid }) => !isVoid && ms(span.from) <= moment && (span.to === null || moment < ms(span.to)),
   );
   expect(covering.length).toBeLessThan(2);
   return covering[0]?.span.drain ?? null;

@@ -21,7 +21,7 @@ const unmatchedAtFirst = (db: Database.Database, drains: readonly string[], size
     .pluck()
     .all(JSON.stringify(drains), size);
 
-/** The registration of each device that was on a drain, and all forms of its assignments that ever named the drain. */
+/** What each device that was on a drain is, and all forms of its assignments that ever named the drain. */
 function assignmentsTo(db: Database.Database, drain: string, size: number): number[] {
   const devices = db.prepare<[string], string>('SELECT device FROM device_of_drain WHERE drain = ?').pluck();
   const rows = db.prepare<[string, number], { readonly log_index: number; readonly body: string }>(
@@ -38,15 +38,18 @@ function assignmentsTo(db: Database.Database, drain: string, size: number): numb
     }
     const chainOf = ({ identifier }: DeviceBody) => firstOf.get(named(identifier));
     const onDrain = new Set(acts.filter(({ act }) => drainIn(act) === drain).map(({ act }) => chainOf(act)));
+    const registrations = new Set(
+      acts.filter(({ act }) => act.kind === 'registered').map(({ act }) => chainOf(act)),
+    );
     return acts
-      .filter(({ act }) => act.kind === 'registered' || onDrain.has(chainOf(act)))
+      .filter(({ act }) => registrations.has(chainOf(act)) || onDrain.has(chainOf(act)))
       .map(({ log_index }) => log_index);
   });
 }
 
 function drainIn(act: DeviceBody): string | undefined {
   if (act.kind === 'assigned') return act.drain;
-  return act.kind === 'corrected' ? act.replacement.drain : undefined;
+  return act.kind === 'corrected' && 'drain' in act.replacement ? act.replacement.drain : undefined;
 }
 
 const named = ({ system, value }: Identifier): string => `${system}|${value}`;

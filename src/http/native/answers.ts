@@ -93,7 +93,7 @@ export const actReceipt = z
     sequence: count.describe('Place of the entry in the stream of the device, from 1.'),
     entry: z.string(),
     identifier,
-    kind: z.enum(['registered', 'assigned', 'closed', 'corrected', 'entered-in-error']),
+    kind: z.enum(['registered', 'assigned', 'retired', 'closed', 'corrected', 'entered-in-error']),
     recorded_at: time,
     moved: z
       .array(z.object({ drain: z.string(), entered: count, left: count }))

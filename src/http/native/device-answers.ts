@@ -8,25 +8,42 @@ const time = z.string().meta({ format: 'date-time' });
 
 export const deviceType = z.enum(['collection-unit', 'monitor']);
 
+const names = {
+  identifier: identifier.describe('Of its first entry.'),
+  newest: identifier.describe('Of its newest form, which a correction names.'),
+};
+const stay = {
+  ...names,
+  from: time.describe('The first moment of it.'),
+  to: time.nullable().describe('The first moment at which it is over; null while it goes on.'),
+  entered_in_error: z.boolean(),
+};
 const assignment = z
   .object({
-    identifier: identifier.describe('Of its first entry.'),
-    newest: identifier.describe('Of its newest form, which a correction names.'),
     drain: z.string(),
-    from: time.describe('The first moment at which the device is on the drain.'),
-    to: time.nullable().describe('The first moment at which it no longer is; null while it still is.'),
-    entered_in_error: z.boolean(),
+    ...stay,
+    clock_checked: z
+      .boolean()
+      .describe('Whether somebody looked at the clock of the device while it was there, and it was right.'),
   })
   .meta({ id: 'DeviceAssignment' });
+const retirement = z.object(stay).meta({ id: 'DeviceRetirement' });
 
 export const device = z
   .object({
     device: z.string().describe('Id made from what the device is known by.'),
     identifier,
     type: deviceType,
+    status: z
+      .enum(['active', 'inactive', 'entered-in-error'])
+      .describe('inactive: out of use now. entered-in-error: its registration was withdrawn.'),
     registered_at: time,
+    registration: z.object(names),
     drain: z.string().nullable().describe('The drain that it is on now; null: none.'),
     assignments: z.array(assignment).describe('In the order in which they were charted.'),
+    retirements: z
+      .array(retirement)
+      .describe('When it was out of use, in the order in which that was charted.'),
   })
   .meta({ id: 'RegisteredDevice' });
 
@@ -57,6 +74,11 @@ const unmatchedEntry = z
     registered: z
       .boolean()
       .describe('Whether the device is registered; if not, that comes before an assignment.'),
+    because: z
+      .enum(['not-registered', 'on-no-drain', 'clock-in-question'])
+      .describe(
+        'clock-in-question: by its clock the device was on a drain that it had left when this was received, so that a clock that is behind would tell the wrong drain.',
+      ),
     body: z
       .looseObject({ identifier, device: identifier, kind: z.enum(ALL_KINDS), effective_at: time })
       .describe('The entry as accepted, in its first form.'),

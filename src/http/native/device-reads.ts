@@ -3,8 +3,9 @@ import type { FastifyInstance, FastifyRequest } from 'fastify';
 import { readBody } from '../../audit/entry-text.ts';
 import { isBound } from '../../auth/principal.ts';
 import { LIST, LIST_DEVICES, READ_DEVICE } from '../../auth/scope.ts';
+import { assignmentsOf } from '../../domain/device.ts';
 import { epochMs } from '../../domain/units.ts';
-import { deviceView } from '../../record/device-view.ts';
+import { deviceView, whyUnmatched } from '../../record/device-view.ts';
 import type { StoredEntry } from '../../store/port.ts';
 import { reachesDrain } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
@@ -91,7 +92,7 @@ function registerStreams(app: FastifyInstance, { store }: Parts): void {
     const { device: name } = request.params;
     const book = store.device(name);
     if (book === undefined) return sendProblem(reply, noSuchDevice(name));
-    request.shown = drainsIn(book);
+    request.shown = drainsIn({ assignments: assignmentsOf(book) });
     const found = store.deviceEntries(name, Number(request.query.after ?? '0'), PAGE.entries + 1);
     const { page, next } = paged(found, ({ seq }) => seq);
     const text = `{"device":"${name}","entries":[${page.map(entryText).join(',')}],"next_after":${next}}`;
@@ -104,8 +105,9 @@ function registerStreams(app: FastifyInstance, { store }: Parts): void {
     // They are of no drain, but their senders may have said whom they are of.
     request.named = page.flatMap(({ body }) => readBody(body).received?.patient ?? []);
     const texts = page.map((entry) => {
-      const registered = store.device(entry.device) !== undefined;
-      return `{"device":"${entry.device}","registered":${registered},${entryText(entry).slice(1)}`;
+      const why = whyUnmatched(store, entry.device, entry.entryId);
+      const registered = why !== 'not-registered';
+      return `{"device":"${entry.device}","registered":${registered},"because":"${why}",${entryText(entry).slice(1)}`;
     });
     const text = `{"unmatched":[${texts.join(',')}],"count":${store.unmatchedCount()},"next_after":${next}}`;
     return reply.type('application/json; charset=utf-8').send(text);

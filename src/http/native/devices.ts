@@ -5,8 +5,8 @@ import { writeRequest } from '../../audit/entry-text.ts';
 import { isBound } from '../../auth/principal.ts';
 import { ASSIGN, CHART, REGISTER } from '../../auth/scope.ts';
 import type { DeviceBody } from '../../domain/device.ts';
-import { assignmentBody, registration } from '../../intake/native/device-schemas.ts';
-import { readAssignment, readRegistration } from '../../intake/native/read-device.ts';
+import { assignmentBody, deviceEntryBody, registration } from '../../intake/native/device-schemas.ts';
+import { readAssignment, readDeviceEntry, readRegistration } from '../../intake/native/read-device.ts';
 import { readEntry } from '../../intake/native/read-entry.ts';
 import { entryBody } from '../../intake/native/schemas.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
@@ -67,6 +67,23 @@ const DOCS = {
       }),
     },
   },
+  chart: {
+    operation: 'enterOfDevice',
+    access: ASSIGN,
+    seesToBounds: true,
+    summary: 'Chart something of a device that is registered',
+    about:
+      'Assigns it, retires it, or closes, corrects or withdraws an assignment, a retirement or its registration, each with its reason; nothing is overwritten. What a retired device sends is kept as unmatched.',
+    body: deviceEntryBody,
+    answers: {
+      ...ONE_ACT,
+      ...problems({
+        ...NOT_TAKEN,
+        404: 'There is no such device or drain.',
+        409: 'The identifier names another message; the device is on a drain or out of use in that time, and what says so is named; or what it changes is closed, void or not in its newest form.',
+      }),
+    },
+  },
   enter: {
     operation: 'enterByDevice',
     access: CHART,
@@ -116,6 +133,12 @@ export function registerDevices(app: FastifyInstance, parts: Parts): void {
       return sendAct(parts, request, reply, request.params.device, read.body);
     },
   );
+
+  app.post<OfDevice>('/devices/:device/entries', { config: { doc: DOCS.chart } }, async (request, reply) => {
+    const read = readDeviceEntry(request.body as ExactValue);
+    if ('faults' in read) return sendProblem(reply, faulty(read.faults));
+    return sendAct(parts, request, reply, request.params.device, read.body);
+  });
 
   app.post<DryRun>('/device-entries', { config: { doc: DOCS.enter } }, async (request, reply) => {
     const sent = request.body as ExactValue;

@@ -3,7 +3,7 @@ import type { z } from 'zod';
 import type { DeviceBody, Registered } from '../../domain/device.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
-import { assignmentBody, registration } from './device-schemas.ts';
+import { assignmentBody, deviceEntryBody, registration } from './device-schemas.ts';
 import { faultsOf } from './zod-faults.ts';
 
 type Faulty = { readonly faults: readonly Fault[] };
@@ -15,6 +15,11 @@ export function readRegistration(value: ExactValue): { readonly body: DeviceBody
 
 export function readAssignment(value: ExactValue): { readonly body: DeviceBody } | Faulty {
   const read = checked(assignmentBody, value);
+  return 'faults' in read ? read : { body: read.value as DeviceBody };
+}
+
+export function readDeviceEntry(value: ExactValue): { readonly body: DeviceBody } | Faulty {
+  const read = checked(deviceEntryBody, value);
   return 'faults' in read ? read : { body: read.value as DeviceBody };
 }
 

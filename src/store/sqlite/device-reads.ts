@@ -29,7 +29,7 @@ export function createDeviceReads(reader: Database.Database, devices: DeviceShel
   return {
     device(device) {
       const book = devices.device(device);
-      return book.registered === null ? undefined : book;
+      return book.registration === null ? undefined : book;
     },
     devices: (after, most) => names.all(after, most),
     devicesOf: (drain) => ofDrain.all(drain),

@@ -2,7 +2,8 @@
 import type Database from 'better-sqlite3';
 import { readDeviceBody } from '../../audit/entry-text.ts';
 import { type Chain, chainAfter } from '../../domain/chains.ts';
-import { type DeviceBook, deviceAfter, UNKNOWN_DEVICE } from '../../domain/device.ts';
+import { type DeviceBook, UNKNOWN_DEVICE } from '../../domain/device.ts';
+import { deviceAfter } from '../../domain/device-after.ts';
 import { type DeviceLook, type DeviceWrites, deviceStream, type RoutedChain } from '../device-port.ts';
 import { createPatientReader } from './accesses.ts';
 import { type LedgerRow, toEntry } from './books.ts';

@@ -103,3 +103,9 @@ export function fill({ frame, holes }: Framed): string {
     opening,
   );
 }
+
+/** What a frame is made of, in order: fixed text, and numbers of holes. */
+export function holesIn({ text }: Frame): readonly (string | number)[] {
+  const [opening = '', ...rest] = text.split(MARK);
+  return [opening, ...rest.flatMap((part) => [part.charCodeAt(0) - FIRST, part.slice(1)])];
+}

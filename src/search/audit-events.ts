@@ -1,5 +1,6 @@
 /** AuditEvents, made from what the ledger says. */
 import type Database from 'better-sqlite3';
+import type { AuditEvent } from 'fhir/r4.js';
 import type { Identifier, Reference } from '../domain/entry.ts';
 import { auditEventOf } from '../fhir/audit-event/audit-event.ts';
 import type { AuditedAccess, AuditedEnvelope } from '../fhir/audit-event/entry.ts';
@@ -14,11 +15,11 @@ interface Row {
   readonly hasIssued: 0 | 1;
 }
 
-/** Reads the AuditEvent of an entry as text; undefined where there is no such entry. */
+/** Reads the AuditEvent of an entry; undefined where there is no such entry. */
 export function createAuditEventReader(
   db: Database.Database,
   canonical: string,
-): (logIndex: number) => string | undefined {
+): (logIndex: number) => AuditEvent | undefined {
   const row = db.prepare<[number], Row>(
     `SELECT envelope, i.system, i.value,
        (SELECT body FROM payload p WHERE p.log_index = l.log_index AND l.stream LIKE 'access.%') AS body,
@@ -32,18 +33,16 @@ export function createAuditEventReader(
     const found = row.get(logIndex);
     if (found === undefined) return undefined;
     const { envelope, body, system, value, patient, hasIssued } = found;
-    return JSON.stringify(
-      auditEventOf(
-        {
-          logIndex,
-          envelope: JSON.parse(envelope) as AuditedEnvelope,
-          access: JSON.parse(body ?? 'null') as AuditedAccess | null,
-          patient: JSON.parse(patient ?? 'null') as Reference | null,
-          identifier: system === null || value === null ? null : ({ system, value } satisfies Identifier),
-          hasIssued: hasIssued === 1,
-        },
-        canonical,
-      ),
+    return auditEventOf(
+      {
+        logIndex,
+        envelope: JSON.parse(envelope) as AuditedEnvelope,
+        access: JSON.parse(body ?? 'null') as AuditedAccess | null,
+        patient: JSON.parse(patient ?? 'null') as Reference | null,
+        identifier: system === null || value === null ? null : ({ system, value } satisfies Identifier),
+        hasIssued: hasIssued === 1,
+      },
+      canonical,
     );
   };
 }

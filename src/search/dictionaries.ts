@@ -20,13 +20,20 @@ export function createShapes(db: Database.Database): Shapes {
   const load = db.prepare<[], { number: number; text: string; longest: number }>(
     'SELECT shape AS number, text, longest FROM shape',
   );
+  // A shape is mostly the very object of the last resource that had it.
+  const texts = new WeakMap<Shape, string>();
+  const textOf = (shape: Shape): string => {
+    const text = texts.get(shape) ?? JSON.stringify(shape);
+    texts.set(shape, text);
+    return text;
+  };
   for (const { text, ...rest } of load.all()) byText.set(text, { ...rest, shape: JSON.parse(text) as Shape });
   const insert = db.prepare('INSERT INTO shape (text, code, status, longest) VALUES (?, ?, ?, ?)');
   const lengthen = db.prepare('UPDATE shape SET longest = ? WHERE shape = ?');
   return {
     all: () => byText.values(),
     number(shape, longest) {
-      const text = JSON.stringify(shape);
+      const text = textOf(shape);
       const known = byText.get(text);
       if (known !== undefined && known.longest >= longest) return known.number;
       if (known !== undefined) {

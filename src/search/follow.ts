@@ -1,11 +1,14 @@
 /** Brings the index up to the ledger, batch by batch; each batch and how far it goes are one transaction. */
 import type Database from 'better-sqlite3';
-import { EVER, type MomentOf } from '../fhir/search/date-range.ts';
+import { createDateReader, EVER, type MomentOf } from '../fhir/search/date-range.ts';
 import { type Extract, extract, type Json } from '../fhir/search/extract.ts';
+import { createFramedExtractor } from '../fhir/search/framed-extract.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
-import { createNames, createSubjects, type Shapes } from './dictionaries.ts';
+import { AUDIT_EVENT } from '../fhir/search/type-audit-event.ts';
+import { createSubjects, type Names, type Shapes } from './dictionaries.ts';
 import type { LedgerEntry, LedgerReader } from './ledger.ts';
 import { CURRENT } from './schema.ts';
+import { createWordWriter, ID, split } from './words.ts';
 
 export interface Follower {
   /** Number of entries in the ledger. */
@@ -30,7 +33,7 @@ const ENTRIES_IN_BATCH = 300;
 export function createFollower(
   db: Database.Database,
   ledger: LedgerReader,
-  shapes: Shapes,
+  dictionaries: Dictionaries,
   zone: MomentOf,
 ): Follower {
   const getHead = db.prepare<[], Buffer>("SELECT value FROM meta WHERE name = 'head'").pluck();
@@ -38,17 +41,18 @@ export function createFollower(
   const stored = getHead.get();
   let head: Head = stored === undefined ? NOTHING : (JSON.parse(stored.toString()) as Head);
   if (head.logIndex >= 0 && ledger.hashOf(head.logIndex) !== head.hash) throw new OtherLedger();
-  const put = createPut(db, shapes);
+  const readDate = createDateReader(zone);
+  const extractFramed = createFramedExtractor(RESOURCE_TYPES, readDate);
+  const put = createPut(db, dictionaries);
   const take = db.transaction((entries: readonly LedgerEntry[]) => {
-    for (const { logIndex, hash, issues } of entries) {
-      for (const { issue, texts } of issues) {
-        texts.forEach((text, position) => {
-          const resource = JSON.parse(text) as Json;
-          const type = RESOURCE_TYPES.find((each) => each.type === resource.resourceType);
-          if (type !== undefined) put(extract(type, resource, zone), issue, position);
-        });
-        head = { issue: Math.max(head.issue, issue), logIndex, hash };
+    for (const { logIndex, hash, issues, auditEvent, auditIssue } of entries) {
+      for (const { issue, resources } of issues) {
+        put(issue, resources.map(extractFramed));
+        head = { ...head, issue };
       }
+      if (auditEvent !== undefined)
+        put(auditIssue, [extract(AUDIT_EVENT, auditEvent as unknown as Json, readDate)]);
+      head = { ...head, logIndex, hash };
     }
     putHead.run(Buffer.from(JSON.stringify(head)));
   });
@@ -68,30 +72,45 @@ const NOTHING: Head = { issue: 0, logIndex: -1, hash: '' };
 /** The index was made from another ledger, or from entries that this one no longer has. */
 export class OtherLedger extends Error {}
 
-function createPut(db: Database.Database, shapes: Shapes) {
+interface Dictionaries {
+  readonly shapes: Shapes;
+  readonly names: Names;
+}
+
+/** Takes in what one issue holds; undefined is of a type that is not searched, and has its row all the same. */
+type Put = (issue: number, resources: readonly (Extract | undefined)[]) => void;
+
+function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put {
   const subjects = createSubjects(db);
-  const names = createNames(db);
+  const words = createWordWriter(db, names);
   const supersede = db.prepare(
-    `UPDATE version SET superseded = ? WHERE id = ? AND superseded = ${CURRENT} AND shape IN (SELECT value FROM json_each(?))`,
+    `UPDATE version SET superseded = ? WHERE superseded = ${CURRENT} AND id = ? AND shape IN (SELECT value FROM json_each(?))
+       AND row IN (SELECT w.row + (p.value ->> 1) FROM word w CROSS JOIN json_each(w.places) p WHERE w.value = ? AND w.parameter = ?)`,
   );
   const insert = db.prepare(
     `INSERT INTO version (row, id, issue, position, updated_ms, shape, subject, lo, hi, value)
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
-  const word = db.prepare('INSERT OR IGNORE INTO word (value, parameter, system, row) VALUES (?, ?, ?, ?)');
   let lastRow = db.prepare<[], number | null>('SELECT max(row) FROM version').pluck().get() ?? 0;
 
-  return (found: Extract, issue: number, position: number): void => {
-    const { id, version, updatedMs, shape, subject, value, words } = found;
+  function putOne(row: number, found: Extract, issue: number, position: number): void {
+    const { id, version, updatedMs, shape, subject, value } = found;
     const { lo, hi } = found.effective ?? UNDATED;
-    lastRow += 1;
-    if (version !== '1') supersede.run(lastRow, id, JSON.stringify(shapesOf(shapes, shape.type)));
-    const number = shapes.number(shape, hi - lo);
-    insert.run(lastRow, id, issue, position, updatedMs, number, subjects.put(subject), lo, hi, value);
-    for (const { parameter, system, value: text } of words) {
-      const scope = system === null || system === '' ? 0 : names.put(system);
-      word.run(text, names.put(parameter), scope, lastRow);
+    if (version !== '1') {
+      const those = JSON.stringify(shapesOf(shapes, shape.type));
+      supersede.run(row, id, those, split(id)[1], names.put(ID));
     }
+    const number = shapes.number(shape, hi - lo);
+    insert.run(row, id, issue, position, updatedMs, number, subjects.put(subject), lo, hi, value);
+  }
+
+  return (issue, resources) => {
+    const first = lastRow + 1;
+    resources.forEach((found, position) => {
+      if (found !== undefined) putOne(first + position, found, issue, position);
+    });
+    words.put(first, resources);
+    lastRow += resources.length;
   };
 }
 

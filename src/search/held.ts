@@ -5,7 +5,7 @@ import type { MomentOf } from '../fhir/search/date-range.ts';
 import type { ResourceType } from '../fhir/search/resource-type.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { createSeal, type Seal } from './cursor.ts';
-import { createNames, createShapes, type Shapes } from './dictionaries.ts';
+import { createNames, createShapes, type Names, type Shapes } from './dictionaries.ts';
 import { createFinder, type Finder, type Hit } from './find.ts';
 import { createFollower, type Follower, OtherLedger } from './follow.ts';
 import { type LedgerReader, openLedgerReader } from './ledger.ts';
@@ -13,6 +13,7 @@ import { createPlanner, createRowAt, type Planner } from './plan.ts';
 import { openIndex, removeIndex, SCHEMA_VERSION } from './schema.ts';
 import { DamagedIndex } from './texts.ts';
 import { convertUnit } from './units.ts';
+import { ID, split } from './words.ts';
 import { momentsOf } from './zone.ts';
 
 export interface Held {
@@ -73,18 +74,19 @@ function hold(db: Database.Database, ledger: LedgerReader, zoneName: string): He
     const zone = momentsOf(zoneName);
     const shapes = createShapes(db);
     const rowAt = createRowAt(db);
+    const names = createNames(db);
     const key = db.prepare<[], Buffer>("SELECT value FROM meta WHERE name = 'key'").pluck().get();
     return {
       db,
       ledger,
       zone,
       shapes,
-      follower: createFollower(db, ledger, shapes, zone),
+      follower: createFollower(db, ledger, { shapes, names }, zone),
       finder: createFinder(db),
-      planner: createPlanner({ db, shapes, names: createNames(db), convert: convertUnit, rowAt }),
+      planner: createPlanner({ db, shapes, names, convert: convertUnit, rowAt }),
       rowAt,
       seal: createSeal(key ?? Buffer.alloc(0)),
-      current: createCurrent(db),
+      current: createCurrent(db, names),
       close() {
         db.close();
         ledger.close();
@@ -96,10 +98,11 @@ function hold(db: Database.Database, ledger: LedgerReader, zoneName: string): He
   }
 }
 
-function createCurrent(db: Database.Database): Held['current'] {
-  const find = db.prepare<[string, number, number, string], Hit>(
-    `SELECT v.* FROM version v JOIN shape s USING (shape)
-     WHERE v.id = ? AND v.row <= ? AND v.superseded > ? AND s.text ->> 'type' = ?`,
+function createCurrent(db: Database.Database, names: Names): Held['current'] {
+  const find = db.prepare<[string, number, string, number, number, string], Hit>(
+    `SELECT v.* FROM word w CROSS JOIN json_each(w.places) p CROSS JOIN version v ON v.row = w.row + (p.value ->> 1)
+       JOIN shape s USING (shape)
+     WHERE w.value = ? AND w.parameter = ? AND v.id = ? AND v.row <= ? AND v.superseded > ? AND s.text ->> 'type' = ?`,
   );
-  return ({ type }, id, asOf) => find.get(id, asOf, asOf, type);
+  return ({ type }, id, asOf) => find.get(split(id)[1], names.find(ID) ?? -1, id, asOf, asOf, type);
 }

@@ -1,6 +1,7 @@
 /** What the index reads of the ledger, on a connection that can only read. */
-
-import { createFrameReader, createTextReader } from '../store/sqlite/frames.ts';
+import type { AuditEvent } from 'fhir/r4.js';
+import type { Framed } from '../json/frame.ts';
+import { createFramedReader, createTextReader } from '../store/sqlite/frames.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { createAuditEventReader } from './audit-events.ts';
 
@@ -9,8 +10,16 @@ export interface LedgerEntry {
   readonly logIndex: number;
   /** Hash of the entry, which stands for all before it in its stream. */
   readonly hash: string;
-  /** Texts by where they are found again: an issue, and a place in it. */
-  readonly issues: readonly { readonly issue: number; readonly texts: readonly string[] }[];
+  /** Resources by where they are found again: an issue, and a place in it. */
+  readonly issues: readonly LedgerIssue[];
+  readonly auditEvent: AuditEvent | undefined;
+  /** Where the AuditEvent is found again. */
+  readonly auditIssue: number;
+}
+
+export interface LedgerIssue {
+  readonly issue: number;
+  readonly resources: readonly Framed[];
 }
 
 export interface LedgerReader {
@@ -43,35 +52,36 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
   const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
   const resources = db.prepare<[number], string>('SELECT resources FROM issued WHERE rowid = ?').pluck();
   const hash = db.prepare<[number], string>('SELECT hash FROM ledger WHERE log_index = ?').pluck();
-  const textsIn = createFrameReader(db);
+  const framedIn = createFramedReader(db);
   const textIn = createTextReader(db);
   const auditEvent = createAuditEventReader(db, canonical);
   return {
     entriesAfter(logIndex, issue, most) {
       const found = entries.all(logIndex, most);
-      const issued = new Map<number, Row[]>();
-      for (const row of issues.all(issue, found.at(-1)?.logIndex ?? -1))
-        issued.set(row.logIndex, [...(issued.get(row.logIndex) ?? []), row]);
+      const issued = new Map<number, LedgerIssue[]>();
+      for (const { logIndex: index, issue: number, resources: stored } of issues.all(issue, lastOf(found)))
+        issued.set(index, [...(issued.get(index) ?? []), { issue: number, resources: framedIn(stored) }]);
       return found.map((entry) => ({
         ...entry,
-        issues: [
-          ...(issued.get(entry.logIndex) ?? []).map((row) => ({
-            issue: row.issue,
-            texts: textsIn(row.resources),
-          })),
-          { issue: projectedIssue(entry.logIndex), texts: [auditEvent(entry.logIndex) ?? []].flat() },
-        ],
+        issues: issued.get(entry.logIndex) ?? [],
+        auditEvent: auditEvent(entry.logIndex),
+        auditIssue: projectedIssue(entry.logIndex),
       }));
     },
     size: () => (newest.get() ?? -1) + 1,
     textsAt(issue) {
       const logIndex = entryOfProjected(issue);
-      return logIndex === null ? textIn(resources.get(issue) ?? '[]') : () => auditEvent(logIndex);
+      return logIndex === null ? textIn(resources.get(issue) ?? '[]') : () => textOf(auditEvent(logIndex));
     },
     hashOf: (logIndex) => hash.get(logIndex),
     close: () => db.close(),
   };
 }
+
+const lastOf = (entries: readonly { readonly logIndex: number }[]): number => entries.at(-1)?.logIndex ?? -1;
+
+const textOf = (resource: AuditEvent | undefined): string | undefined =>
+  resource === undefined ? undefined : JSON.stringify(resource);
 
 /** What an entry itself is, is no row of `issued`: its number is below all of those. */
 const projectedIssue = (logIndex: number): number => -1 - logIndex;

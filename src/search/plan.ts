@@ -16,6 +16,7 @@ import {
   updatedFragment,
   valueFragment,
 } from './fragments.ts';
+import { anyOf, beginningWith, hasWord, ID, rowsWith } from './words.ts';
 
 export interface Plan {
   readonly shapes: readonly KnownShape[];
@@ -105,19 +106,17 @@ interface Found {
 function foundBy(criterion: Criterion, names: Names): readonly Found[] {
   const { home, name } = criterion.parameter;
   if (home === 'id' && criterion.by === 'token') {
-    const ids = JSON.stringify(criterion.values.map(({ code = '' }) => code));
-    const listed = 'id IN (SELECT value FROM json_each(?))';
+    const listed = criterion.values.map(({ code = '' }) => code);
     return [
-      { rows: fragment(`SELECT row FROM version WHERE ${listed}`, ids), test: fragment(`v.${listed}`, ids) },
+      {
+        rows: word(ID, anyOf(listed), names).rows,
+        test: fragment('v.id IN (SELECT value FROM json_each(?))', JSON.stringify(listed)),
+      },
     ];
   }
   if (home !== 'word') return [];
   if (criterion.by === 'reference') {
-    const listed = fragment(
-      'value IN (SELECT value FROM json_each(?)) AND system = 0',
-      JSON.stringify(criterion.values),
-    );
-    return [word(name, listed, names)];
+    return [word(name, both([anyOf(criterion.values), fragment('w.system = 0')]), names)];
   }
   if (criterion.by === 'string') return [word(name, either(criterion.values.map(beginningWith)), names)];
   if (criterion.by === 'identifier')
@@ -126,28 +125,17 @@ function foundBy(criterion: Criterion, names: Names): readonly Found[] {
   return [];
 }
 
-function word(parameter: string, { sql, values }: Fragment, names: Names): Found {
+function word(parameter: string, which: Fragment, names: Names): Found {
   const number = names.find(parameter) ?? -1;
-  return {
-    rows: fragment(`SELECT row FROM word WHERE parameter = ? AND ${sql}`, number, ...values),
-    test: fragment(
-      `EXISTS (SELECT 1 FROM word WHERE parameter = ? AND ${sql} AND row = v.row)`,
-      number,
-      ...values,
-    ),
-  };
+  return { rows: rowsWith(number, which), test: hasWord(number, which) };
 }
-
-/** Texts sort by their code points: those that begin so lie between the beginning and the end of all that follow it. */
-const beginningWith = (text: string): Fragment =>
-  fragment('value >= ? AND value < ?', text, `${text}\u{10ffff}`);
 
 function identifiersIn(values: readonly TokenValue[], names: Names): readonly Fragment[] {
   return values.map(({ system, code }) => {
     const scope = system === null ? 0 : system === undefined ? undefined : (names.find(system) ?? -1);
     return both([
-      ...(code === undefined ? [] : [fragment('value = ?', code)]),
-      ...(scope === undefined ? [] : [fragment('system = ?', scope)]),
+      ...(code === undefined ? [] : [anyOf([code])]),
+      ...(scope === undefined ? [] : [fragment('w.system = ?', scope)]),
     ]);
   });
 }
@@ -179,7 +167,9 @@ function shapeTest(
 /** Rows are in the order of their issue: the first issued at a time or later is found by halving. */
 export function createRowAt(db: Database.Database): (ms: number) => number {
   const last = db.prepare<[], number | null>('SELECT max(row) FROM version').pluck();
-  const updated = db.prepare<[number], number>('SELECT updated_ms FROM version WHERE row = ?').pluck();
+  const updated = db
+    .prepare<[number], number>('SELECT updated_ms FROM version WHERE row >= ? ORDER BY row LIMIT 1')
+    .pluck();
   return (ms) => {
     let [low, high] = [1, (last.get() ?? 0) + 1];
     while (low < high) {

@@ -8,7 +8,7 @@ import Database from 'better-sqlite3';
 import { createPrivate } from '../store/sqlite/open.ts';
 
 /** Of the tables below; what the parameters and the zone put into them is part of the signature too. */
-export const SCHEMA_VERSION = 2;
+export const SCHEMA_VERSION = 3;
 
 /** `superseded` of what is current: above any row. */
 export const CURRENT = 9e15;
@@ -38,7 +38,7 @@ CREATE INDEX subject_by_identifier ON subject (value, system);
 
 CREATE TABLE name (name INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT;
 
--- One row a version, in the order of the ledger; superseded by the row that holds the next. So a search can be
+-- One row a version, in the order of the ledger and, within an issue, of its places; superseded by the row that holds the next. So a search can be
 -- answered as of any row, and its later pages are of the same moment as its first.
 CREATE TABLE version (
   row        INTEGER PRIMARY KEY,
@@ -54,17 +54,19 @@ CREATE TABLE version (
   value      REAL,
   superseded INTEGER NOT NULL DEFAULT ${CURRENT}
 ) STRICT;
-CREATE INDEX version_by_id ON version (id);
 CREATE INDEX version_by_subject ON version (subject, shape, hi, row);
 CREATE INDEX version_by_shape ON version (shape, hi, row);
 
--- Identifiers and references.
+-- Ids, identifiers and references (words.ts).
 CREATE TABLE word (
+  -- From its first dot on, but for what is searched by how it begins.
   value     TEXT    NOT NULL,
   parameter INTEGER NOT NULL,
-  system    INTEGER NOT NULL,
   row       INTEGER NOT NULL,
-  PRIMARY KEY (value, parameter, system, row)
+  system    INTEGER NOT NULL,
+  -- JSON: pairs of what stands before the dot, and how many rows further on the version is that has it.
+  places    TEXT    NOT NULL,
+  PRIMARY KEY (value, parameter, row, system)
 ) STRICT, WITHOUT ROWID;
 `;
 

@@ -45,6 +45,24 @@ export function readRange(text: string, zone: MomentOf): Range | undefined {
   return { lo: moment(start), hi: moment(utc(next[0] ?? 0, next[1] ?? 1, next[2] ?? 1, 0, 0, 0)) };
 }
 
+/** {@link readRange} in a zone. */
+export type ReadDate = (text: string) => Range | undefined;
+
+/** Beyond so many texts all are read again. */
+const MOST_KEPT = 5000;
+
+/** What one reading issues names few times, each in many places: each text is read once. */
+export function createDateReader(zone: MomentOf): ReadDate {
+  const known = new Map<string, Range | undefined>();
+  return (text) => {
+    if (known.has(text)) return known.get(text);
+    const range = readRange(text, zone);
+    if (known.size >= MOST_KEPT) known.clear();
+    known.set(text, range);
+    return range;
+  };
+}
+
 function utc(y: number, mo: number, d: number, h: number, mi: number, s: number): number {
   // Not Date.UTC, which takes the years 0 to 99 for the twentieth century.
   const date = new Date(0);

@@ -1,5 +1,5 @@
 /** What the index keeps of a resource, found by the paths of its search parameters. */
-import { EVER, type MomentOf, type Range, readRange } from './date-range.ts';
+import { EVER, type Range, type ReadDate } from './date-range.ts';
 import type { ResourceType, SearchParameter } from './resource-type.ts';
 
 export type Json = Readonly<Record<string, unknown>>;
@@ -35,6 +35,8 @@ export interface Subject {
 /** `system` of a reference is ''; of an identifier without one, null. */
 export interface Word {
   readonly parameter: string;
+  /** It is asked for by how it begins. */
+  readonly byBeginning: boolean;
   readonly system: string | null;
   readonly value: string;
 }
@@ -51,44 +53,72 @@ export interface Extract {
   readonly words: readonly Word[];
 }
 
+/** What is looked at in a resource. */
+export interface Looked {
+  readonly id: unknown;
+  readonly version: unknown;
+  readonly updated: unknown;
+  readonly code: unknown;
+  /** What each parameter of the type looks at, in their order. */
+  readonly values: readonly (readonly unknown[])[];
+}
+
 /** @throws {Error} when the resource has no id or meta: it was not written here */
-export function extract(type: ResourceType, resource: Json, zone: MomentOf): Extract {
-  const { id, meta } = resource as { id?: string; meta?: { versionId?: string; lastUpdated?: string } };
-  const updatedMs = Date.parse(meta?.lastUpdated ?? '');
-  if (id === undefined || meta?.versionId === undefined || Number.isNaN(updatedMs))
-    throw new Error(`a ${type.type} in the ledger lacks its id, versionId or lastUpdated`);
+export function extract(type: ResourceType, resource: Json, readDate: ReadDate): Extract {
+  const meta = isJson(resource.meta) ? resource.meta : {};
+  const looked: Looked = {
+    id: resource.id,
+    version: meta.versionId,
+    updated: meta.lastUpdated,
+    code: resource.code,
+    values: type.parameters.map((parameter) => valuesAt(resource, parameter)),
+  };
+  return { ...ownOf(type, looked, readDate), shape: shapeOf(type, looked) };
+}
+
+/** What resources have in common that look so. */
+export function shapeOf({ type, parameters }: ResourceType, { code, values }: Looked): Shape {
   const tokens: Record<string, readonly Token[]> = {};
   const present: string[] = [];
+  let unit: Unit | null = null;
+  parameters.forEach((parameter, i) => {
+    const { home, name } = parameter;
+    const here = values[i] ?? [];
+    if (home === 'shape') tokens[name] = tokensOf(parameter, here);
+    if (home === 'value') unit ??= unitOf(here.find(isQuantity));
+    if ((home === 'subject' || home === 'word') && isThere(parameter, here)) present.push(name);
+  });
+  return { type, tokens, text: textOf(code), unit, present };
+}
+
+/** All but the shape. @throws {Error} when there is no id or meta */
+export function ownOf(
+  { type, parameters }: ResourceType,
+  { id, version, updated, values }: Looked,
+  readDate: ReadDate,
+): Omit<Extract, 'shape'> {
+  const updatedMs = typeof updated === 'string' ? Date.parse(updated) : Number.NaN;
+  if (typeof id !== 'string' || typeof version !== 'string' || Number.isNaN(updatedMs))
+    throw new Error(`a ${type} in the ledger lacks its id, versionId or lastUpdated`);
   const words: Word[] = [];
   let subject: Subject | null = null;
   let effective: Range | null = null;
   let quantity: Quantity | undefined;
-  for (const parameter of type.parameters) {
-    const { home, name } = parameter;
-    if (home === 'id' || home === 'updated') continue;
-    const values = valuesAt(resource, parameter);
-    if (home === 'shape') tokens[name] = tokensOf(parameter, values);
-    if (home === 'effective') effective ??= rangeOf(values[0], zone);
-    if (home === 'value') quantity ??= values.find(isQuantity);
-    if (home === 'subject') subject ??= subjectOf(values[0]);
-    if (home === 'word') for (const value of values) words.push(...wordsOf(parameter, value));
-    if ((home === 'subject' || home === 'word') && isThere(parameter, values)) present.push(name);
+  for (let i = 0; i < parameters.length; i += 1) {
+    const parameter = parameters[i];
+    const here = values[i];
+    if (parameter === undefined || here === undefined || here.length === 0) continue;
+    if (parameter.home === 'effective') effective ??= rangeOf(here[0], readDate);
+    else if (parameter.home === 'value') quantity ??= here.find(isQuantity);
+    else if (parameter.home === 'subject') subject ??= subjectOf(here[0]);
+    else if (parameter.home === 'word')
+      for (const value of here) for (const word of wordsOf(parameter, value)) words.push(word);
   }
-  const unit = quantity === undefined ? null : unitOf(quantity);
-  return {
-    id,
-    version: meta.versionId,
-    updatedMs,
-    shape: { type: type.type, tokens, text: textOf(resource.code), unit, present },
-    subject,
-    effective,
-    value: quantity?.value ?? null,
-    words,
-  };
+  return { id, version, updatedMs, subject, effective, value: quantity?.value ?? null, words };
 }
 
 /** An element that only has words counts as there; `patient` is a subject that is a Patient. */
-function isThere({ name }: SearchParameter, values: readonly unknown[]): boolean {
+export function isThere({ name }: SearchParameter, values: readonly unknown[]): boolean {
   if (name !== 'patient') return values.length > 0;
   return values.map(subjectOf).some((each) => each !== null && isPatient(each));
 }
@@ -110,7 +140,7 @@ function valuesAt(resource: Json, parameter: SearchParameter): readonly unknown[
   return values;
 }
 
-function collect(value: unknown, steps: readonly string[], at: number, into: unknown[]): void {
+export function collect(value: unknown, steps: readonly string[], at: number, into: unknown[]): void {
   if (Array.isArray(value)) {
     for (const each of value) collect(each, steps, at, into);
     return;
@@ -122,16 +152,16 @@ function collect(value: unknown, steps: readonly string[], at: number, into: unk
 
 const knownSteps = new WeakMap<SearchParameter, readonly (readonly string[])[]>();
 
-function stepsOf(parameter: SearchParameter): readonly (readonly string[])[] {
+export function stepsOf(parameter: SearchParameter): readonly (readonly string[])[] {
   const known = knownSteps.get(parameter) ?? parameter.paths.map((path) => path.split('.'));
   knownSteps.set(parameter, known);
   return known;
 }
 
-const isJson = (value: unknown): value is Json =>
+export const isJson = (value: unknown): value is Json =>
   typeof value === 'object' && value !== null && !Array.isArray(value);
 
-function tokensOf({ system }: SearchParameter, values: readonly unknown[]): readonly Token[] {
+export function tokensOf({ system }: SearchParameter, values: readonly unknown[]): readonly Token[] {
   const tokens: Token[] = [];
   for (const value of values) {
     if (typeof value === 'string') tokens.push([system ?? null, value]);
@@ -151,17 +181,20 @@ const textOrNull = (value: unknown): string | null => (typeof value === 'string'
 
 function wordsOf({ name, kind }: SearchParameter, value: unknown): readonly Word[] {
   if (kind === 'string' && typeof value === 'string')
-    return [{ parameter: name, system: null, value: value.toLowerCase() }];
+    return [{ parameter: name, byBeginning: true, system: null, value: value.toLowerCase() }];
   if (!isJson(value)) return [];
   if (kind === 'token') return identifierWord(name, value);
   const reference = textOrNull(value.reference);
-  const target = reference === null ? [] : [{ parameter: name, system: '', value: unversioned(reference) }];
+  const target =
+    reference === null
+      ? []
+      : [{ parameter: name, byBeginning: false, system: '', value: unversioned(reference) }];
   const named = isJson(value.identifier) ? identifierWord(`${name}:identifier`, value.identifier) : [];
   return [...target, ...named];
 }
 
 const identifierWord = (parameter: string, { system, value }: Json): readonly Word[] =>
-  typeof value === 'string' ? [{ parameter, system: textOrNull(system), value }] : [];
+  typeof value === 'string' ? [{ parameter, byBeginning: false, system: textOrNull(system), value }] : [];
 
 const unversioned = (reference: string): string => reference.replace(/\/_history\/[^/]+$/, '');
 
@@ -175,26 +208,31 @@ function subjectOf(value: unknown): Subject | null {
 }
 
 /** dateTime, instant, Period or Timing (from its first event to its last). */
-function rangeOf(value: unknown, zone: MomentOf): Range | null {
-  if (typeof value === 'string') return readRange(value, zone) ?? null;
+function rangeOf(value: unknown, readDate: ReadDate): Range | null {
+  if (typeof value === 'string') return readDate(value) ?? null;
   if (!isJson(value)) return null;
   if (Array.isArray(value.event)) {
-    const events = value.event.flatMap((each) => readRange(String(each), zone) ?? []);
+    const events = value.event.flatMap((each) => readDate(String(each)) ?? []);
     if (events.length === 0) return null;
     return { lo: Math.min(...events.map(({ lo }) => lo)), hi: Math.max(...events.map(({ hi }) => hi)) };
   }
-  const start = typeof value.start === 'string' ? readRange(value.start, zone) : undefined;
-  const end = typeof value.end === 'string' ? readRange(value.end, zone) : undefined;
+  const start = typeof value.start === 'string' ? readDate(value.start) : undefined;
+  const end = typeof value.end === 'string' ? readDate(value.end) : undefined;
   return start === undefined && end === undefined ? null : { lo: start?.lo ?? -EVER, hi: end?.hi ?? EVER };
 }
 
 type Quantity = Json & { readonly value: number };
 
-const isQuantity = (value: unknown): value is Quantity => isJson(value) && typeof value.value === 'number';
+export const isQuantity = (value: unknown): value is Quantity =>
+  isJson(value) && typeof value.value === 'number';
 
-const unitOf = ({ system, code, unit, comparator }: Json): Unit => ({
-  system: textOrNull(system),
-  code: textOrNull(code),
-  unit: textOrNull(unit),
-  comparator: textOrNull(comparator),
-});
+export function unitOf(quantity: Quantity | undefined): Unit | null {
+  if (quantity === undefined) return null;
+  const { system, code, unit, comparator } = quantity;
+  return {
+    system: textOrNull(system),
+    code: textOrNull(code),
+    unit: textOrNull(unit),
+    comparator: textOrNull(comparator),
+  };
+}

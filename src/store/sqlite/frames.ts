@@ -38,9 +38,15 @@ type Stored = readonly (readonly [string, ...string[]])[];
 
 /** Reads stored texts back. @throws {Error} when a frame is missing: the database is damaged */
 export function createFrameReader(db: Database.Database): (stored: string) => string[] {
+  const framedIn = createFramedReader(db);
+  return (stored) => framedIn(stored).map(fill);
+}
+
+/** The same, with the holes still open. @throws {Error} when a frame is missing */
+export function createFramedReader(db: Database.Database): (stored: string) => Framed[] {
   const frameOf = createFrameFinder(db);
   return (stored) =>
-    (JSON.parse(stored) as Stored).map(([name, ...holes]) => fill({ frame: frameOf(name), holes }));
+    (JSON.parse(stored) as Stored).map(([name, ...holes]) => ({ frame: frameOf(name), holes }));
 }
 
 /** Reads some of the stored texts back; undefined past the last. @throws {Error} when a frame is missing */

@@ -1,0 +1,133 @@
+/**
+ * What the index finds in a text by its frame and holes, beside what it finds in the whole text.
+ * The whole text is read by JSON.parse, which knows nothing of frames.
+ */
+import fc from 'fast-check';
+import { expect, test, vi } from 'vitest';
+import type { Subject } from '../../src/domain/book.ts';
+import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
+import { decide, enter } from '../../src/domain/decide.ts';
+import { createDateReader } from '../../src/fhir/search/date-range.ts';
+import { extract, type Json } from '../../src/fhir/search/extract.ts';
+import { createFramedExtractor } from '../../src/fhir/search/framed-extract.ts';
+import { RESOURCE_TYPES } from '../../src/fhir/search/resource-types.ts';
+import { FrameBuilder, type Framed, fill } from '../../src/json/frame.ts';
+import { filled, fillingOf, readSkeleton } from '../../src/json/skeleton.ts';
+import { issueOf, toolsOf } from '../../src/record/drain-issue.ts';
+import { entryOf, type Told } from '../support/drain-script.ts';
+import { arrivalOf, ledger } from '../support/ledgers.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
+
+vi.setConfig({ testTimeout: 120_000 });
+
+const READ_DATE = createDateReader((local) => local);
+const TOOLS = toolsOf({
+  policy: DEFAULT_POLICY,
+  canonical: 'http://example.org/test',
+  origin: 'test.example',
+  terminology: USUAL_TERMINOLOGY,
+});
+
+function* resourcesOf(story: readonly Told[]): Generator<Framed> {
+  const subject: Subject = new Map();
+  for (const told of story) {
+    const drain = told.drain ?? 'd1';
+    const seq = (subject.get(drain)?.head ?? 0) + 1;
+    const entry = entryOf(told, seq);
+    const decision = decide(subject, entry, DEFAULT_POLICY);
+    if ('refused' in decision) throw new Error(`${told.key}: ${decision.refused}`);
+    const place = { stream: drain, drain, seq, recordedMs: 0, recordedAt: '2026-03-01T08:00:00.000Z' };
+    for (const change of decision.changes) yield* issueOf(change, subject, entry, place, TOOLS).resources;
+    enter(subject, decision, DEFAULT_POLICY);
+  }
+}
+
+function inWhole(framed: Framed) {
+  const resource = JSON.parse(fill(framed)) as Json;
+  const type = RESOURCE_TYPES.find((each) => each.type === resource.resourceType);
+  return type === undefined ? undefined : extract(type, resource, READ_DATE);
+}
+
+test('the same is found in what generated ledgers issue, mostly without making its text', () => {
+  const found = createFramedExtractor(RESOURCE_TYPES, READ_DATE);
+  const seen = { all: 0, byFrame: 0 };
+  fc.assert(
+    fc.property(ledger.chain(arrivalOf), (story) => {
+      for (const framed of resourcesOf(story)) {
+        expect(found(framed)).toEqual(inWhole(framed));
+        const skeleton = readSkeleton(framed.frame);
+        seen.all += 1;
+        if (skeleton !== undefined && fillingOf(skeleton, framed) !== undefined) seen.byFrame += 1;
+      }
+    }),
+    { numRuns: 20 },
+  );
+  expect(seen.all).toBeGreaterThan(300);
+  expect(seen.byFrame / seen.all).toBeGreaterThan(0.7);
+});
+
+const REFERENCE = { reference: 'Observation/level.d.a' };
+const texts = fc.constantFrom('a', 'level.d.a', 'x\\"y', '\u0001', '2026-03-01T08:00:00Z', 'Patient/1', '');
+const resource = fc.record({
+  resourceType: fc.constantFrom('Observation', 'Provenance', 'Device', 'Basic'),
+  id: texts,
+  meta: fc.constant({ versionId: '1', lastUpdated: '2026-03-01T08:00:00.000Z' }),
+  identifier: fc.array(fc.record({ system: texts, value: texts }), { maxLength: 2 }),
+  status: fc.constantFrom('final', 'amended'),
+  code: fc.record({
+    coding: fc.array(fc.record({ system: texts, code: texts }), { maxLength: 2 }),
+    text: texts,
+  }),
+  subject: fc.record({ reference: texts, identifier: fc.record({ value: texts }) }),
+  effectiveDateTime: texts,
+  valueQuantity: fc.record({ value: fc.double({ noNaN: true, noDefaultInfinity: true }), code: texts }),
+  hasMember: fc.array(fc.record({ reference: texts }), { maxLength: 3 }),
+  target: fc.array(fc.constant(REFERENCE), { maxLength: 3 }),
+});
+
+test('the same is found wherever a text is cut into what is fixed and what is a hole', () => {
+  const found = createFramedExtractor(RESOURCE_TYPES, READ_DATE);
+  const cut = fc.array(fc.record({ length: fc.integer({ min: 1, max: 60 }), isHole: fc.boolean() }));
+  fc.assert(
+    fc.property(resource, cut, (content, cuts) => {
+      const text = JSON.stringify(content);
+      const to = new FrameBuilder();
+      let at = 0;
+      for (const { length, isHole } of cuts) {
+        const piece = text.slice(at, at + length);
+        if (isHole) to.hole(piece);
+        else to.fixed(piece);
+        at += length;
+      }
+      const framed = to.fixed(text.slice(at)).built();
+      expect(fill(framed)).toBe(text);
+      expect(found(framed)).toEqual(inWhole(framed));
+    }),
+    { numRuns: 2000 },
+  );
+});
+
+/** Whole values and parts of strings as holes, as the service writes them. */
+test.each([
+  ['a number', '{"a":', '12.50', '}', { a: 12.5 }],
+  ['an object', '{"a":', '{"b":[1]}', '}', { a: { b: [1] } }],
+  ['a part of a string', '{"a":"x.', 'y', '.z"}', { a: 'x.y.z' }],
+])('a hole that is %s is filled in its place', (_, before, hole, after, expected) => {
+  const framed = new FrameBuilder().fixed(before).hole(hole).fixed(after).built();
+  const skeleton = readSkeleton(framed.frame);
+  const filling = skeleton === undefined ? undefined : fillingOf(skeleton, framed);
+  expect(skeleton === undefined || filling === undefined ? null : filled(skeleton.root, filling)).toEqual(
+    expected,
+  );
+});
+
+test.each([
+  ['the end of a value and the start of the next', '{"a":', '1,"b":2', '}'],
+  ['a part of a string that ends it', '{"a":"', 'x","b":"y', '"}'],
+  ['a part of a string with an escape', '{"a":"', '\\u0041', '"}'],
+  ['a value that starts within it', '{"a":', '{"b":"c', '"}}'],
+])('a hole that is %s leaves the whole text to be read', (_, before, hole, after) => {
+  const framed = new FrameBuilder().fixed(before).hole(hole).fixed(after).built();
+  const skeleton = readSkeleton(framed.frame);
+  expect(skeleton === undefined ? undefined : fillingOf(skeleton, framed)).toBeUndefined();
+});

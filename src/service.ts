@@ -104,13 +104,14 @@ interface Standing {
 async function stand(
   opened: Store,
   chosen: Configuration,
-  { origin, proof: proofConfig }: Config,
+  { origin, proof: proofConfig, targets }: Config,
   logger: FastifyBaseLogger,
 ): Promise<Standing> {
   const doubts = standingOf(opened, origin, proofConfig).map(({ why }) => why);
   if (doubts.length === 0) {
     const versions = await configure(opened, chosen, logger);
     const proof = await startProof(opened, origin, proofConfig, logger);
+    await opened.noteServed(namesOf(targets), Date.now());
     return { store: opened, proof, versions, writes: true };
   }
   logger.error(
@@ -134,12 +135,14 @@ const recordingParts = (store: Store, settings: RecordSettings) => ({
   canonical: settings.canonical,
 });
 
+const namesOf = (targets: Config['targets']): string[] => targets.map(({ target }) => target.name);
+
 const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['onFatal']): Store =>
   openSqliteStore({
     file: config.database,
     migrationsFolder: MIGRATIONS,
     origin: config.origin,
-    targets: config.targets.map(({ target }) => target.name),
+    targets: namesOf(config.targets),
     policy,
     mostQueued: MOST_QUEUED,
     now: Date.now,

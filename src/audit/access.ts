@@ -7,6 +7,7 @@ import { hash } from 'node:crypto';
 import type { Reference } from '../domain/entry.ts';
 import { writeCanonical } from '../json/canonical.ts';
 import type { Client, Sender } from './chain.ts';
+import { DELIVERY } from './delivery-steps.ts';
 
 /** FHIR R4 restful-interaction, as far as there is something of it here. */
 export type Interaction =
@@ -58,6 +59,7 @@ export function accessStream({ client, subject }: Client, recordedAt: string): s
 
 const isAccessStream = (stream: string): boolean => stream.startsWith(PREFIX);
 
-/** Streams that no sender writes to: of the service, of the log itself, and of who accessed what. */
-export const isOwnStream = (stream: string): boolean =>
-  stream === 'configuration' || stream === 'log' || stream === 'hl7v2' || isAccessStream(stream);
+const OWN: ReadonlySet<string> = new Set(['configuration', 'log', 'hl7v2', DELIVERY]);
+
+/** Streams that no sender writes to: of the service, of the log itself, of deliveries, and of who accessed what. */
+export const isOwnStream = (stream: string): boolean => OWN.has(stream) || isAccessStream(stream);

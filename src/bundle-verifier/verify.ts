@@ -9,30 +9,23 @@ import { createReadStream, readFileSync, realpathSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
-type Code = 0 | 1 | 2 | 3 | 4;
 /** What is wrong first, in words. */
-export type Verdict = { readonly code: Code; readonly text: string };
+export type Verdict = { readonly code: 0 | 1 | 2 | 3 | 4; readonly text: string };
 
 type Entry = Readonly<
   Record<'log_index' | 'seq', number> &
     Record<'stream' | 'envelope' | 'hash' | 'salt' | 'body', string> &
     Record<'issued' | 'proof', readonly string[]>
->;
-
-interface Manifest {
-  readonly format: string;
-  readonly log: string;
+> & { readonly steps?: readonly { readonly event: number; readonly salt: string; readonly text: string }[] };
+type Manifest = Readonly<Record<'format' | 'log', string>> & {
   readonly about: { readonly from_index?: number; readonly to_index?: number };
   readonly entries: number;
   readonly files: Readonly<Record<string, string>>;
-}
-
-const failure = (code: Code, text: string): Error =>
-  Object.assign(new Error(text), { verdict: { code, text } });
+};
 
 /** @throws {Error} that carries the verdict, unless it is so */
-function must(isSo: boolean, text: string, code: Code = 1): asserts isSo {
-  if (!isSo) throw failure(code, text);
+function must(isSo: boolean, text: string, code: Verdict['code'] = 1): asserts isSo {
+  if (!isSo) throw Object.assign(new Error(text), { verdict: { code, text } });
 }
 
 const sha256 = (...parts: (string | Buffer)[]): Buffer =>
@@ -57,7 +50,9 @@ async function check(folder: string, key: string | null): Promise<string> {
     must((await fileHash(folder, name)) === due, `${name} is not the file that the manifest lists`);
   const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
   const frames = await readFrames(folder);
-  const said = { resources: createHash('sha256'), corrections: createHash('sha256') };
+  const told = ['resources.ndjson', 'corrections.ndjson', 'deliveries.ndjson'];
+  const said = new Map(told.map((name) => [name, createHash('sha256')]));
+  const say: Say = (name, text) => said.get(name)?.update(text);
   const ends = new Map<string, Entry>();
   const notices: Entry[] = [];
   const { from_index = 0, to_index = from_index - 1 } = manifest.about;
@@ -70,17 +65,16 @@ async function check(folder: string, key: string | null): Promise<string> {
     must(envelope.recorded_at >= recordedAt, `${place}: it was recorded before the entry before it`);
     reached = checkRange(manifest, entry, place, ends.has(entry.stream), reached);
     checkProof(entry, place, head);
-    tell(entry, place, envelope.recorded_at, frames, said);
+    tell(entry, place, envelope.recorded_at, frames, say);
+    tellSteps(entry, place, isPicked(manifest, entry.stream), say);
     if (entry.stream === 'log') notices.push(entry);
     ends.set(entry.stream, entry);
     [count, last, recordedAt] = [count + 1, entry.log_index, envelope.recorded_at];
   }
   must(count === manifest.entries, `${manifest.entries} entries are listed, and ${count} are here`, 2);
   must(reached === to_index, `entry ${reached + 1} is missing`, 2);
-  for (const [name, sum] of Object.entries(said)) {
-    const isSame = sum.digest('hex') === manifest.files[`${name}.ndjson`];
-    must(isSame, `${name}.ndjson is not what the entries say`);
-  }
+  for (const [name, sum] of said)
+    must(sum.digest('hex') === manifest.files[name], `${name} is not what the entries say`);
   checkSignature(head, notices, manifest.log, key);
   return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}`;
 }
@@ -135,9 +129,9 @@ function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Ent
   return said;
 }
 
-/** Of accesses, of devices and of what was unmatched only what was about the drain or patient is here. */
+/** Of accesses, devices, deliveries and of what was unmatched only what was about the drain or patient is here. */
 const isPicked = ({ about }: Manifest, stream: string): boolean =>
-  about.from_index === undefined && /^(access\.|device-|unmatched$)/.test(stream);
+  about.from_index === undefined && /^(access\.|device-|(unmatched|delivery)$)/.test(stream);
 
 /**
  * A period is whole from its first to its last entry; all else, and the keys, from the first entry of its stream on.
@@ -181,27 +175,33 @@ function checkProof({ log_index, hash, proof }: Entry, place: string, { size, ro
   must(end === 0 && sum.equals(root), `${place}: its proof does not lead to the checkpoint`);
 }
 
+type Say = (name: string, text: string) => void;
 /** What resources.ndjson and corrections.ndjson must say of the entry. */
-function tell(
-  { log_index, body, issued }: Entry,
-  place: string,
-  recordedAt: string,
-  frames: ReadonlyMap<string, string>,
-  said: Readonly<Record<'resources' | 'corrections', ReturnType<typeof createHash>>>,
-): void {
-  for (const stored of issued)
-    for (const [name = '', ...holes] of JSON.parse(stored) as string[][]) {
-      const frame = frames.get(name);
-      if (frame === undefined)
-        throw failure(2, `${place}: the frame ${name} of a text issued with it is missing`);
-      const parts = frame.split('\u0001');
-      const filled = parts.slice(1).map((part) => (holes[part.charCodeAt(0) - 32] ?? '') + part.slice(1));
-      const text = [parts[0], ...filled].join('');
-      said.resources.update(`{"log_index":${log_index},"resource":${text}}\n`);
-    }
-  const { kind } = JSON.parse(body) as { kind?: string };
+function tell(entry: Entry, place: string, at: string, frames: ReadonlyMap<string, string>, say: Say): void {
+  const { log_index, body, issued } = entry;
+  for (const [name = '', ...holes] of issued.flatMap((stored) => JSON.parse(stored) as string[][])) {
+    const frame = frames.get(name);
+    must(frame !== undefined, `${place}: the frame ${name} of a text issued with it is missing`, 2);
+    const parts = frame.split('\u0001');
+    const filled = parts.slice(1).map((part) => (holes[part.charCodeAt(0) - 32] ?? '') + part.slice(1));
+    say('resources.ndjson', `{"log_index":${log_index},"resource":${[parts[0], ...filled].join('')}}\n`);
+  }
+  const { kind = '' } = JSON.parse(body) as { kind?: string };
   if (kind === 'corrected' || kind === 'entered-in-error')
-    said.corrections.update(`{"log_index":${log_index},"recorded_at":"${recordedAt}","body":${body}}\n`);
+    say('corrections.ndjson', `{"log_index":${log_index},"recorded_at":"${at}","body":${body}}\n`);
+}
+
+/** The same of deliveries.ndjson: each step has its hash, 0x06 salt text, at its place in the list of the entry. */
+function tellSteps({ log_index, stream, body, steps = [] }: Entry, place: string, isPart: boolean, say: Say) {
+  type Listed = { first?: number; hashes?: string[] };
+  const { first = 0, hashes = [] } = JSON.parse(stream === 'delivery' ? body : '{}') as Listed;
+  for (const [n, { event, salt, text }] of steps.entries()) {
+    const isNamed = hex(Buffer.of(6), Buffer.from(salt, 'hex'), text) === hashes[event - first];
+    const isSo = isNamed && event > (steps[n - 1]?.event ?? -1);
+    must(isSo, `${place}: delivery event ${event} is not as it tells it`);
+    say('deliveries.ndjson', `{"log_index":${log_index},"event":${event},"step":${text}}\n`);
+  }
+  must(isPart || steps.length === hashes.length, `${place}: a delivery event that it tells of is missing`, 2);
 }
 
 /** The key given must be one that the log names, each handed over by the one before; the newest has signed. */
@@ -228,7 +228,7 @@ function checkSignature(head: Head, notices: readonly Entry[], log: string, give
   const newest = keys.at(-1) as Buffer;
   const id = sha256(`${origin}\n`, Buffer.of(1), newest).subarray(0, 4);
   const found = head.signatures.find((each) => each.name === origin && each.signed.subarray(0, 4).equals(id));
-  if (found === undefined) throw failure(3, 'the checkpoint is not signed by the key of the log');
+  must(found !== undefined, 'the checkpoint is not signed by the key of the log', 3);
   const isGood = isSigned(found.signed.subarray(4), head.body, newest);
   must(isGood, 'the signature does not fit the checkpoint');
 }

@@ -184,6 +184,8 @@ export interface DeliveryStore {
    * until `uncertainMs`, and nothing longer than until `latestMs`.
    */
   rebaseWaits(target: string, uncertainMs: number, latestMs: number): Promise<void>;
+  /** Notes which targets begin to be served, or cease to be, since that was last noted. */
+  noteServed(targets: readonly string[], nowMs: number): Promise<void>;
   noteTarget(
     target: string,
     kind: TargetEventKind,

@@ -10,6 +10,7 @@ export function readOnly(store: Store, reason: string): Store {
     extend: refuse,
     settle: refuse,
     rebaseWaits: refuse,
+    noteServed: refuse,
     noteTarget: refuse,
     requeue: refuse,
     skip: refuse,

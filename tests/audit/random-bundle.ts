@@ -11,6 +11,7 @@ import {
   writeEnvelope,
 } from '../../src/audit/chain.ts';
 import { originOf, rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/checkpoint.ts';
+import { stepHash, writeSteps } from '../../src/audit/delivery-steps.ts';
 import { Frontier, inclusionProof, leafOf, type ReadSubtree } from '../../src/audit/merkle.ts';
 import { writeFirstKey, writeRestored, writeRotation } from '../../src/audit/notices.ts';
 import { fill } from '../../src/json/frame.ts';
@@ -27,6 +28,14 @@ export interface BundleEntry {
   body: string;
   issued: string[];
   proof: string[];
+  /** Of an entry about deliveries. */
+  steps?: Step[];
+}
+
+interface Step {
+  event: number;
+  salt: string;
+  text: string;
 }
 
 export interface Bundle {
@@ -40,6 +49,7 @@ export interface Bundle {
 
 type Random = () => number;
 const below = (random: Random, n: number): number => Math.floor(random() * n);
+const saltBy = (random: Random): Buffer => Buffer.from(Array.from({ length: 16 }, () => below(random, 256)));
 const FRAMES = ['{"a":\u0001 }', '{"a":\u0001 ,"b":[\u0001!,\u0001 ]}'].map((text) => ({
   name: frameName(text),
   text,
@@ -49,13 +59,26 @@ const FRAMES = ['{"a":\u0001 }', '{"a":\u0001 ,"b":[\u0001!,\u0001 ]}'].map((tex
 export function randomBundle(random: Random): Bundle {
   const ends = new Map<string, { seq: number; hash: string }>();
   const entries: BundleEntry[] = [];
-  let [key, restores] = [generateKeyPairSync('ed25519').privateKey, 0];
+  let [key, restores, nextStep] = [generateKeyPairSync('ed25519').privateKey, 0, 1 + below(random, 9)];
   const first = rawPublicKey(key);
+
+  /** Steps of deliveries of up to three drains, and the entry that tells of them. */
+  function addSteps(): void {
+    const steps = Array.from({ length: 1 + below(random, 4) }, (_, n): Step => {
+      const salt = saltBy(random).toString('hex');
+      return { event: nextStep + n, salt, text: `{"drain":"d${below(random, 3)}","kind":"ü","n":${n}}` };
+    });
+    const hashes = steps.map(({ salt, text }) => stepHash(Buffer.from(salt, 'hex'), text));
+    add('delivery', 'delivery-steps', writeSteps({ first: nextStep, hashes }));
+    nextStep += steps.length;
+    const entry = entries.at(-1);
+    if (entry !== undefined) entry.steps = steps;
+  }
 
   function add(stream: string, type: string, body: string, issued: string[] = []): void {
     const log_index = entries.length;
     const { seq, hash: prev } = ends.get(stream) ?? { seq: 0, hash: genesis(LOG, stream) };
-    const salt = Buffer.from(Array.from({ length: 16 }, () => below(random, 256)));
+    const salt = saltBy(random);
     const at = new Date(1_800_000_000_000 + 1000 * Math.floor(log_index / 2)).toISOString();
     const envelope = writeEnvelope({
       v: 1,
@@ -89,7 +112,7 @@ export function randomBundle(random: Random): Bundle {
 
   add('log', 'checkpoint-key', writeFirstKey(first));
   for (let rest = 1 + below(random, 39); rest > 0; rest -= 1) {
-    const kind = below(random, 14);
+    const kind = below(random, 15);
     if (kind === 0) {
       const next = generateKeyPairSync('ed25519').privateKey;
       add('log', 'checkpoint-key', writeRotation(LOG, key, rawPublicKey(next)));
@@ -97,11 +120,13 @@ export function randomBundle(random: Random): Bundle {
     } else if (kind === 1) {
       restores += 1;
       add('log', 'restored', writeRestored({ reason: 'r', doubt: 'd', given_up: [] }));
-    } else if (kind < 4) {
-      const stream = PICKED[below(random, PICKED.length)] ?? '';
+    } else if (kind === 2) {
+      addSteps();
+    } else if (kind < 5) {
+      const stream = ACCESSED[below(random, ACCESSED.length)] ?? '';
       add(stream, 'access', `{"kind":"access","drains":["d${below(random, 3)}"]}`);
     } else {
-      const says = kind < 6 ? (kind === 4 ? 'corrected' : 'entered-in-error') : 'reading';
+      const says = kind < 7 ? (kind === 5 ? 'corrected' : 'entered-in-error') : 'reading';
       add(
         `d${below(random, 3)}`,
         says,
@@ -114,7 +139,8 @@ export function randomBundle(random: Random): Bundle {
 }
 
 /** Streams of which a bundle of a drain holds what is about the drain. */
-export const PICKED = ['access.2026-11-20.0', 'access.2026-11-20.1', 'device-m', 'unmatched'];
+export const PICKED = ['access.2026-11-20.0', 'access.2026-11-20.1', 'device-m', 'unmatched', 'delivery'];
+const ACCESSED = PICKED.slice(0, 4);
 
 function issuedBy(random: Random): string[] {
   return Array.from({ length: below(random, 3) }, () => {
@@ -143,12 +169,18 @@ function prove(random: Random, all: BundleEntry[], key: KeyObject, first: Buffer
       (each) =>
         each.stream === 'log' || (each.log_index >= Math.min(a, b) && each.log_index <= Math.max(a, b)),
     );
-  } else if (part === 2)
-    // Of a drain: its own entries, and what was about it of accesses, devices and what was unmatched.
+  } else if (part === 2) {
+    // Of a drain: its own entries, and what was about it of accesses, deliveries, devices and what was unmatched.
+    for (const entry of all)
+      if (entry.steps !== undefined) entry.steps = entry.steps.filter(({ text }) => text.includes('d1'));
     entries = all.filter(
-      ({ stream, body }) =>
-        stream === 'log' || stream === 'd1' || (PICKED.includes(stream) && body.includes('d1')),
+      ({ stream, body, steps = [] }) =>
+        stream === 'log' ||
+        stream === 'd1' ||
+        steps.length > 0 ||
+        (PICKED.includes(stream) && body.includes('"d1"')),
     );
+  }
   const origin = originOf(LOG, restores);
   return {
     about,
@@ -168,6 +200,11 @@ export function writeBundle(folder: string, { about, entries, frames, checkpoint
     'checkpoint.txt': checkpoint,
     'entries.ndjson': lines(entries),
     'frames.ndjson': lines(frames),
+    'deliveries.ndjson': entries
+      .flatMap(({ log_index, steps = [] }) =>
+        steps.map(({ event, text }) => `{"log_index":${log_index},"event":${event},"step":${text}}\n`),
+      )
+      .join(''),
     'resources.ndjson': entries
       .flatMap(({ log_index, issued }) =>
         issued.flatMap((stored) =>

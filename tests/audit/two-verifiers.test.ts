@@ -92,6 +92,27 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     bundle.frames = bundle.frames.slice(1);
     return used;
   },
+  'another step': ({ entries }, pick) => {
+    const steps = entries.flatMap((each) => each.steps ?? []);
+    const step = steps[pick(steps.length)];
+    if (step === undefined) return false;
+    step.text = step.text.replace('"n":', '"n":1');
+    return true;
+  },
+  'a step dropped': ({ entries, about }, pick) => {
+    // In the bundle of a drain they are picked, so that one left out is not seen.
+    const telling = entries.filter(({ steps = [] }) => steps.length > 0);
+    return about.from_index !== undefined && telling[pick(telling.length)]?.steps?.pop() !== undefined;
+  },
+  'two steps swapped': ({ entries }, pick) => {
+    const telling = entries.filter(({ steps = [] }) => steps.length > 1);
+    return telling[pick(telling.length)]?.steps?.reverse() !== undefined;
+  },
+  'a step twice': ({ entries }, pick) => {
+    const telling = entries.flatMap(({ steps = [] }) => (steps.length > 0 ? [steps] : []));
+    const steps = telling[pick(telling.length)];
+    return steps?.[0] !== undefined && steps.unshift(steps[0]) > 0;
+  },
   'another key given': (bundle) => {
     bundle.key = writeVerifierKey(LOG, rawPublicKey(stranger));
     return true;

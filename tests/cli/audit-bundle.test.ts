@@ -97,6 +97,7 @@ describe('a bundle', () => {
       'README.md',
       'checkpoint.txt',
       'corrections.ndjson',
+      'deliveries.ndjson',
       'entries.ndjson',
       'frames.ndjson',
       'manifest.json',
@@ -163,7 +164,8 @@ describe('a bundle', () => {
 });
 
 describe('somebody who changes a bundle', () => {
-  test('is found wherever one bit of a file is flipped', () => {
+  test('is found wherever one bit of a file is flipped', async () => {
+    await by.claimAll(database);
     const path = bundle('--drain', by.DRAIN);
     const random = seeded(7);
     for (const name of readdirSync(path).filter(

@@ -4,12 +4,13 @@ import { join } from 'node:path';
 import Database from 'better-sqlite3';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { seeded } from '../e2e/story.ts';
+import * as by from './tampered.ts';
 import { type Bench, openBench, verify } from './verified.ts';
 
 const FLIPS = 400;
 const seed = Number(process.env.SEED ?? Date.now() % 1_000_000);
 
-/** What is vouched for. The rest: answers that senders got, hashes of requests, indexes that are made from entries, delivery. */
+/** What is vouched for. The rest: answers that senders got, hashes of requests, indexes that are made from entries, where deliveries stand. */
 const VOUCHED_FOR = [
   'SELECT * FROM ledger ORDER BY log_index',
   'SELECT log_index, hex(salt), body FROM payload ORDER BY log_index',
@@ -19,12 +20,14 @@ const VOUCHED_FOR = [
   'SELECT * FROM checkpoint ORDER BY size',
   'SELECT size, hex(frontier) FROM tree',
   'SELECT * FROM tile',
+  'SELECT *, hex(salt) FROM delivery_event ORDER BY event',
   'SELECT type, name, sql FROM sqlite_schema ORDER BY type, name',
 ];
 
 let bench: Bench;
 beforeAll(async () => {
   bench = await openBench();
+  await by.claimAll(bench.good);
 });
 afterAll(() => bench.remove());
 

@@ -79,8 +79,10 @@ describe('the tree', () => {
     ledger.store.log.watch((size) => told.push(size));
     await tell();
     await tell();
-    await ledger.store.claim('ehr', 1000, 2000, 9, []);
+    await ledger.store.rebaseWaits('ehr', 1000, 2000);
     expect(told).toEqual([1, 2, 3, 4]);
+    await ledger.store.claim('ehr', 1000, 2000, 9, []);
+    expect(told).toEqual([1, 2, 3, 4, 5]);
   });
 
   it('goes on where it was when the ledger is opened again', async () => {

@@ -2,6 +2,7 @@
 import type Database from 'better-sqlite3';
 import { createPlaceFinder } from '../../store/sqlite/log-end.ts';
 import { ofDevices } from './select-devices.ts';
+import { deliveriesOf } from './steps.ts';
 
 export type Wanted =
   | { readonly drain: string }
@@ -15,6 +16,8 @@ export interface Selection {
   readonly about: object;
   /** Places in the log, rising. */
   readonly indexes: readonly number[];
+  /** Whose steps of delivery; null: all that the entries tell of. */
+  readonly drains: readonly string[] | null;
 }
 
 /** What every bundle holds: who signs the log, and what values depend on. Neither says anything of a patient. */
@@ -33,8 +36,9 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
     ...indexesOf(db, [...OF_ALL, ...known], size),
     ...accessesTo(db, { drains: known, patient: 'patient' in wanted ? wanted.patient : null }, size),
     ...ofDevices(db, known, size),
+    ...deliveriesOf(db, known, size),
   ];
-  return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b) };
+  return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b), drains: known };
 }
 
 const drainsOf = (db: Database.Database, patient: string): string[] =>
@@ -84,5 +88,6 @@ function ofPeriod(
   return {
     about: { from, to, from_index: first, to_index: end - 1 },
     indexes: [...notices, ...period].sort((a, b) => a - b),
+    drains: null,
   };
 }

@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type Database from 'better-sqlite3';
 import { logOf, readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
+import { DELIVERY } from '../../audit/delivery-steps.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
 import { readKeys } from '../../audit/notices.ts';
 import { writeCanonical } from '../../json/canonical.ts';
@@ -14,6 +15,7 @@ import { createCheckpointReader, createNoticeReader } from '../../store/sqlite/n
 import { createSubtreeReader } from '../../store/sqlite/tree.ts';
 import { readme } from './readme.ts';
 import { type Selection, select, type Wanted } from './select.ts';
+import { createStepReader } from './steps.ts';
 
 const VERIFIER = fileURLToPath(new URL('../../bundle-verifier/verify.js', import.meta.url));
 
@@ -51,8 +53,8 @@ export function writeBundle(
   files.add('public-keys.txt', keys);
   files.add('verify.mjs', readFileSync(VERIFIER, 'utf8').replace(/\n\/\/# sourceMappingURL=.*\n?$/, '\n'));
   files.add('README.md', readme(log, selection, head.size));
-  for (const name of ['entries.ndjson', 'frames.ndjson', 'resources.ndjson', 'corrections.ndjson'])
-    files.add(name, '');
+  for (const name of ['entries', 'frames', 'resources', 'corrections', 'deliveries'])
+    files.add(`${name}.ndjson`, '');
   writeEntries(db, selection, head.size, files, onProgress);
   const manifest = { log, about: selection.about, entries: selection.indexes.length, files: files.close() };
   const format = 'drainledger-audit-bundle@v1';
@@ -77,7 +79,7 @@ const WITHDRAWS = /"kind":"(corrected|entered-in-error)"/;
 
 function writeEntries(
   db: Database.Database,
-  { indexes }: Selection,
+  { indexes, drains }: Selection,
   size: number,
   files: Files,
   onProgress: (done: number, total: number) => void,
@@ -90,15 +92,17 @@ function writeEntries(
   const read = remembering(createSubtreeReader(db));
   const frames = createFrameWriter(db, files);
   const textsIn = createFrameReader(db);
+  const stepsIn = createStepReader(db, drains);
   for (const [done, index] of indexes.entries()) {
     const row = entry.get(index);
     if (row === undefined) throw new Error(`entry ${index} is missing; run verify on this database`);
     const issued = issuedWith(index);
     const proof = inclusionProof(read, index, size).map((hash) => hash.toString('base64'));
-    files.add(
-      'entries.ndjson',
-      `${JSON.stringify({ ...row, salt: row.salt.toString('hex'), issued, proof })}\n`,
-    );
+    const steps = row.stream === DELIVERY ? { steps: stepsIn(row.body) } : {};
+    const line = { ...row, salt: row.salt.toString('hex'), issued, proof, ...steps };
+    files.add('entries.ndjson', `${JSON.stringify(line)}\n`);
+    for (const { event, text } of steps.steps ?? [])
+      files.add('deliveries.ndjson', `{"log_index":${index},"event":${event},"step":${text}}\n`);
     for (const stored of issued) {
       for (const [name = ''] of JSON.parse(stored) as string[][]) frames(name);
       for (const text of textsIn(stored))

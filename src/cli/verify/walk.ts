@@ -8,6 +8,7 @@ import { Frontier, type Hash, leafOf } from '../../audit/merkle.ts';
 import { nameOf } from '../../record/names.ts';
 import type { VerifyOptions } from './report.ts';
 import { ledgerRows } from './rows.ts';
+import { createStepCheck } from './steps.ts';
 
 const PROGRESS_EVERY = 1000;
 
@@ -21,11 +22,14 @@ export function walkLog(
   const check = createLogCheck();
   const tree = createTreeCheck(db);
   const belongs = createBelongingCheck(db);
+  const steps = createStepCheck(db);
   const seen = createHeadWalk(db, outside, heads);
   const rows = ledgerRows(db);
   const step = (row: LogRow): Finding | null => {
     const said = check.take(row);
-    return 'kind' in said ? said : (belongs(row, said) ?? tree.add(row) ?? seen.reached(tree.frontier));
+    return 'kind' in said
+      ? said
+      : (belongs(row, said) ?? steps.take(row) ?? tree.add(row) ?? seen.reached(tree.frontier));
   };
   try {
     for (let next = rows.next(); next.done !== true; next = rows.next()) {
@@ -34,13 +38,18 @@ export function walkLog(
       if (next.value.log_index % PROGRESS_EVERY === 0) onProgress(next.value.log_index, total);
     }
     onProgress(total, total);
-    const finding = belongs.rest() ?? tree.end() ?? seen.end(total);
-    remarks.push(`${total} entries of ${check.name() ?? 'no log'}`, ...seen.remarks(total));
+    const finding = belongs.rest() ?? steps.rest() ?? tree.end() ?? seen.end(total);
+    remarks.push(
+      `${total} entries of ${check.name() ?? 'no log'}`,
+      ...steps.remarks(),
+      ...seen.remarks(total),
+    );
     return finding;
   } finally {
     // A connection with a walk under way cannot be closed.
     rows.return?.();
     seen.close();
+    steps.close();
   }
 }
 

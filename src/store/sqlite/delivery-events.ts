@@ -1,6 +1,16 @@
-/** Every step of every delivery, as a row that is never changed. */
+/** Every step of every delivery, as a row that is never changed; all of one transaction are vouched for by one entry of the ledger. */
 import type Database from 'better-sqlite3';
+import {
+  DELIVERY,
+  STEPS_TYPE,
+  type StepRow,
+  stepHash,
+  writeStep,
+  writeSteps,
+} from '../../audit/delivery-steps.ts';
 import type { ByWhom, DeliveryEventKind, Outcome } from '../delivery-port.ts';
+import type { OwnEntry, WrittenEntry } from './own-entries.ts';
+import { nextSalt } from './salts.ts';
 
 export interface Noted {
   readonly kind: DeliveryEventKind;
@@ -15,42 +25,69 @@ export interface Noted {
 
 export type EventWriter = (event: Noted) => void;
 
-export function createEventWriter(db: Database.Database): EventWriter {
+export interface EventLog {
+  readonly note: EventWriter;
+  /** Appends the entry that vouches for all that was noted in this transaction. @returns whether there was anything */
+  seal(): boolean;
+  /** Forgets what was noted, after a rollback. */
+  forget(): void;
+}
+
+export function createEventLog(db: Database.Database, append: (entry: OwnEntry) => WrittenEntry): EventLog {
   const insert = db.prepare(
-    `INSERT INTO delivery_event (at_ms, target, drain, log_index, kind, attempts, actor, detail)
-     VALUES (@atMs, @target, @drain, @logIndex, @kind, @attempts, @actor, @detail)`,
+    `INSERT INTO delivery_event (at_ms, target, drain, log_index, kind, attempts, actor, detail, salt)
+     VALUES (@at_ms, @target, @drain, @log_index, @kind, @attempts, @actor, @detail, @salt)`,
   );
-  return ({ kind, atMs, target, drain, logIndex, attempts = 0, by, outcome }) => {
-    insert.run({
-      atMs: Math.round(atMs),
-      target,
-      drain: drain ?? null,
-      logIndex: logIndex ?? null,
-      kind,
-      attempts,
-      actor: textOrNull(by),
-      detail: textOrNull(outcome),
-    });
+  let hashes: string[] = [];
+  let last = 0;
+  return {
+    note(event) {
+      const [row, salt] = [rowOf(event), nextSalt()];
+      last = Number(insert.run({ ...row, salt }).lastInsertRowid);
+      hashes.push(stepHash(salt, writeStep(row)));
+    },
+    seal() {
+      if (hashes.length === 0) return false;
+      const body = writeSteps({ first: last - hashes.length + 1, hashes });
+      append({ stream: DELIVERY, type: STEPS_TYPE, actor: { type: 'service' }, body });
+      hashes = [];
+      return true;
+    },
+    forget() {
+      hashes = [];
+    },
   };
 }
+
+const rowOf = ({ kind, atMs, target, drain, logIndex, attempts = 0, by, outcome }: Noted): StepRow => ({
+  at_ms: Math.round(atMs),
+  target,
+  drain: drain ?? null,
+  log_index: logIndex ?? null,
+  kind,
+  attempts,
+  actor: textOrNull(by),
+  detail: textOrNull(outcome),
+});
 
 const textOrNull = (value: object | null | undefined): string | null =>
   value === null || value === undefined ? null : JSON.stringify(value);
 
-/** Notes which targets began to be served or ceased to be since the ledger was last open. */
-export function noteTargets(db: Database.Database, targets: readonly string[], now: () => number): void {
-  const note = createEventWriter(db);
+/** Notes which targets begin to be served or cease to be, by what was noted last. */
+export function createServedWriter(
+  db: Database.Database,
+  note: EventWriter,
+): (targets: readonly string[], atMs: number) => void {
   const served = db
     .prepare<[], string>(
       `SELECT target FROM delivery_event e WHERE drain IS NULL AND kind = 'started' AND NOT EXISTS (
          SELECT 1 FROM delivery_event WHERE target = e.target AND drain IS NULL AND kind = 'left' AND event > e.event)
        GROUP BY target`,
     )
-    .pluck()
-    .all();
-  db.transaction(() => {
-    for (const target of targets)
-      if (!served.includes(target)) note({ kind: 'started', target, atMs: now() });
-    for (const target of served) if (!targets.includes(target)) note({ kind: 'left', target, atMs: now() });
-  }).immediate();
+    .pluck();
+  return (targets, atMs) => {
+    const before = served.all();
+    for (const target of targets) if (!before.includes(target)) note({ kind: 'started', target, atMs });
+    for (const target of before) if (!targets.includes(target)) note({ kind: 'left', target, atMs });
+  };
 }

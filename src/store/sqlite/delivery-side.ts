@@ -1,7 +1,7 @@
 /** Deliveries as the store gives them: what changes them shares a transaction with whatever else is written. */
 import type { DeliveryStore } from '../delivery-port.ts';
 import { createDeliveryWriter } from './deliveries.ts';
-import { createEventWriter } from './delivery-events.ts';
+import { createServedWriter, type EventWriter } from './delivery-events.ts';
 import { createDeliveryOrders } from './delivery-orders.ts';
 import { createDeliveryReader } from './delivery-reads.ts';
 import type { GroupCommit } from './group-commit.ts';
@@ -11,11 +11,11 @@ import type { openReader, openWriter } from './open.ts';
 export function createDeliverySide(
   writer: ReturnType<typeof openWriter>,
   reader: ReturnType<typeof openReader>,
-  lanes: Lanes,
+  { lanes, note }: { readonly lanes: Lanes; readonly note: EventWriter },
   group: GroupCommit,
 ): DeliveryStore {
-  const note = createEventWriter(writer);
   const deliveries = createDeliveryWriter(writer, lanes, note);
+  const noteServed = createServedWriter(writer, note);
   const orders = createDeliveryOrders(writer, lanes, note);
   const { isDue, ...reads } = createDeliveryReader(reader);
   const rebase = writer.prepare(
@@ -38,6 +38,7 @@ export function createDeliverySide(
         rebase.run({ target, uncertain, latest });
         rebaseLooks.run({ target, latest });
       }),
+    noteServed: (targets, atMs) => group.submit(() => noteServed(targets, atMs)),
     noteTarget: (target, kind, atMs, outcome, by) =>
       group.submit(() => note({ target, kind, atMs, outcome, by })),
     requeue: (filter, by, now) => group.submit(() => orders.requeue(filter, by, now)),

@@ -8,12 +8,13 @@ import {
   payloadCommitment,
   writeEnvelope,
 } from '../../audit/chain.ts';
+import type { DELIVERY } from '../../audit/delivery-steps.ts';
 import { createLogEnd } from './log-end.ts';
 import { nextSalt } from './salts.ts';
 
 export interface OwnEntry {
   /** No drain can be called so: those are named by 16 characters of base 32. That of an access is named by its day. */
-  readonly stream: 'configuration' | 'log' | 'hl7v2' | ((recordedAt: string) => string);
+  readonly stream: 'configuration' | 'log' | 'hl7v2' | typeof DELIVERY | ((recordedAt: string) => string);
   readonly type: string;
   readonly actor: Envelope['actor'];
   /** Canonical text. */

@@ -4,7 +4,7 @@ import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
 import { createConfigurationReader } from './configurations.ts';
-import { noteTargets } from './delivery-events.ts';
+import { createEventLog } from './delivery-events.ts';
 import { createDeliverySide } from './delivery-side.ts';
 import { createDeviceReads } from './device-reads.ts';
 import { createDeviceShelf } from './devices.ts';
@@ -15,6 +15,7 @@ import { createKeptSide } from './kept-side.ts';
 import { createLanes } from './lanes.ts';
 import { migrate } from './migrate.ts';
 import { openReader, openWriter } from './open.ts';
+import { createOwnEntryWriter } from './own-entries.ts';
 import { createLogReads, createOwnWrites, watchGrowth } from './own-writes.ts';
 import { claimOwnership } from './owner.ts';
 import { createPlaceReads } from './places.ts';
@@ -50,7 +51,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   migrate(writer, options.migrationsFolder);
   const reader = openReader(options.file);
   const { shelf, ...kept } = openShelf(writer, options);
-  noteTargets(writer, options.targets, options.now);
+  const events = createEventLog(writer, createOwnEntryWriter(writer, options));
   const lanes = createLanes(writer, options.targets);
   const devices = createDeviceShelf(writer);
   const appender = createAppender(writer, { ...options, shelf, lanes, devices });
@@ -62,7 +63,10 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
     mostQueued: options.mostQueued,
-    beforeCommit: () => tree.grow(),
+    beforeCommit() {
+      if (events.seal()) appender.endMoved();
+      tree.grow();
+    },
     onCommit() {
       for (const { entry, concerns } of appender.takeWritten())
         for (const listener of listeners) listener(entry, concerns);
@@ -70,6 +74,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     onSettled: growth.look,
     onRollback() {
       appender.forget();
+      events.forget();
       tree.forget();
     },
     onFatal: options.onFatal,
@@ -93,7 +98,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     patientOf: createPatientReader(reader),
     ...createDeviceReads(reader, devices),
     ...kept.reads,
-    ...createDeliverySide(writer, reader, lanes, group),
+    ...createDeliverySide(writer, reader, { lanes, note: events.note }, group),
     check() {
       writer.exec('BEGIN IMMEDIATE');
       writer.exec('COMMIT');

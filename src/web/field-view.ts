@@ -108,7 +108,7 @@ const YES_NO = [
   ['false', 'no'],
 ] as const;
 
-/** Buttons side by side, of which one is pressed; the first says that nothing is charted. */
+/** Buttons side by side, of which one is pressed; where it need not be charted, the first says that it is not. */
 function choiceControl(
   field: Field,
   options: readonly (readonly [string, string])[],
@@ -116,7 +116,8 @@ function choiceControl(
   describedBy: string,
 ): Control {
   const name = freshId(field.path);
-  const inputs = [['', 'not charted'] as const, ...options].map(([value, words]) => {
+  const none = field.required === true ? [] : [['', 'not charted'] as const];
+  const inputs = [...none, ...options].map(([value, words]) => {
     const input = h('input', { type: 'radio', name, value, checked: value === '' });
     return {
       input,
@@ -159,7 +160,7 @@ function selectControl(
   const input = h(
     'select',
     { id, name: field.path, 'aria-describedby': describedBy },
-    h('option', { value: '' }, 'not charted'),
+    h('option', { value: '' }, field.required === true ? 'choose…' : 'not charted'),
     options.map(([value, words]) => h('option', { value }, words)),
   );
   return inputControl(labelOf(field, id), input, (text) => text);

@@ -37,8 +37,9 @@ export function rowsTable(
 function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean): HTMLElement {
   const cells = [
     h('th', { scope: 'row' }, clockText(row.effective_at, zone, Date.now())),
-    h('td', {}, whatOf(row)),
+    h('td', { class: 'what' }, whatOf(row)),
     ...numbersOf(row).map((value) => h('td', { class: 'figure' }, value)),
+    h('td', { class: 'leak' }, leakOf(row)),
     h('td', {}, authorOf(row)),
     isPrinted ? null : h('td', { class: 'change' }, changesOf(drain, row)),
   ];
@@ -80,7 +81,6 @@ function numbersOf(row: ChartRow): Child[] {
     interval === undefined ? '' : rateText(interval, ''),
     cumulative === undefined ? '' : cumulativeCell(cumulative),
     negativity === undefined ? '' : negativityText(negativity, ''),
-    leakOf(row),
   ];
 }
 

@@ -1,16 +1,16 @@
 /** A sheet of the last 24 hours, for paper: hours, chart, plots and cautions on white. */
-import { volumeText } from './amounts.ts';
 import type { CalendarWindows, Chart, State } from './answers.ts';
 import { askImage, askSure, type Image } from './api.ts';
 import { authorText } from './author.ts';
-import { button, type Child, h, link } from './dom.ts';
+import { button, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
+import { hourLines } from './hours.ts';
 import { nowSection } from './now.ts';
 import { rowsTable } from './rows.ts';
 import { tableView } from './table.ts';
-import { momentText, wallText } from './time.ts';
+import { clockText, momentText, wallText } from './time.ts';
 import { heading, type Place } from './view.ts';
-import { CAUTIONS, drainText, referenceText, wordsFor } from './words.ts';
+import { CAUTIONS, drainText, referenceText } from './words.ts';
 
 const DAY_MS = 24 * 3_600_000;
 const HOUR_MS = 3_600_000;
@@ -59,40 +59,35 @@ const paper = ({ state, chart, hours, image }: Sheet, zone: string, time: string
       link('Back', `#/drain/${state.drain}`, 'button'),
     ),
     nowSection(state, zone),
-    hoursTable(hours),
+    hoursTable(hours, zone),
+    rowsTable(state.drain, chart.rows, zone, true),
     h('img', {
       class: 'plot',
       src: image?.address,
       alt: 'Plots of these 24 hours; the tables have the same values.',
     }),
-    rowsTable(state.drain, chart.rows, zone, true),
     h('p', { class: 'quiet' }, `Printed ${now} by ${authorText() ?? '________________'}. ${NOT_THE_RECORD}`),
   );
 
 const NOT_THE_RECORD = 'The record is the service, not this sheet.';
 
-const hoursTable = ({ windows }: CalendarWindows): HTMLElement =>
+const NO_DAY = '1970-01-01T00:00:00Z';
+
+const hoursTable = ({ windows }: CalendarWindows, zone: string): HTMLElement =>
   tableView(
     'Clock hours',
     'Net drained by clock hour',
     ['From', 'To', 'Net', 'Covered', 'Remark'],
-    windows.filter(({ reason }) => reason !== 'not-in-place').map(hourRow),
+    hourLines(windows).map(({ from, to, net, covered, remark }, n, lines) =>
+      h(
+        'tr',
+        {},
+        // With the day where it is another than before: the hour at which a sheet begins may stand on it twice.
+        h('th', { scope: 'row' }, clockText(from, zone, Date.parse(lines[n - 1]?.from ?? NO_DAY))),
+        h('td', {}, clockText(to, zone, Date.parse(from))),
+        h('td', { class: 'figure' }, net),
+        h('td', { class: 'figure' }, covered),
+        h('td', {}, remark),
+      ),
+    ),
   );
-
-function hourRow(window: CalendarWindows['windows'][number]): HTMLElement {
-  const { local_from, local_to, coverage, preliminary, reason, uncovered } = window;
-  const remarks: Child = [reason, ...uncovered, preliminary ? 'so far' : null]
-    .filter((each) => each !== null)
-    .filter((each, n, all) => all.indexOf(each) === n)
-    .map(wordsFor)
-    .join(', ');
-  return h(
-    'tr',
-    {},
-    h('th', { scope: 'row' }, local_from.slice(11, 16)),
-    h('td', {}, local_to.slice(11, 16)),
-    h('td', { class: 'figure' }, window.net_ml === null ? '' : volumeText(window)),
-    h('td', { class: 'figure' }, coverage === null ? '' : `${Math.floor(coverage * 100)} %`),
-    h('td', {}, remarks),
-  );
-}

@@ -37,5 +37,19 @@ describeInBrowser('the sheet of 24 hours', () => {
     mkdirSync('reports/page', { recursive: true });
     const paper = await page.pdf({ path: 'reports/page/sheet.pdf', format: 'A4' });
     expect(paper.subarray(0, 5).toString()).toBe('%PDF-');
+    expect(paper.toString('latin1').match(/\/Type \/Page\b/g)?.length).toBe(2);
+    // What A4 leaves between margins of 12 mm, at 96 px an inch.
+    await page.setViewportSize({ width: 703, height: 1032 });
+    expect(await page.evaluate('document.documentElement.scrollWidth')).toBe(703);
+  });
+
+  test('tells hours that nothing covers as one line, with when they begin and end', async () => {
+    const unread = await chartedDrain(ward, 'unread', 600);
+    const page = await ward.open(`/#/drain/${unread.drain}/sheet`);
+    const lines = page.getByRole('region', { name: 'Clock hours' }).locator('tbody tr');
+    await lines.first().waitFor();
+    // The last reading lies eleven hours back: the hour that it is in is covered in part, all after it by nothing.
+    expect(await lines.filter({ hasText: /0 %after the last level, so far$/ }).count()).toBe(1);
+    expect(await lines.count()).toBeLessThan(8);
   });
 });

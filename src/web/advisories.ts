@@ -42,15 +42,34 @@ export function advisoriesSection(
   );
 }
 
-function item(drain: string, advisory: Advisory, zone: string): HTMLElement {
-  const { id, rule, raised_at, ended_at, newest, reviews } = advisory;
+/** What is reviewed, above the words about it. @param advisories null where they cannot be asked for now */
+export function reviewedNotice(advisories: Advisories | null, id: string, zone: string): HTMLElement {
+  const advisory = advisories?.advisories.find((each) => each.id === id);
+  if (advisory === undefined)
+    return h('p', { class: 'notice' }, 'What is reviewed cannot be shown now: go back to see it.');
+  return h(
+    'div',
+    { class: 'notice' },
+    h('strong', {}, advisory.rule.title),
+    h('p', {}, sinceText(advisory, zone)),
+  );
+}
+
+function sinceText(advisory: Advisory, zone: string): string {
+  const { raised_at, ended_at } = advisory;
   const now = Date.now();
   const until = ended_at === null ? '' : `, ended ${clockText(ended_at, zone, now)}`;
+  return `${valueText(advisory)}. Since ${clockText(raised_at, zone, now)}${until}.`;
+}
+
+function item(drain: string, advisory: Advisory, zone: string): HTMLElement {
+  const { id, rule, newest, reviews } = advisory;
+  const now = Date.now();
   return h(
     'li',
     { class: reviews.length > 0 ? 'seen' : undefined },
     h('strong', {}, rule.title),
-    h('p', {}, `${valueText(advisory)}. Since ${clockText(raised_at, zone, now)}${until}.`),
+    h('p', {}, sinceText(advisory, zone)),
     newest.water_to_add_cmh2o !== null && h('p', {}, `Water to add: ${newest.water_to_add_cmh2o} cmH2O.`),
     h('p', { class: 'quiet' }, `Source: ${rule.source} (${rule.evidence}).`),
     reviews.map(

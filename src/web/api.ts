@@ -59,8 +59,10 @@ async function replyOf<T>(response: Response): Promise<Reply<T>> {
 /** What was asked for. @throws {NoAnswer} @throws {Error} with the service's words where it refuses */
 export async function askSure<T>(path: string): Promise<T> {
   const reply = await ask<T>(path);
-  if (!reply.ok) throw new Error(reply.problem.detail);
-  return reply.body;
+  if (reply.ok) return reply.body;
+  const { status, title, detail } = reply.problem;
+  // How to mend an address is for those who write programs.
+  throw new Error(status === 404 ? `${title}.` : detail);
 }
 
 /** Why something cannot be shown: that nobody answered is never said of a service that did. */

@@ -1,6 +1,7 @@
 /** Views that hold a form: a new entry, a correction, a withdrawal, a review, an entry that was refused. */
+import { reviewedNotice } from './advisories.ts';
 import { intervalText } from './amounts.ts';
-import type { Receipt, State } from './answers.ts';
+import type { Advisories, Receipt, State } from './answers.ts';
 import { askKept } from './api.ts';
 import { button, type Child, fill, h } from './dom.ts';
 import { askChart } from './drain.ts';
@@ -12,7 +13,7 @@ import { letGo, type Sent, type Waiting, waiting } from './outbox.ts';
 import type { ChartRow } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, staleNotice } from './view.ts';
-import { drainText, referenceText, wordsFor } from './words.ts';
+import { drainText, referenceText, refusalText, wordsFor } from './words.ts';
 
 interface Known {
   readonly facts: Facts;
@@ -36,9 +37,13 @@ export async function enterView(place: Place, drain: string, kind: string): Prom
 }
 
 export async function reviewView(place: Place, drain: string, advisory: string): Promise<void> {
-  const known = await knownOf(drain);
+  const [known, advisories] = await Promise.all([
+    knownOf(drain),
+    askKept<Advisories>(`/v1/drains/${drain}/advisories`).catch(() => null),
+  ]);
+  const about = reviewedNotice(advisories?.body ?? null, advisory, known.facts.zone);
   const form = entryForm(contextOf(place, known, 'reviewed', { fixed: { advisory } }));
-  show(place, known, 'Review of an advisory', form);
+  show(place, known, 'Review of an advisory', h('div', {}, about, form));
 }
 
 export async function correctView(place: Place, drain: string, entry: string): Promise<void> {
@@ -76,7 +81,7 @@ export async function waitingView(place: Place, id: string): Promise<void> {
       ? placementOf(place, await askFacts(), { id, content: JSON.parse(entry.body) as Content })
       : heldContext(place, known, entry);
   const drop = button('Discard this entry', () => discard(drain, id), { class: 'danger' });
-  const notice = h('p', { class: 'notice' }, refused?.detail ?? 'Not yet sent.');
+  const notice = h('p', { class: 'notice' }, refused === null ? 'Not yet sent.' : refusalText(refused));
   show(place, known, `Not taken: ${words}`, h('div', {}, notice, entryForm(context), drop));
 }
 

@@ -1,4 +1,5 @@
 /** The bedside page: its frame, and which view is shown. */
+import { NoAnswer } from './api.ts';
 import { authorText, forgetAuthor } from './author.ts';
 import { button, fill, h, link } from './dom.ts';
 import { drainView } from './drain.ts';
@@ -39,11 +40,13 @@ function connected(isConnected: boolean): void {
   connection.classList.toggle('lost', !isConnected);
 }
 
-async function show(): Promise<void> {
+/** @param isAgain the same view as before, which could not be shown then */
+async function show(isAgain = false): Promise<void> {
   leave.abort();
   leave = new AbortController();
   const { signal } = leave;
   connection.textContent = '';
+  connection.classList.remove('lost');
   const found = ROUTES.map(([address, view]) => ({ match: address.exec(location.hash), view })).find(
     ({ match }) => match !== null,
   );
@@ -53,13 +56,24 @@ async function show(): Promise<void> {
     if (found?.match) await found.view(place, ...found.match.slice(1).map(decodeURIComponent));
     else notFound(place);
   } catch (error) {
-    if (!signal.aborted) fill(element, failed(error));
+    if (signal.aborted) return;
+    fill(element, failed(error));
+    if (error instanceof NoAnswer) showAgain(signal);
+    // Whoever reads along by ear was told the first time.
+    if (isAgain) return;
   }
   if (signal.aborted) return;
   const title = element.querySelector('h1');
   document.title = `${title?.textContent ?? ''} · drainledger`;
   title?.focus({ preventScroll: true });
   scrollTo(0, 0);
+}
+
+const AGAIN_MS = 5000;
+
+function showAgain(left: AbortSignal): void {
+  const timer = setTimeout(() => void show(true), AGAIN_MS);
+  left.addEventListener('abort', () => clearTimeout(timer));
 }
 
 const notFound = ({ element: place }: Place): void =>

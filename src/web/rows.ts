@@ -9,7 +9,7 @@ import type { ChartRow } from './row-answers.ts';
 import { leakText } from './shown.ts';
 import { tableView } from './table.ts';
 import { clockText } from './time.ts';
-import { referenceText, wordsFor } from './words.ts';
+import { referenceText, refusalText, wordsFor } from './words.ts';
 
 const HEADS = [
   'Time',
@@ -121,7 +121,7 @@ export const waitingRows = (entries: readonly Waiting[], zone: string): Child =>
         {},
         h('strong', {}, refused === null ? 'Not yet sent: ' : 'Not taken: '),
         `${words}, saved ${clockText(savedAt, zone, Date.now())}. `,
-        refused === null ? 'It is kept here and sent by itself.' : `${refused.detail} `,
+        refused === null ? 'It is kept here and sent by itself.' : `${refusalText(refused)} `,
         refused !== null && link('Mend it', `#/waiting/${id}`),
       ),
     ),

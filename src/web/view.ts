@@ -1,4 +1,5 @@
 /** What a view of the page is, and how it is drawn anew without taking anything from the hands of who uses it. */
+import { NoAnswer, whyNot } from './api.ts';
 import { type Child, fill, h, link } from './dom.ts';
 import { clockText } from './time.ts';
 
@@ -39,6 +40,6 @@ export const staleNotice = (since: number | null, zone: string): Child =>
 
 export const failed = (error: unknown): Child => [
   heading('This cannot be shown'),
-  h('p', {}, error instanceof Error ? error.message : String(error)),
+  h('p', {}, whyNot(error), error instanceof NoAnswer && ' It is tried again by itself every few seconds.'),
   h('p', {}, link('To the overview', '#/')),
 ];

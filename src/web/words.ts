@@ -1,5 +1,6 @@
 /** The words of the page for what the service says in codes. */
 import type { Drain } from './answers.ts';
+import type { Problem } from './api.ts';
 import type { Reference } from './row-answers.ts';
 
 const WORDS: Readonly<Record<string, string>> = {
@@ -69,6 +70,15 @@ const WORDS: Readonly<Record<string, string>> = {
 /** A code in words; one that is not known here reads as it is written. */
 export const wordsFor = (code: string): string =>
   WORDS[code] ?? code.replaceAll('-', ' ').replaceAll('_', ' ');
+
+/** Why an entry was not taken: each field by its name in words, and how to mend it. */
+export const refusalText = ({ detail, errors = [] }: Pick<Problem, 'detail' | 'errors'>): string =>
+  errors.length === 0
+    ? detail
+    : `${errors.map((each) => `${fieldWords(each.pointer)} ${each.detail}: ${each.mend}`).join('; ')}.`;
+
+const fieldWords = (pointer: string): string =>
+  wordsFor(pointer.replace(/^\/(replacement\/)?/, '').replaceAll('/', ' '));
 
 const SITES: Readonly<Record<string, string>> = {
   'pleural-left': 'Left pleural',

@@ -37,6 +37,11 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
     await page.getByRole('heading', { name: 'Place a drain' }).waitFor();
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('is needed').first().waitFor();
+    // What is needed cannot be left out; what is not, can.
+    expect(await page.getByLabel('Site').locator('option').first().textContent()).toBe('choose…');
+    expect(await page.getByLabel('Drain placed for').locator('option').first().textContent()).toBe(
+      'not charted',
+    );
     await setTime(190);
     await page.getByLabel('Site').selectOption('pleural-left');
     await page.getByLabel('Tubes').fill('apical, basal');
@@ -112,6 +117,11 @@ describeInBrowser('from placing a drain to the evidence for its removal', () => 
   test('the advisory of the high negativity is reviewed in words', async () => {
     await page.getByText('Total negativity above 20 cm H2O').first().waitFor();
     await page.getByRole('link', { name: 'Review', exact: true }).first().click();
+    // Above the words stands what they are about.
+    await page.getByRole('heading', { name: 'Review of an advisory' }).waitFor();
+    await page.locator('.notice').getByText('Total negativity above 20 cm H2O').waitFor();
+    await page.locator('.notice').getByText('25 cmH2O, figure > 20 cmH2O', { exact: false }).waitFor();
+    await picture(page, 'review');
     await page.getByLabel('What you saw and decided').fill('As ordered; seen on the round.');
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('by n-1042: As ordered; seen on the round.').waitFor();

@@ -87,4 +87,23 @@ describeInBrowser('a reading while the service is away', () => {
     expect(answers).toBe(2);
     expect((await levels()).filter((level) => level === 190)).toHaveLength(1);
   });
+
+  test('leaves a view that nobody answered for, and that is shown by itself once somebody does', async () => {
+    const fresh = await ward.open('/');
+    await behindWorker(fresh);
+    await fresh.getByRole('heading', { name: '1 open drain' }).waitFor();
+    await fresh.context().setOffline(true);
+    await fresh.getByText('Not connected: this may be old').waitFor();
+    await fresh.getByRole('link', { name: 'Left pleural, A' }).click();
+    await fresh.getByText('No connection. It is tried again by itself every few seconds.').waitFor();
+    // A view that is kept up to date by nothing says nothing of a connection, and looks like nothing lost.
+    const connection = fresh.locator('.connection');
+    expect([await connection.textContent(), await connection.getAttribute('class')]).toEqual([
+      '',
+      'connection',
+    ]);
+    await fresh.context().setOffline(false);
+    await fresh.getByRole('link', { name: 'Chart a reading' }).waitFor();
+    await fresh.context().close();
+  });
 });

@@ -67,4 +67,10 @@ describeInBrowser('what cannot be shown', () => {
     await page.locator('#policy').selectOption('lobectomy-450-ml-2017');
     await page.getByText('No connection.', { exact: true }).waitFor();
   });
+
+  test('a drain that does not exist is said not to, in words for a ward', async () => {
+    const page = await ward.open('/#/drain/aaaaaaaaaaaaaaaa');
+    await page.getByText('There is no such drain.').waitFor();
+    expect(await page.getByRole('main').textContent()).not.toContain('POST');
+  });
 });

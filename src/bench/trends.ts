@@ -1,5 +1,5 @@
 /**
- * What 24 hours by hour cost beside a plain SQL sum over the same readings, laid out for it, and what the overview costs
+ * What 24 hours by hour and a week by day cost beside plain SQL sums over the same readings, laid out for it, and what the overview costs
  * at first and from then on.
  */
 import { rmSync } from 'node:fs';
@@ -16,7 +16,9 @@ import { BENCH_POLICY, openBenchStore } from './store.ts';
 
 const CALENDAR = { zone: 'Europe/Berlin', dayStart: 420, shiftStarts: [420, 1140] };
 const ASKED: AskedTrends = { series: ['net'], bucket: 'hour', from: null, to: null, last_h: 24 };
-const DAY_MS = 24 * 3_600_000;
+const WEEK_BY_DAY: AskedTrends = { ...ASKED, bucket: 'day', last_h: 168 };
+const HOUR_MS = 3_600_000;
+const DAY_MS = 24 * HOUR_MS;
 const SAMPLE = 300;
 const WARM_UP = 1000;
 
@@ -38,14 +40,16 @@ export async function trendFigures(file: string): Promise<TrendFigures> {
     'first: every drain worked out',
   );
   const busiest = [raw.busiest];
-  const warm = timed(busiest, (drain) => trendText(before.store, drain));
-  const limit = timed(busiest, raw.sumsOf);
+  const warm = timed(busiest, (drain) => trendText(before.store, drain, ASKED));
+  const limit = timed(busiest, raw.hourly);
   // Whatever is still in memory leaves it here.
   await before.store.close();
 
   const { store, record } = openBenchStore(file, createRecord);
-  const cold = timed(drains, (drain) => trendText(store, drain));
-  const coldLimit = timed(drains, raw.sumsOf);
+  const cold = timed(drains, (drain) => trendText(store, drain, ASKED));
+  const coldLimit = timed(drains, raw.hourly);
+  const coldWeek = timed(drains, (drain) => trendText(store, drain, WEEK_BY_DAY));
+  const coldWeekLimit = timed(drains, raw.daily);
   const overview = await overviewCosts(store, async () => {
     const drain = drains[0] ?? '';
     await record([incoming(drain, reading('overview', 0, drain, 1))]);
@@ -59,6 +63,7 @@ export async function trendFigures(file: string): Promise<TrendFigures> {
     trends: [
       row('the busiest drain, in memory', limit, warm),
       row('drains in turn, after a start: none in memory', coldLimit, cold),
+      row('the same, a week by day', coldWeekLimit, coldWeek),
     ],
     overview: [first, ...overview],
   };
@@ -73,13 +78,13 @@ const row = (what: string, limit: number, ms: number): object => ({
 
 const round = (ms: number): number => Number(ms.toFixed(3));
 
-function trendText(store: Store, drain: string): string {
+function trendText(store: Store, drain: string, asked: AskedTrends): string {
   const sums = store.sums(drain);
   if (sums === null) throw new Error(`${drain} is no drain`);
   const book = () => {
     throw new Error('sums need no book');
   };
-  return JSON.stringify(trendsViewOf({ sums, book }, CALENDAR, ASKED));
+  return JSON.stringify(trendsViewOf({ sums, weeks: () => store.sumsOfWeeks(drain), book }, CALENDAR, asked));
 }
 
 /** The limit: readings by drain and time, nothing else, and what a level rose in each hour; no unit change, no error. */
@@ -93,9 +98,13 @@ function rawReadings(file: string) {
     DETACH ledger`);
   const newest = db.prepare<[string], number>('SELECT max(at) FROM reading WHERE drain = ?').pluck();
   const sums = db.prepare(
-    `SELECT at / 3600000 AS hour, max(level) - min(level) AS net FROM reading
-     WHERE drain = ? AND at > ? AND at <= ? GROUP BY hour`,
+    `SELECT at / ? AS bucket, max(level) - min(level) AS net FROM reading
+     WHERE drain = ? AND at > ? AND at <= ? GROUP BY bucket`,
   );
+  const sumsOf = (drain: string, bucketMs: number, overMs: number): string => {
+    const to = newest.get(drain) ?? 0;
+    return JSON.stringify(sums.all(bucketMs, drain, to - overMs, to));
+  };
   return {
     busiest:
       db
@@ -103,10 +112,8 @@ function rawReadings(file: string) {
         .pluck()
         .get() ?? '',
     count: db.prepare<[], number>('SELECT count(*) FROM reading').pluck().get() ?? 0,
-    sumsOf(drain: string): string {
-      const to = newest.get(drain) ?? 0;
-      return JSON.stringify(sums.all(drain, to - DAY_MS, to));
-    },
+    hourly: (drain: string) => sumsOf(drain, HOUR_MS, DAY_MS),
+    daily: (drain: string) => sumsOf(drain, DAY_MS, 7 * DAY_MS),
     close: () => db.close(),
   };
 }

@@ -15,10 +15,17 @@ import {
 import type { Link } from './uncertainty.ts';
 import { type EpochMs, epochMs, HOUR_MS, microlitres } from './units.ts';
 
-/** Before the newest statement: a day by clock hours begins up to an hour earlier than the day. */
-const KEPT_MS = 26 * HOUR_MS;
-/** Of a chamber that is read every few seconds less time is kept. */
-const MOST_KEPT = 300;
+/** How far back before the newest statement sums are written, ms, and at most how many intervals. */
+export interface Reach {
+  readonly ms: number;
+  /** Of a chamber that is read every few seconds less time is kept. */
+  readonly most: number;
+}
+
+/** A day by clock hours begins up to an hour earlier than the day. */
+export const A_DAY: Reach = { ms: 26 * HOUR_MS, most: 300 };
+/** Five weeks by day begin up to a day earlier, which may last 25 h; a week that is read every five minutes has 2,016 intervals. */
+export const WEEKS: Reach = { ms: (36 * 24 + 1) * HOUR_MS, most: 2500 };
 
 /** A level is written once, and named by its place from then on. */
 type LevelText = readonly [
@@ -69,9 +76,9 @@ interface SumsText extends Pick<DrainSums, 'newest'> {
   readonly flows: readonly SummedFlow[];
 }
 
-export function writeSums(sums: DrainSums): string {
+export function writeSums(sums: DrainSums, reach: Reach): string {
   const { state, newest, circumstances, view } = sums;
-  const nodes = keptIntervals(state.intervals, epochMs((newest ?? 0) - KEPT_MS));
+  const nodes = keptIntervals(state.intervals, epochMs((newest ?? 0) - reach.ms), reach.most);
   const [first] = nodes;
   const since =
     first === undefined || first.before === null ? null : epochMs(first.item.interval.from.at + 1);
@@ -93,9 +100,9 @@ export function writeSums(sums: DrainSums): string {
 }
 
 /** In order, from the last that begins before a moment. */
-function keptIntervals(history: History<SummedInterval>, from: EpochMs) {
+function keptIntervals(history: History<SummedInterval>, from: EpochMs, most: number) {
   const nodes: NonNullable<typeof history>[] = [];
-  for (let node = history; node !== null && nodes.length < MOST_KEPT; node = node.before) {
+  for (let node = history; node !== null && nodes.length < most; node = node.before) {
     nodes.push(node);
     if (node.item.interval.from.at < from) break;
   }

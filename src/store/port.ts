@@ -187,6 +187,8 @@ export interface KeptStore {
   footing(drain: string): string | null;
   /** The running sums of a drain; where its chart left memory, what was kept of them. Null: there is no such drain. */
   sums(drain: string): DrainSums | null;
+  /** Those of several weeks, where they were kept when the chart left memory; null where none are that may be believed. */
+  sumsOfWeeks(drain: string): DrainSums | null;
   /** Text that was kept of a drain; null where none is that may be believed. */
   keptRow(drain: string): string | null;
   keepRow(drain: string, text: string): void;

@@ -60,6 +60,7 @@ const READS = [
   'routedChain',
   'footing',
   'sums',
+  'sumsOfWeeks',
   'keptRow',
   'keepRow',
 ] as const satisfies readonly (keyof Store)[];

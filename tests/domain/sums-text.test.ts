@@ -4,7 +4,7 @@ import { describe, expect, it, vi } from 'vitest';
 import { calendarWindow } from '../../src/domain/calendar-windows.ts';
 import { type DrainSums, sumsOf } from '../../src/domain/drain-sums.ts';
 import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
-import { readSums, writeSums } from '../../src/domain/sums-text.ts';
+import { A_DAY, type Reach, readSums, WEEKS, writeSums } from '../../src/domain/sums-text.ts';
 import { epochMs, HOUR_MS, MINUTE_MS } from '../../src/domain/units.ts';
 import { bookOf, level, placed, setUp, type Told } from '../support/drain-script.ts';
 import { arrivalOf, ledger, minute } from '../support/ledgers.ts';
@@ -28,7 +28,8 @@ const EARLIER: readonly Told[] = [
   ...TWO_DAYS,
 ];
 
-const keptOf = (whole: DrainSums): DrainSums => readSums(whole.drain, writeSums(whole), DEFAULT_SETTINGS);
+const keptOf = (whole: DrainSums, reach = A_DAY): DrainSums =>
+  readSums(whole.drain, writeSums(whole, reach), DEFAULT_SETTINGS);
 
 /** Quarters, hours and half days that begin where the kept sums do or later, and one that ends after all. */
 function spansIn({ since, newest }: DrainSums, first: number) {
@@ -75,6 +76,29 @@ describe('what is kept of the sums of a drain', () => {
       { numRuns: 80 },
     );
     expect(cut).toBeGreaterThan(told / 2);
+  });
+
+  it('does so however far back it reaches, and whichever number of intervals it holds', () => {
+    const anyReach: fc.Arbitrary<Reach> = fc.record({
+      ms: fc.integer({ min: 0, max: 60 }).map((hours) => hours * HOUR_MS),
+      most: fc.integer({ min: 1, max: 150 }),
+    });
+    let cut = 0;
+    fc.assert(
+      fc.property(ledger.chain(arrivalOf), anyReach, (story, reach) => {
+        const late = story.filter(({ key, drain }) => drain === 'd1' && !key.startsWith('placed'));
+        const whole = sumsOf(bookOf([...EARLIER, ...late]));
+        const kept = keptOf(whole, reach);
+        expectSame(whole, kept);
+        if (kept.since > -Infinity) cut += 1;
+      }),
+      { numRuns: 60 },
+    );
+    expect(cut).toBeGreaterThan(20);
+  });
+
+  it('of weeks is all of two days', () => {
+    expect(keptOf(sumsOf(bookOf(EARLIER)), WEEKS).since).toBe(-Infinity);
   });
 
   it('reaches back a day and the hour it begins in, and no further than it must', () => {

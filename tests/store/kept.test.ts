@@ -41,6 +41,8 @@ const ASKED: AskedTrends = {
   ...{ bucket: 'hour', from: null, to: null, last_h: 24 },
 };
 
+const BY_DAY: AskedTrends = { ...ASKED, bucket: 'day', last_h: 168 };
+
 /** From what is kept, or from sums in memory: no book is asked for. */
 const hourly = (store: Store) => {
   const sums = store.sums(DRAIN);
@@ -48,14 +50,26 @@ const hourly = (store: Store) => {
   const book = () => {
     throw new Error('the sums reach back far enough');
   };
-  return trendsOf({ sums, book }, UTC_CALENDAR, ASKED);
+  const weeks = () => null;
+  return trendsOf({ sums, weeks, book }, UTC_CALENDAR, ASKED);
 };
 
-const hourlyOfWhole = (store: Store) => {
+/** From sums of weeks: none of the whole chart, and what is kept of a day does not reach so far. */
+const daily = (store: Store) => {
+  const sums = store.sums(DRAIN);
+  if (sums === null) throw new Error('there is no such drain');
+  const book = () => {
+    throw new Error('sums of weeks are kept');
+  };
+  return trendsOf({ sums, weeks: () => store.sumsOfWeeks(DRAIN), book }, UTC_CALENDAR, BY_DAY);
+};
+
+const ofWhole = (store: Store, asked: AskedTrends) => {
   const book = store.books(DRAIN).get(DRAIN);
   if (book === undefined) throw new Error('there is no such drain');
-  return trendsOf(sourceOf(book), UTC_CALENDAR, ASKED);
+  return trendsOf(sourceOf(book), UTC_CALENDAR, asked);
 };
+const hourlyOfWhole = (store: Store) => ofWhole(store, ASKED);
 
 /** Does something to the file of what is kept while nobody has it open. */
 async function whileClosed(work: (file: string) => void): Promise<void> {
@@ -106,6 +120,26 @@ describe('the sums of a drain whose book left memory', () => {
       series: { net: expect.arrayContaining([expect.objectContaining({ value: 10 })]) },
     });
     expect(isFromKept(ledger.store)).toBe(false);
+  });
+
+  it('reach back weeks where a week by day is asked for, as its chart gives it', async () => {
+    await tell(LONG);
+    await ledger.reopen();
+    const kept = daily(ledger.store);
+    expect(isFromKept(ledger.store)).toBe(true);
+    expect(kept).toEqual(ofWhole(ledger.store, BY_DAY));
+    // From 07:00 to 07:00, 10 mL an hour.
+    expect(kept).toMatchObject({
+      series: { net: expect.arrayContaining([expect.objectContaining({ value: 240 })]) },
+    });
+  });
+
+  it('of weeks are not believed after an entry of the drain', async () => {
+    await tell(LONG);
+    await ledger.reopen();
+    expect(ledger.store.sumsOfWeeks(DRAIN)).not.toBeNull();
+    await tell([level('late', '05:30', 55)]);
+    expect(ledger.store.sumsOfWeeks(DRAIN)).toBeNull();
   });
 
   it('are kept when other books need the room', async () => {

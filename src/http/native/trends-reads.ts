@@ -132,6 +132,7 @@ function trendSource(store: Parts['store'], drain: string): TrendSource | null {
   if (sums === null) return null;
   return {
     sums,
+    weeks: () => store.sumsOfWeeks(drain),
     book() {
       const book = store.books(drain).get(drain);
       if (book === undefined) throw new Error(`the drain ${drain} has sums and no book`);

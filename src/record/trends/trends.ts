@@ -55,17 +55,24 @@ export const MOST_ROWS = 5000;
 /** A drain as its trends are made of it. */
 export interface TrendSource {
   readonly sums: DrainSums;
+  /** Sums of several weeks, where they are kept: asked only for what begins before the others. */
+  weeks(): DrainSums | null;
   /** Its whole chart, which is costly where it is not in memory: asked only for what sums do not tell. */
   book(): Book;
 }
 
-export const sourceOf = (book: Book): TrendSource => ({ sums: sumsOf(book), book: () => book });
+export const sourceOf = (book: Book): TrendSource => ({
+  sums: sumsOf(book),
+  weeks: () => null,
+  book: () => book,
+});
 
 export function trendsOf(
-  { sums, book }: TrendSource,
+  source: TrendSource,
   calendar: Calendar,
   asked: AskedTrends,
 ): Trends | TooManyPoints {
+  const { sums } = source;
   const as_of = sums.newest;
   const over = spanAsked(asked, as_of);
   if (over === null) return { as_of, over, series: {} };
@@ -73,10 +80,9 @@ export function trendsOf(
   if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
   const isCharted = (name: SeriesName) => cut === null || sumPointOf(name) === undefined;
   // Sums need no rows: they are subtractions of what the chart has summed already.
-  const rows = asked.series.some(isCharted) ? rowsWithin(book(), cut, over) : [];
+  const rows = asked.series.some(isCharted) ? rowsWithin(source.book(), cut, over) : [];
   if (cut === null && rows.length > MOST_ROWS) return { tooMany: true };
-  const summed =
-    cut === null || asked.series.every(isCharted) ? [] : sumsOver(reaching(sums, cut, book), cut);
+  const summed = cut === null || asked.series.every(isCharted) ? [] : sumsOver(reaching(source, cut), cut);
   const series: Partial<Record<SeriesName, readonly Point[]>> = {};
   for (const name of asked.series) {
     const sumPoint = sumPointOf(name);
@@ -87,9 +93,13 @@ export function trendsOf(
   return { as_of, over, series };
 }
 
-/** Those that are kept, or of the whole chart where the first bucket begins before them. */
-const reaching = (sums: DrainSums, [first]: readonly Span[], book: () => Book): DrainSums =>
-  first === undefined || first.from >= sums.since ? sums : sumsOf(book());
+/** The least that is kept of those that reach back to the first bucket; of the whole chart where it begins before all. */
+function reaching({ sums, weeks, book }: TrendSource, [first]: readonly Span[]): DrainSums {
+  const reaches = ({ since }: DrainSums) => first === undefined || first.from >= since;
+  if (reaches(sums)) return sums;
+  const kept = weeks();
+  return kept !== null && reaches(kept) ? kept : sumsOf(book());
+}
 
 /** Each bucket is summed once, whichever series are told of it; null where the drain was not in place. */
 const sumsOver = (

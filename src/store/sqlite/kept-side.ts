@@ -3,7 +3,7 @@ import type Database from 'better-sqlite3';
 import type { Book } from '../../domain/book.ts';
 import { sumsOf } from '../../domain/drain-sums.ts';
 import type { Policy } from '../../domain/policy.ts';
-import { readSums, writeSums } from '../../domain/sums-text.ts';
+import { A_DAY, readSums, WEEKS, writeSums } from '../../domain/sums-text.ts';
 import type { KeptStore } from '../port.ts';
 import type { BookShelf } from './books.ts';
 import { createFooting } from './footing.ts';
@@ -33,7 +33,13 @@ export function createKeptSide(file: string, writer: Database.Database, policy: 
   }
 
   return {
-    leaves: (book) => write(book.drain, 'sums', writeSums(sumsOf(book))),
+    leaves(book) {
+      const sums = sumsOf(book);
+      const [day, weeks] = [writeSums(sums, A_DAY), writeSums(sums, WEEKS)];
+      write(book.drain, 'sums', day);
+      // A text of its own: most who ask want a day, and need not wait for weeks to be read.
+      if (weeks !== day) write(book.drain, 'sums-of-weeks', weeks);
+    },
     reads: (shelf) => ({
       footing: footingOf,
       sums(drain) {
@@ -43,6 +49,10 @@ export function createKeptSide(file: string, writer: Database.Database, policy: 
         if (text !== null) return readSums(drain, text, policy().settings);
         const book = shelf.take(drain, null).get(drain);
         return book === undefined ? null : sumsOf(book);
+      },
+      sumsOfWeeks(drain) {
+        const text = read(drain, 'sums-of-weeks');
+        return text === null ? null : readSums(drain, text, policy().settings);
       },
       keptRow: (drain) => read(drain, 'overview-row'),
       keepRow: (drain, text) => write(drain, 'overview-row', text),

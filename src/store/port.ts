@@ -6,11 +6,11 @@
 import type { Sender } from '../audit/chain.ts';
 import type { Subject } from '../domain/book.ts';
 import type { DeviceBook } from '../domain/device.ts';
-import type { DrainSums } from '../domain/drain-sums.ts';
 import type { Author, Identifier, Reference } from '../domain/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
 import type { DeviceLook, DeviceWrites, RoutedChain } from './device-port.ts';
+import type { KeptStore } from './kept-port.ts';
 import type { LogTree, LogWrites } from './log-port.ts';
 import type { UnmappedStore } from './unmapped-port.ts';
 
@@ -179,19 +179,6 @@ export interface DeviceReads {
   unmatchedCount(): number;
   /** The chain of an entry, with the drain that it counts for now; undefined where it names no device. */
   routedChain(entryId: string): RoutedChain | undefined;
-}
-
-/** What took long to work out, kept beside the ledger and believed only while all that it rests on is as it was. */
-export interface KeptStore {
-  /** What all derived values of a drain rest on, as one text that changes with any of it; null: there is no such drain. */
-  footing(drain: string): string | null;
-  /** The running sums of a drain; where its chart left memory, what was kept of them. Null: there is no such drain. */
-  sums(drain: string): DrainSums | null;
-  /** Those of several weeks, where they were kept when the chart left memory; null where none are that may be believed. */
-  sumsOfWeeks(drain: string): DrainSums | null;
-  /** Text that was kept of a drain; null where none is that may be believed. */
-  keptRow(drain: string): string | null;
-  keepRow(drain: string, text: string): void;
 }
 
 export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedStore, KeptStore {

@@ -4,7 +4,7 @@ import type { Book } from '../../domain/book.ts';
 import { sumsOf } from '../../domain/drain-sums.ts';
 import type { Policy } from '../../domain/policy.ts';
 import { A_DAY, readSums, WEEKS, writeSums } from '../../domain/sums-text.ts';
-import type { KeptStore } from '../port.ts';
+import type { KeptStore } from '../kept-port.ts';
 import type { BookShelf } from './books.ts';
 import { createFooting } from './footing.ts';
 import { type KeptFile, openKeptFile } from './kept-file.ts';

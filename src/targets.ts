@@ -84,6 +84,7 @@ const targetShape = z.strictObject({
   give_up_after_h: z.number().positive().max(8760).default(72),
   review_h: z.number().positive().max(8760).default(24),
   requests_at_once: z.int().min(1).max(64).default(8),
+  resources_at_once: z.int().min(1).max(500).default(100),
   auth: auth.optional(),
   tls: z
     .strictObject({ cert_file: path.optional(), key_file: path.optional(), ca_file: path.optional() })
@@ -176,6 +177,7 @@ function configuredOf(each: Written, whole: (path: string) => string): Configure
       giveUpMs: each.give_up_after_h * HOUR_MS,
       reviewMs: each.review_h * HOUR_MS,
       mostAtOnce: each.requests_at_once,
+      mostInBundle: each.resources_at_once,
     },
     auth: authOf(each.auth, whole),
     tls: each.tls === undefined ? null : filesOf(each.tls, whole),

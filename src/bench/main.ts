@@ -113,7 +113,7 @@ try {
   console.log(
     'Deliveries by transaction to an EHR that answers at once; limit: a bare HTTP client (target: ratio >= 0.5)',
   );
-  console.table([delivery]);
+  console.table(delivery);
   console.log(
     'Ingest at 100 readings/s while a backlog is delivered; limit: the same without (target: ratio <= 2)',
   );

@@ -1,4 +1,4 @@
-/** What a target accepted for later (202), and whether it is there by now. Nothing here writes. */
+/** Whether what a target accepted for later (202), or may have taken unheard, is there by now. Nothing here writes. */
 import type { Delivery, Outcome, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 import type { Verdict } from './classify.ts';
@@ -12,7 +12,8 @@ import { identifierOf, type Resource } from './resource.ts';
 import { isSameButForReferences } from './same.ts';
 import type { Target } from './target.ts';
 
-export interface LookOptions {
+/** What an attempt works with. */
+export interface Means {
   readonly store: Store;
   readonly target: Target;
   readonly connection: Connection;
@@ -22,7 +23,7 @@ export interface LookOptions {
 }
 
 /** Looks for all of a delivery that was accepted, up to the first that is not there. */
-export async function lookForAll(options: LookOptions, way: Way, delivery: Delivery): Promise<Attempted> {
+export async function lookForAll(options: Means, way: Way, delivery: Delivery): Promise<Attempted> {
   const taken: Taken[] = [];
   for (const { resource, known } of awaitedResources(options.store, { ...options, way }, delivery)) {
     const looked = await lookFor(options, resource, known);
@@ -53,7 +54,7 @@ export interface Reviewed {
  * when its review is over counts as lost; so does what is sent again because somebody asked for it.
  */
 export async function afterReview(
-  options: LookOptions,
+  options: Means,
   way: Way,
   delivery: Delivery,
   { resources, known }: Chosen,
@@ -74,7 +75,7 @@ export async function afterReview(
 
 /** As it is known by now; null where it counts as lost. */
 async function lookForEarlier(
-  options: LookOptions,
+  options: Means,
   way: Way,
   delivery: Delivery,
   resource: Resource,
@@ -96,7 +97,7 @@ async function lookForEarlier(
 
 /** As it was taken, with what the target calls it; null where it is not there yet. */
 async function lookFor(
-  { target, connection }: LookOptions,
+  { target, connection }: Means,
   resource: Resource,
   known: Taken,
 ): Promise<Found<Taken | null>> {
@@ -109,6 +110,25 @@ async function lookFor(
   if (found === null || !isSameButForReferences(withWords(resource, target), found.text ?? ''))
     return { found: null };
   return { found: { ...known, remote: place.found, etag: found.etag, acceptedMs: null } };
+}
+
+/**
+ * Of what went under our ids in a Bundle with what waited behind it: what is there. Sent again without a look, it would be
+ * written after what is newer. One that is not there shows that nothing of the Bundle is.
+ */
+export async function lookForShared(
+  connection: Connection,
+  resources: readonly Resource[],
+): Promise<readonly Taken[] | Stopped> {
+  const there: Taken[] = [];
+  for (const { name, version, text } of resources) {
+    const current = await readCurrent(connection, name);
+    if ('verdict' in current) return stoppedBy(current.verdict) ?? there;
+    const { found } = current;
+    if (found === null || !isSameButForReferences(text, found.text ?? '')) return there;
+    there.push({ resource: name, version, remote: name, etag: found.etag, acceptedMs: null });
+  }
+  return there;
 }
 
 async function placeOf(
@@ -125,8 +145,19 @@ async function placeOf(
   return { verdict: { kind: 'multiple-matches', outcome: { why } } };
 }
 
-/** Nothing was written by a look, so that its fate is never open; a target that forbids it may take all the same. */
 function endOf(verdict: Verdict, known: Taken): Stopped | Awaited {
+  const stopped = stoppedBy(verdict);
+  if (stopped !== null) return stopped;
+  const outcome = outcomeIn(verdict);
+  const why = `accepted, and cannot be looked for: ${outcome.why}`;
+  return awaited('unseen', { ...outcome, why }, known);
+}
+
+/**
+ * What ends the attempt; null where it cannot be seen. Nothing was written by a look, so that its fate is never open; a
+ * target that forbids it may take all the same.
+ */
+function stoppedBy(verdict: Verdict): Stopped | null {
   switch (verdict.kind) {
     case 'later':
       return verdict;
@@ -134,10 +165,7 @@ function endOf(verdict: Verdict, known: Taken): Stopped | Awaited {
       return { kind: 'unauthorized', outcome: verdict.outcome };
     case 'unknown':
       return { kind: 'later', outcome: verdict.outcome, afterMs: undefined };
-    default: {
-      const outcome = outcomeIn(verdict);
-      const why = `accepted, and cannot be looked for: ${outcome.why}`;
-      return awaited('unseen', { ...outcome, why }, known);
-    }
+    default:
+      return null;
   }
 }

@@ -17,7 +17,15 @@ const MOST_FAILURES = 3;
 /** A parked target is tried this often, so that it comes back by itself once the other side has mended it. */
 const PARKED_MS = 3_600_000;
 
-const HANDLED = new Set<End['kind']>(['delivered', 'accepted', 'awaited', 'unseen', 'refused', 'held']);
+const HANDLED = new Set<End['kind']>([
+  'delivered',
+  'accepted',
+  'awaited',
+  'unseen',
+  'refused',
+  'held',
+  'apart',
+]);
 
 /** Whether the target is being tried with one request at a time. */
 export const isTripped = ({ failures, isParked }: Breaker): boolean => isParked || failures >= MOST_FAILURES;

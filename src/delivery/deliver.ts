@@ -2,12 +2,13 @@
  * Claim, send, settle: the only loop that sends, and the only one that sends again.
  *
  * At most one request is under way for each drain and target, in the order of the ledger. After an unknown outcome
- * the delivery waits until the target can no longer be acting on it.
+ * the delivery waits until the target can no longer be acting on it. What waits behind it may go with it.
  */
-import type { ByWhom, Delivery, Settlement } from '../store/delivery-port.ts';
+import type { ByWhom, Claimed, Delivery, Settled, Settlement } from '../store/delivery-port.ts';
+import type { Means } from './awaited.ts';
 import { type Breaker, breakerAfter, CLOSED, isTripped } from './breaker.ts';
 import type { Attempted, End } from './end.ts';
-import { claimMs, createSender, type SenderOptions } from './send.ts';
+import { claimMs, createSender } from './send.ts';
 import { settlementOf } from './settle.ts';
 
 export interface DeliveryLog {
@@ -15,7 +16,7 @@ export interface DeliveryLog {
   error(fields: object, message: string): void;
 }
 
-export interface DeliverOptions extends SenderOptions {
+export interface DeliverOptions extends Means {
   readonly log: DeliveryLog;
   readonly pollMs: number;
 }
@@ -53,29 +54,40 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     if (sending.size >= most || now < breaker.restsUntilMs) return false;
     const room = most - sending.size;
     const lapsesMs = now + claimMs(target);
-    const claimed = await store.claim(target.name, now, lapsesMs, room, [...sending.keys()]);
-    for (const delivery of claimed) keepUntilDone(sending, delivery.drain, attempt(delivery, lapsesMs));
+    const busy = [...sending.keys()];
+    const claimed = await store.claim(target.name, now, lapsesMs, room, busy, sender.startBundle());
+    for (const each of claimed) keepUntilDone(sending, each.drain, attempt(each, lapsesMs));
     return claimed.length > 0;
   }
 
-  async function attempt(delivery: Delivery, lapsesMs: number): Promise<void> {
-    const attempted = await sender.attempt(delivery, lapsesMs).catch((error: unknown) => {
-      tellFailure(options, delivery, error, 'could not attempt a delivery');
+  async function attempt(claimed: Claimed, lapsesMs: number): Promise<void> {
+    const { drain, logIndex, behind } = claimed;
+    const attempting =
+      behind.length === 0
+        ? sender.attempt(claimed, lapsesMs).then((attempted) => [attempted])
+        : sender.attemptShared(claimed, lapsesMs);
+    const attempts = await attempting.catch((error: unknown) => {
+      tellFailure(options, claimed, error, 'could not attempt a delivery');
       return null;
     });
     // Settled beside the next claim, so that both share what it costs to make them durable.
-    if (attempted !== null)
-      keepUntilDone(settling, `${delivery.drain} ${delivery.logIndex}`, settle(delivery, attempted));
+    if (attempts !== null) keepUntilDone(settling, `${drain} ${logIndex}`, settle(claimed, attempts));
   }
 
-  async function settle(delivery: Delivery, attempted: Attempted): Promise<void> {
-    const { end } = attempted;
-    ends.set(end.kind, (ends.get(end.kind) ?? 0) + 1);
-    const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
-    tell(options, delivery, end, settlement);
-    const settled = settlement === null ? undefined : store.settle(delivery, settlement, clock.now());
-    await Promise.all([settled, judge(end)]).catch((error: unknown) =>
-      tellFailure(options, delivery, error, 'could not settle a delivery'),
+  /** @param attempts of each; where they came to nothing, of all in the same way */
+  async function settle(claimed: Claimed, attempts: readonly Attempted[]): Promise<void> {
+    const deliveries = [claimed, ...claimed.behind];
+    const settled = attempts.flatMap((attempted, n): readonly Settled[] => {
+      const { end } = attempted;
+      ends.set(end.kind, (ends.get(end.kind) ?? 0) + 1);
+      const delivery = deliveries[n] ?? claimed;
+      const settlement = settlementOf(target, delivery, attempted, clock.now(), clock.random());
+      if (n === 0) tell(options, delivery, end, settlement);
+      return settlement === null ? [] : [{ delivery, settlement }];
+    });
+    const [first] = attempts;
+    await Promise.all([store.settle(settled, clock.now()), first && judge(first.end)]).catch(
+      (error: unknown) => tellFailure(options, claimed, error, 'could not settle a delivery'),
     );
   }
 

@@ -7,6 +7,8 @@ export type End =
   | { readonly kind: 'accepted'; readonly outcome: Outcome }
   | Stopped
   | Awaited
+  /** Not to go in one Bundle with others, or refused with them. */
+  | { readonly kind: 'apart'; readonly outcome: Outcome }
   /** The claim has lapsed: it is somebody else's by now. */
   | { readonly kind: 'lost' };
 

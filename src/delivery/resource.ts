@@ -23,11 +23,22 @@ const REFERENCE = /"reference":"([A-Za-z]+\/[A-Za-z0-9-]+\.[A-Za-z0-9\-.]+)(?:\/
 
 /** @throws {Error} when the text was not written here */
 export function resourceOf(text: string): Resource {
+  const { opening, type, id } = openingOf(text);
+  const version = Number(META.exec(text.slice(opening.length))?.[1] ?? 1);
+  return { name: `${type}/${id}`, type, id, version, text, references: referencesIn(text) };
+}
+
+/** Type and id of an issued text. @throws {Error} when it was not written here */
+export function nameIn(text: string): string {
+  const { type, id } = openingOf(text);
+  return `${type}/${id}`;
+}
+
+function openingOf(text: string) {
   const [opening, type, id] = OPENING.exec(text) ?? [];
   if (opening === undefined || type === undefined || id === undefined)
     throw new Error('an issued text does not start with its type and id');
-  const version = Number(META.exec(text.slice(opening.length))?.[1] ?? 1);
-  return { name: `${type}/${id}`, type, id, version, text, references: referencesIn(text) };
+  return { opening, type, id };
 }
 
 const identified = z.object({

@@ -1,4 +1,4 @@
-/** What one entry issued, as one Bundle of PUTs under our ids: idempotent by HTTP, so that a resend changes nothing. */
+/** What entries issued, as one Bundle of PUTs under our ids: idempotent by HTTP, so that a resend changes nothing. */
 import { z } from 'zod';
 import type { Taken } from '../store/delivery-port.ts';
 import { type Verdict, verdictOn } from './classify.ts';
@@ -14,17 +14,11 @@ export async function sendBundle(
   ones: readonly One[],
   now: number,
 ): Promise<readonly Went[]> {
+  if (ones.length === 0) return [];
   let sent = ones;
   for (let rereads = 0; ; rereads += 1) {
-    const { verdict, answer } = await connection.ask({
-      method: 'POST',
-      path: '',
-      purpose: 'bundle',
-      body: bundleOf(type, sent),
-    });
-    if (verdict.kind === 'taken') return answered(type, sent, answer?.body ?? '', now);
-    if (verdict.kind === 'accepted') return ones.map((one) => ({ verdict, taken: takenAs(one, null) }));
-    if (verdict.kind !== 'conflict') return ones.map(() => ({ verdict, taken: null }));
+    const { verdict, wents } = await sendOnce(connection, type, sent, now);
+    if (verdict.kind !== 'conflict') return wents;
     if (rereads === MOST_REREADS)
       return ones.map(() => ({
         verdict: { kind: 'conflict', outcome: conflict(verdict.outcome) },
@@ -34,6 +28,24 @@ export async function sendBundle(
     if ('kind' in reread) return ones.map(() => ({ verdict: reread, taken: null }));
     sent = reread;
   }
+}
+
+/** In one request: what was said of all of it, and how each went. */
+export async function sendOnce(
+  connection: Connection,
+  type: 'batch' | 'transaction',
+  ones: readonly One[],
+  now: number,
+): Promise<{ readonly verdict: Verdict; readonly wents: readonly Went[] }> {
+  const { verdict, answer } = await connection.ask({
+    method: 'POST',
+    path: '',
+    purpose: 'bundle',
+    body: bundleOf(type, ones),
+  });
+  if (verdict.kind === 'taken') return { verdict, wents: answered(type, ones, answer?.body ?? '', now) };
+  const isAccepted = verdict.kind === 'accepted';
+  return { verdict, wents: ones.map((one) => ({ verdict, taken: isAccepted ? takenAs(one, null) : null })) };
 }
 
 /** With the version that each has now. */

@@ -34,8 +34,9 @@ export function settlementOf(
       return { ...afterLook(target, delivery, end, nowMs), taken };
     case 'refused':
       return { state: 'dead', outcome: end.outcome, taken };
+    case 'apart':
     case 'forbidden':
-      // The target is parked, so that nothing is sent whatever is due.
+      // Alone at once; where it is forbidden the target is parked, so that nothing is sent whatever is due.
       return { state: stateOf(delivery), dueMs: nowMs, outcome: end.outcome, taken };
     default: {
       const { outcome } = end;

@@ -28,6 +28,8 @@ export interface Target {
   /** How long the target may take to show what it accepted for later, ms. */
   readonly reviewMs: number;
   readonly mostAtOnce: number;
+  /** Resources in one transaction, as far as what waits behind one another on a drain shares it; 1: nothing does. */
+  readonly mostInBundle: number;
 }
 
 /** What stands in the place of our own; absent: ours. */
@@ -44,7 +46,8 @@ export interface Coding {
 
 /**
  * create: one by one under ids of the target's choice, by conditional create. put: one by one under our ids.
- * batch, transaction: what one entry issued in one Bundle of PUTs. probe: the best of these that the target says it can.
+ * batch, transaction: what one entry issued in one Bundle of PUTs; a transaction may hold what several issued. probe: the
+ * best of these that the target says it can.
  */
 export const MODES = ['probe', 'create', 'put', 'batch', 'transaction'] as const;
 export type Mode = (typeof MODES)[number];

@@ -9,12 +9,20 @@ export interface Delivery extends DeliveryName {
   readonly sinceMs: number;
   /** An attempt before this one may have been acted on, though no answer came. */
   readonly uncertain: boolean;
+  /** That attempt was one Bundle with what waited behind it, so that what is newer may be there too. */
+  readonly shared: boolean;
   /** Out of turn: asked for again, part of the replay of a period, or to be looked for after it was accepted. */
   readonly redo: 'requeue' | 'replay' | 'look' | null;
   /** How often the target has accepted it for later, since a person last asked for it. */
   readonly accepted: number;
   /** Exact texts of the resources, in the order in which they were issued. */
   readonly texts: readonly string[];
+}
+
+/** The first in line on its drain. */
+export interface Claimed extends Delivery {
+  /** What waits behind it, in order, and is to share its Bundle. */
+  readonly behind: readonly Delivery[];
 }
 
 export interface DeliveryName {
@@ -71,6 +79,14 @@ export type Fate =
   | { readonly state: 'requeued'; readonly outcome: Outcome }
   | { readonly state: 'waiting' | 'unknown'; readonly dueMs: number; readonly outcome: Outcome };
 export type Settlement = Fate & { readonly taken: readonly Taken[] };
+
+export interface Settled {
+  readonly delivery: Delivery;
+  readonly settlement: Settlement;
+}
+
+/** Begins a Bundle; asked of the issues of one drain in turn, given the texts of each, whether it goes into it as well. */
+export type StartBundle = () => (texts: readonly string[]) => boolean;
 
 /** Lanes (a drain to a target) by state, and what was set aside. */
 export interface DeliveryCount {
@@ -166,7 +182,9 @@ export interface Backlog {
 export interface DeliveryStore {
   /**
    * Claims what is due and first in line on its drain, looks for what was accepted among it; a claim lapses at `lapsesMs`.
+   * @param most drains at most
    * @param except drains that the caller has under way: its own claims lapse too, when it was held up for long
+   * @param startBundle what is sent for the first time is followed by what waits behind it and may share its Bundle
    */
   claim(
     target: string,
@@ -174,11 +192,15 @@ export interface DeliveryStore {
     lapsesMs: number,
     most: number,
     except: readonly string[],
-  ): Promise<readonly Delivery[]>;
+    startBundle?: StartBundle | null,
+  ): Promise<readonly Claimed[]>;
   /** Makes a claim lapse later. @returns false when it has lapsed and the delivery is somebody else's by now */
   extend(delivery: Delivery, lapsesMs: number): Promise<boolean>;
-  /** Does nothing when the claim has lapsed and the delivery is somebody else's by now. */
-  settle(delivery: Delivery, settlement: Settlement, nowMs: number): Promise<void>;
+  /**
+   * What becomes of all that was claimed on one drain, in its order: each is passed, or all of them go on waiting. Does
+   * nothing when the claim has lapsed and they are somebody else's by now.
+   */
+  settle(settled: readonly Settled[], nowMs: number): Promise<void>;
   /**
    * Makes waits good that another process began, perhaps by another clock: what may still be acted on waits at least
    * until `uncertainMs`, and nothing longer than until `latestMs`.

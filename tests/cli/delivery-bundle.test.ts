@@ -25,7 +25,8 @@ beforeAll(async () => {
   const claimed = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
   const own = claimed.find(({ drain }) => drain === by.DRAIN);
   if (own === undefined || claimed.length !== 2) throw new Error('not both drains were claimed');
-  await ledger.store.settle(own, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW + 1);
+  const settlement = { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] } as const;
+  await ledger.store.settle([{ delivery: own, settlement }], NOW + 1);
   await ledger.store.checkpoint(by.sign(by.key));
   await ledger.close();
 });

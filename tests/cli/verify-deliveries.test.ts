@@ -19,7 +19,8 @@ beforeAll(async () => {
   const ledger = openLedger(good, { origin: by.LOG });
   const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
   if (first === undefined) throw new Error('nothing was claimed');
-  await ledger.store.settle(first, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW + 1);
+  const settlement = { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] } as const;
+  await ledger.store.settle([{ delivery: first, settlement }], NOW + 1);
   await ledger.store.requeue({ target: 'ehr' }, WHO, NOW + 2);
   await ledger.store.checkpoint(by.sign(by.key));
   await ledger.close();

@@ -56,7 +56,8 @@ afterEach(async () => {
 
 function deliver(ceilingMs?: number): void {
   const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
-  deliverer = deliverTo(ledger.store, baseUrl, {}, ceilingMs);
+  // Each entry in a Bundle of its own; what shares one has a test of its own.
+  deliverer = deliverTo(ledger.store, baseUrl, { mostInBundle: 1 }, ceilingMs);
 }
 
 async function tell(story: readonly Told[], placement = PLACED): Promise<void> {

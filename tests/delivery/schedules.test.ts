@@ -105,6 +105,12 @@ const issuedAt = (text: string): string | undefined => {
   return issued ?? recorded;
 };
 
+/** How many took this step with others of their drain, in one Bundle. */
+function shared(steps: Ran['steps'], kind: Ran['steps'][number]['kind']): number {
+  const moments = steps.filter((step) => step.kind === kind).map(({ drain, atMs }) => `${drain} ${atMs}`);
+  return moments.length - new Set(moments).size;
+}
+
 describe('any schedule of faults', () => {
   const ran: Ran[] = [];
   const failed: string[] = [];
@@ -140,6 +146,9 @@ describe('any schedule of faults', () => {
       );
       expect(kills).toBeGreaterThan(COUNT / 4);
       expect([...states]).toEqual(['dead']);
+      expect(ran.some(({ steps }) => shared(steps, 'delivered') > 0)).toBe(true);
+      expect(ran.some(({ steps }) => shared(steps, 'waiting') > 0)).toBe(true);
+      expect(ran.some(({ steps }) => shared(steps, 'unknown') > 0)).toBe(true);
       expect([...steps]).toEqual(expect.arrayContaining(['dead', 'accepted', 'looking', 'requeued']));
     },
   );

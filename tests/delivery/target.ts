@@ -17,6 +17,7 @@ export function targetOf(more: Partial<Target>): Target {
     giveUpMs: 72 * 3_600_000,
     reviewMs: 24 * 3_600_000,
     mostAtOnce: 8,
+    mostInBundle: 100,
     ...more,
   };
 }

@@ -26,7 +26,9 @@ beforeEach(async () => {
   const targets = [];
   for (const name of ['one', 'two']) {
     const base_url = await startEhr(name);
-    targets.push({ name, base_url, mode: 'transaction', ceiling_s: 1, timeout_s: 1, longest_pause_s: 0.05 });
+    const waits = { ceiling_s: 1, timeout_s: 1, longest_pause_s: 0.05 };
+    // Whatever has come by the time that it is looked at, each entry has a Bundle of its own.
+    targets.push({ name, base_url, mode: 'transaction', ...waits, resources_at_once: 1 });
   }
   const file = join(folder, 'targets.json');
   writeFileSync(file, JSON.stringify({ targets }));

@@ -22,7 +22,7 @@ async function claimed(now: number): Promise<Delivery> {
 }
 async function settleNext(fate: Fate, now = NOW): Promise<string> {
   const delivery = await claimed(now);
-  await ledger.store.settle(delivery, { ...fate, taken: [] }, now);
+  await ledger.store.settle([{ delivery, settlement: { ...fate, taken: [] } }], now);
   return `${delivery.logIndex} ${delivery.redo}`;
 }
 const told = async () => {

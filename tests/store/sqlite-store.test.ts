@@ -229,9 +229,9 @@ describe('delivery', () => {
     expect(again).toMatchObject({ attempts: 2, logIndex: first?.logIndex });
     if (first === undefined || again === undefined) throw new Error('nothing was claimed');
     // The one whose claim lapsed comes back late: it is not its any more.
-    await ledger.store.settle(first, DELIVERED, NOW);
+    await ledger.store.settle([{ delivery: first, settlement: DELIVERED }], NOW);
     expect(ledger.store.deliveryCounts()).toEqual([{ target: 'ehr', state: 'sending', count: 1 }]);
-    await ledger.store.settle(again, DELIVERED, NOW);
+    await ledger.store.settle([{ delivery: again, settlement: DELIVERED }], NOW);
     const [next] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     expect(next?.logIndex).toBeGreaterThan(first.logIndex);
   });
@@ -240,18 +240,16 @@ describe('delivery', () => {
     await tell(STORY.slice(0, 3));
     const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     if (first === undefined) throw new Error('nothing was claimed');
-    await ledger.store.settle(
-      first,
-      { state: 'waiting', dueMs: NOW + 100, outcome: { why: 'HTTP 503' }, taken: [] },
-      NOW,
-    );
+    const waits = { state: 'waiting', dueMs: NOW + 100, outcome: { why: 'HTTP 503' }, taken: [] } as const;
+    await ledger.store.settle([{ delivery: first, settlement: waits }], NOW);
     expect(await ledger.store.claim('ehr', NOW + 99, NOW + 500, 9, [])).toEqual([]);
     const [again] = await ledger.store.claim('ehr', NOW + 100, NOW + 500, 9, []);
     if (again === undefined) throw new Error('nothing was claimed');
-    await ledger.store.settle(again, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW);
+    const dead = { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] } as const;
+    await ledger.store.settle([{ delivery: again, settlement: dead }], NOW);
     const [second] = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
     if (second === undefined) throw new Error('nothing was claimed');
-    await ledger.store.settle(second, DELIVERED, NOW);
+    await ledger.store.settle([{ delivery: second, settlement: DELIVERED }], NOW);
     expect(ledger.store.deliveryCounts()).toEqual([
       { target: 'ehr', state: 'idle', count: 1 },
       { target: 'ehr', state: 'dead', count: 1 },
@@ -305,7 +303,7 @@ describe('delivery', () => {
       const [next] = await ledger.store.claim('ehr', now, now + 500, 1, []);
       if (next === undefined) return sent;
       sent.push(`${next.logIndex}${next.redo === null ? '' : ` ${next.redo}`}`);
-      await ledger.store.settle(next, DELIVERED, now);
+      await ledger.store.settle([{ delivery: next, settlement: DELIVERED }], now);
     }
   }
 
@@ -313,7 +311,10 @@ describe('delivery', () => {
     await tell(STORY.slice(0, 3));
     const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1, []);
     if (first === undefined) throw new Error('nothing was claimed');
-    await ledger.store.settle(first, { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] }, NOW);
+    await ledger.store.settle(
+      [{ delivery: first, settlement: { state: 'dead', outcome: { why: 'HTTP 422' }, taken: [] } }],
+      NOW,
+    );
     expect(await ledger.store.requeue({ target: 'ehr' }, BY, NOW)).toBe(1);
     await tell(STORY.slice(3, 5));
     // Entries of deliveries stand between: of the claim, the settlement and the order.
@@ -347,7 +348,7 @@ describe('delivery', () => {
     if (first === undefined) throw new Error('nothing was claimed');
     expect(await ledger.store.skip(first, BY, NOW)).toBe(false);
     const unknown = { state: 'unknown', dueMs: NOW + 300, outcome: { why: 'reset' }, taken: [] } as const;
-    await ledger.store.settle(first, unknown, NOW);
+    await ledger.store.settle([{ delivery: first, settlement: unknown }], NOW);
     expect(await ledger.store.skip(first, BY, NOW)).toBe(true);
     expect(await ledger.store.claim('ehr', NOW + 299, NOW + 999, 1, [])).toEqual([]);
     expect(await ledger.store.claim('ehr', NOW + 300, NOW + 999, 1, [])).toMatchObject([
@@ -360,7 +361,10 @@ describe('delivery', () => {
     const far = NOW + 9_000_000;
     const [first] = await ledger.store.claim('ehr', NOW, NOW + 500, 1, []);
     if (first === undefined) throw new Error('nothing was claimed');
-    await ledger.store.settle(first, { state: 'waiting', dueMs: far, outcome: { why: 'x' }, taken: [] }, NOW);
+    await ledger.store.settle(
+      [{ delivery: first, settlement: { state: 'waiting', dueMs: far, outcome: { why: 'x' }, taken: [] } }],
+      NOW,
+    );
     await ledger.store.rebaseWaits('ehr', NOW + 100, NOW + 200);
     expect(await ledger.store.claim('ehr', NOW + 199, NOW + 300, 1, [])).toEqual([]);
     expect(await ledger.store.claim('ehr', NOW + 200, NOW + 300, 1, [])).toHaveLength(1);

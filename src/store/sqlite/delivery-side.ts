@@ -27,12 +27,12 @@ export function createDeliverySide(
   );
   return {
     ...reads,
-    claim(target, now, lapses, most, except) {
+    claim(target, now, lapses, most, except, startBundle = null) {
       if (!isDue(target, now)) return Promise.resolve([]);
-      return group.submit(() => deliveries.claim(target, now, lapses, most, except));
+      return group.submit(() => deliveries.claim(target, now, lapses, most, except, startBundle));
     },
     extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
-    settle: (delivery, settlement, now) => group.submit(() => deliveries.settle(delivery, settlement, now)),
+    settle: (settled, now) => group.submit(() => deliveries.settle(settled, now)),
     rebaseWaits: (target, uncertain, latest) =>
       group.submit(() => {
         rebase.run({ target, uncertain, latest });

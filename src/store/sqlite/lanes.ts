@@ -5,8 +5,11 @@ import type { Delivery, DeliveryName, Outcome } from '../delivery-port.ts';
 export interface Lanes {
   /** Something was issued about a drain. Costs nothing while its lanes are busy, whatever the number of targets. */
   open(drain: string, logIndex: number): void;
-  /** On to what is asked for again, what is to be looked for, what is replayed, then the next in the order of the ledger. */
-  advance(target: string, drain: string, now: number): void;
+  /**
+   * On to what is asked for again, what is to be looked for, what is replayed, then the next in the order of the ledger.
+   * @param passed place in the ledger that the lane has come to in its order
+   */
+  advance(target: string, drain: string, now: number, passed?: number): void;
   setAside(
     delivery: DeliveryName & { attempts: number },
     aside: SetAside,
@@ -51,15 +54,18 @@ export function createLanes(db: Database.Database, targets: readonly string[]): 
   const read = db.prepare<[string, string], Lane>(
     'SELECT cursor, replay_next, replay_last FROM lane WHERE target = ? AND drain = ?',
   );
+  // What has gone in a Bundle with others has been tried, and what came of that may not be known.
   const move = db.prepare(
-    `UPDATE lane SET log_index = @logIndex, cursor = @cursor, state = 'waiting', redo = @redo,
-       replay_next = @replay_next, attempts = 0, since_ms = 0, due_ms = @now, outcome = NULL, accepted = @accepted
+    `UPDATE lane SET log_index = @logIndex, cursor = @cursor, redo = @redo, replay_next = @replay_next,
+       state = iif(@redo IS NULL AND @logIndex <= doubt_to, 'unknown', 'waiting'),
+       attempts = iif(@redo IS NULL AND @logIndex <= shared_to, 1, 0),
+       since_ms = 0, due_ms = @now, outcome = NULL, accepted = @accepted
      WHERE target = @target AND drain = @drain`,
   );
   const rest = db.prepare(
-    `UPDATE lane SET state = 'idle', redo = NULL, replay_next = NULL, replay_last = NULL, attempts = 0,
+    `UPDATE lane SET state = 'idle', redo = NULL, cursor = @cursor, replay_next = NULL, replay_last = NULL, attempts = 0,
        since_ms = 0, due_ms = 0, outcome = NULL, accepted = 0
-     WHERE target = ? AND drain = ?`,
+     WHERE target = @target AND drain = @drain`,
   );
   const aside = db.prepare(
     `INSERT INTO set_aside (target, drain, log_index, state, at_ms, attempts, outcome, accepted, due_ms)
@@ -79,12 +85,13 @@ export function createLanes(db: Database.Database, targets: readonly string[]): 
       if (busy.size >= MOST_REMEMBERED) busy.clear();
       busy.add(drain);
     },
-    advance(target, drain, now) {
-      const lane = read.get(target, drain);
-      if (lane === undefined) throw new Error(`no lane of ${drain} to ${target}`);
+    advance(target, drain, now, passed = 0) {
+      const before = read.get(target, drain);
+      if (before === undefined) throw new Error(`no lane of ${drain} to ${target}`);
+      const lane = { ...before, cursor: Math.max(before.cursor, passed) };
       const place = nextPlace(target, drain, lane, now);
       if (place === null) {
-        rest.run(target, drain);
+        rest.run({ target, drain, cursor: lane.cursor });
         busy.delete(drain);
         return;
       }

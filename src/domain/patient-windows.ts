@@ -8,19 +8,19 @@ import {
   closedUntil,
   type InPlace,
   newestLevelAt,
+  type SummedState,
   type UncoveredReason,
   type WindowSum,
 } from './calendar-windows.ts';
 import type { Span } from './interval.ts';
 import { add, rational } from './rational.ts';
 import type { Settings } from './settings.ts';
-import type { FoldState } from './state.ts';
 import { type EpochMs, epochMs, type Microlitres, microlitres } from './units.ts';
 
 /** One of the patient's drains, as its chart leaves it. */
 export interface DrainOfPatient extends InPlace {
   readonly drain: string;
-  readonly state: FoldState;
+  readonly state: SummedState;
 }
 
 export interface PatientWindow extends Span {

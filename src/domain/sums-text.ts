@@ -1,7 +1,7 @@
 /** The end of a drain's running sums as text, and back: the same sums come of it, to the digit. */
 import { newestLevelAt, type SummedState } from './calendar-windows.ts';
 import type { Circumstances } from './circumstances.ts';
-import type { DrainSums } from './drain-sums.ts';
+import type { DrainSums, Reach } from './drain-sums.ts';
 import { append, type History } from './history.ts';
 import { type Interval, isMeasured, type LevelPoint } from './interval.ts';
 import type { Settings } from './settings.ts';
@@ -13,19 +13,7 @@ import {
   type SummedInterval,
 } from './sums.ts';
 import type { Link } from './uncertainty.ts';
-import { type EpochMs, epochMs, HOUR_MS, microlitres } from './units.ts';
-
-/** How far back before the newest statement sums are written, ms, and at most how many intervals. */
-export interface Reach {
-  readonly ms: number;
-  /** Of a chamber that is read every few seconds less time is kept. */
-  readonly most: number;
-}
-
-/** A day by clock hours begins up to an hour earlier than the day. */
-export const A_DAY: Reach = { ms: 26 * HOUR_MS, most: 300 };
-/** Five weeks by day begin up to a day earlier, which may last 25 h; a week that is read every five minutes has 2,016 intervals. */
-export const WEEKS: Reach = { ms: (36 * 24 + 1) * HOUR_MS, most: 2500 };
+import { type EpochMs, epochMs, microlitres } from './units.ts';
 
 /** A level is written once, and named by its place from then on. */
 type LevelText = readonly [
@@ -86,7 +74,7 @@ export function writeSums(sums: DrainSums, reach: Reach): string {
   const text: SumsText = {
     newest,
     since,
-    view: { placedMs: view.placedMs, removedMs: view.removedMs },
+    view: viewText(view),
     population: circumstances.population ?? null,
     weights: circumstances.weights,
     measuredFrom: state.measuredFrom,
@@ -98,6 +86,11 @@ export function writeSums(sums: DrainSums, reach: Reach): string {
   };
   return JSON.stringify(text);
 }
+
+const viewText = ({ placedMs, removedMs, site, patient }: DrainSums['view']): DrainSums['view'] => ({
+  ...{ placedMs, removedMs, site },
+  ...(patient === undefined ? {} : { patient }),
+});
 
 /** In order, from the last that begins before a moment. */
 function keptIntervals(history: History<SummedInterval>, from: EpochMs, most: number) {

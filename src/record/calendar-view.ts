@@ -12,6 +12,7 @@ import { stateOf } from '../domain/chart.ts';
 import type { Calendar } from '../domain/configuration.ts';
 import { millilitres } from '../domain/derived-facts.ts';
 import { patientKey } from '../domain/drain.ts';
+import { type DrainSums, sumsOf } from '../domain/drain-sums.ts';
 import type { Span } from '../domain/interval.ts';
 import {
   closedTogether,
@@ -88,18 +89,24 @@ export function patientWindowsViewOf(
   };
 }
 
-export function drainsOfPatient(subject: Subject, book: Book): readonly DrainOfPatient[] {
-  const key = patientKey(book.view.patient);
-  const isOfPatient = (other: Book) =>
-    other === book || (key !== null && patientKey(other.view.patient) === key);
-  return [...subject.values()]
-    .filter((other) => isOfPatient(other) && other.view.placedMs !== null)
-    .map(({ drain, view: { placedMs, removedMs }, chart }) => ({
-      ...{ drain, placedMs, removedMs },
-      state: stateOf(chart),
-    }))
+export const drainsOfPatient = (subject: Subject, book: Book): readonly DrainOfPatient[] =>
+  ofPatient([...subject.values()].map(sumsOf), book).map(placeOf);
+
+/** Those that are linked to the patient of one of them now, itself included, in order of their names. */
+export function ofPatient<T extends Pick<DrainSums, 'drain' | 'view'>>(
+  drains: readonly T[],
+  { drain, view }: Pick<DrainSums, 'drain' | 'view'>,
+): readonly T[] {
+  const key = patientKey(view.patient);
+  return drains
+    .filter((other) => other.drain === drain || (key !== null && patientKey(other.view.patient) === key))
+    .filter((other) => other.view.placedMs !== null)
     .sort((a, b) => (a.drain < b.drain ? -1 : 1));
 }
+
+export const placeOf = ({ drain, view: { placedMs, removedMs }, state }: DrainSums): DrainOfPatient => ({
+  ...{ drain, placedMs, removedMs, state },
+});
 
 function spansOf(calendar: Calendar, { kind, from, to }: Asked, newest: EpochMs | null) {
   const end = to ?? newest;

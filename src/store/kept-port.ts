@@ -9,6 +9,8 @@ export interface KeptStore {
   sums(drain: string): DrainSums | null;
   /** Those of several weeks, where they were kept when the chart left memory; null where none are that may be believed. */
   sumsOfWeeks(drain: string): DrainSums | null;
+  /** Other drains that are linked to the patient of a drain now, in order. */
+  siblings(drain: string): readonly string[];
   /** Text that was kept of a drain; null where none is that may be believed. */
   keptRow(drain: string): string | null;
   keepRow(drain: string, text: string): void;

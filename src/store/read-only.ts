@@ -61,6 +61,7 @@ const READS = [
   'footing',
   'sums',
   'sumsOfWeeks',
+  'siblings',
   'keptRow',
   'keepRow',
 ] as const satisfies readonly (keyof Store)[];

@@ -2,9 +2,9 @@
 import fc from 'fast-check';
 import { describe, expect, it, vi } from 'vitest';
 import { calendarWindow } from '../../src/domain/calendar-windows.ts';
-import { type DrainSums, sumsOf } from '../../src/domain/drain-sums.ts';
+import { A_DAY, type DrainSums, type Reach, sumsOf, WEEKS } from '../../src/domain/drain-sums.ts';
 import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
-import { A_DAY, type Reach, readSums, WEEKS, writeSums } from '../../src/domain/sums-text.ts';
+import { readSums, writeSums } from '../../src/domain/sums-text.ts';
 import { epochMs, HOUR_MS, MINUTE_MS } from '../../src/domain/units.ts';
 import { bookOf, level, placed, setUp, type Told } from '../support/drain-script.ts';
 import { arrivalOf, ledger, minute } from '../support/ledgers.ts';

@@ -2,11 +2,18 @@
 import { rmSync, statSync, truncateSync, writeFileSync } from 'node:fs';
 import Database from 'better-sqlite3';
 import { describe, expect, it } from 'vitest';
+import type { Book } from '../../src/domain/book.ts';
 import { createOverview } from '../../src/record/overview/overview.ts';
-import { type AskedTrends, sourceOf, trendsOf } from '../../src/record/trends/trends.ts';
+import {
+  type AskedTrends,
+  patientTrendsOf,
+  sourceOf,
+  type TrendSource,
+  trendsOf,
+} from '../../src/record/trends/trends.ts';
 import type { Store } from '../../src/store/port.ts';
 import { openKeptFile } from '../../src/store/sqlite/kept-file.ts';
-import { level, placed, setUp, type Told, weighed } from '../support/drain-script.ts';
+import { level, placed, setUp, type Told, voided, weighed } from '../support/drain-script.ts';
 import { DEFAULT_POLICY, UTC_CALENDAR } from '../support/policy.ts';
 import { incoming, ledgerForEach } from './ledger.ts';
 
@@ -210,6 +217,43 @@ describe('the sums of a drain whose book left memory', () => {
 
   it('are for the eyes of their owner only, as the ledger is', () => {
     expect(statSync(`${ledger.file}.kept`).mode & 0o777).toBe(0o600);
+  });
+});
+
+describe('the drains of a patient', () => {
+  const OTHER = incoming(SIBLING, SIBLING).drain;
+  const trendsOfPatient = (source: (drain: string) => TrendSource) => {
+    const found = patientTrendsOf([DRAIN, OTHER].map(source), source(DRAIN).sums, UTC_CALENDAR, BY_DAY);
+    if ('tooMany' in found) throw new Error('these are few');
+    return { ...found, drains: found.drains.map(({ sums, series }) => [sums.drain, series]) };
+  };
+
+  it('are summed from what is kept of each, without a book', async () => {
+    await tell(LONG);
+    await tell([SIBLING, { ...level('one', '+1 10:00', 30), drain: 'x' }], SIBLING);
+    await ledger.reopen();
+    const { store } = ledger;
+    expect(store.siblings(DRAIN)).toEqual([OTHER]);
+    const kept = trendsOfPatient((drain) => {
+      const sums = store.sums(drain);
+      if (sums === null) throw new Error('there is no such drain');
+      const book = () => {
+        throw new Error('sums of weeks are kept');
+      };
+      return { sums, weeks: () => store.sumsOfWeeks(drain), book };
+    });
+    const books = store.books(DRAIN);
+    const whole = trendsOfPatient((drain) => sourceOf(books.get(drain) as Book));
+    expect(kept).toEqual(whole);
+    expect(kept.drains).toHaveLength(2);
+  });
+
+  it('are no longer those of a drain that was never theirs', async () => {
+    await tell([PLACED]);
+    await tell([SIBLING], SIBLING);
+    expect([ledger.store.siblings(DRAIN), ledger.store.siblings(OTHER)]).toEqual([[OTHER], [DRAIN]]);
+    await tell([voided('gone', 'sibling')], SIBLING);
+    expect([ledger.store.siblings(DRAIN), ledger.store.siblings(OTHER)]).toEqual([[], []]);
   });
 });
 

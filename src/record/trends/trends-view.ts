@@ -1,5 +1,4 @@
 /** The wire form of trends: moments in UTC and as the wall clock of the facility shows them. */
-import type { Book, Subject } from '../../domain/book.ts';
 import type { Calendar } from '../../domain/configuration.ts';
 import type { DrainSums } from '../../domain/drain-sums.ts';
 import type { EpochMs } from '../../domain/units.ts';
@@ -28,19 +27,19 @@ export function trendsViewOf(
 }
 
 export function patientTrendsViewOf(
-  subject: Subject,
-  book: Book,
+  all: readonly TrendSource[],
+  own: DrainSums,
   calendar: Calendar,
   asked: AskedTrends,
 ): object | TooManyPoints {
-  const found = patientTrendsOf(subject, book, calendar, asked);
+  const found = patientTrendsOf(all, own, calendar, asked);
   if ('tooMany' in found) return found;
   return {
-    ...view(book, calendar, asked, found, seriesView(calendar, found.together)),
-    patient: book.view.patient ?? null,
+    ...view(own, calendar, asked, found, seriesView(calendar, found.together)),
+    patient: own.view.patient ?? null,
     drains: found.drains.map((each) => ({
-      drain: each.book.drain,
-      site: each.book.view.site,
+      drain: each.sums.drain,
+      site: each.sums.view.site,
       series: seriesView(calendar, each.series),
     })),
   };

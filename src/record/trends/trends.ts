@@ -1,17 +1,17 @@
 /** Trends of a drain, and of all drains of a patient: series of points over a time, cut into buckets or as charted. */
-import type { Book, Subject } from '../../domain/book.ts';
+import type { Book } from '../../domain/book.ts';
 import { calendarWindow } from '../../domain/calendar-windows.ts';
-import { newestAt, rowsFrom } from '../../domain/chart.ts';
+import { rowsFrom } from '../../domain/chart.ts';
 import type { Circumstances } from '../../domain/circumstances.ts';
 import type { Calendar } from '../../domain/configuration.ts';
 import { type DrainSums, sumsOf } from '../../domain/drain-sums.ts';
 import type { Span } from '../../domain/interval.ts';
-import { patientWindow } from '../../domain/patient-windows.ts';
+import { type DrainOfPatient, patientWindow } from '../../domain/patient-windows.ts';
 import type { Row } from '../../domain/row.ts';
 import type { Settings } from '../../domain/settings.ts';
 import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/units.ts';
 import { windowsOver } from '../calendar.ts';
-import { drainsOfPatient } from '../calendar-view.ts';
+import { ofPatient, placeOf } from '../calendar-view.ts';
 import { gathered } from './bucket-points.ts';
 import { type Bucket, type Point, type SeriesName, SUMMED, type SummedName } from './point.ts';
 import { rowPoints } from './row-points.ts';
@@ -133,33 +133,39 @@ export interface PatientTrends {
   readonly over: Span | null;
   /** Over all drains together. */
   readonly together: SeriesPoints;
-  readonly drains: readonly { readonly book: Book; readonly series: SeriesPoints }[];
+  readonly drains: readonly { readonly sums: DrainSums; readonly series: SeriesPoints }[];
 }
 
-/** Sums over all drains of the patient of a drain, and each of its drains beside them. */
+/**
+ * Sums over all drains of the patient of a drain, and each of its drains beside them.
+ * @param all at least these
+ */
 export function patientTrendsOf(
-  subject: Subject,
-  book: Book,
+  all: readonly TrendSource[],
+  own: DrainSums,
   calendar: Calendar,
   asked: AskedTrends,
 ): PatientTrends | TooManyPoints {
-  const drains = drainsOfPatient(subject, book);
-  const books = drains.flatMap(({ drain }) => subject.get(drain) ?? []);
-  const newest = Math.max(...books.map(({ chart }) => newestAt(chart) ?? -Infinity));
+  const names = ofPatient(
+    all.map(({ sums }) => sums),
+    own,
+  ).map(({ drain }) => drain);
+  const sources = names.flatMap((name) => all.find(({ sums }) => sums.drain === name) ?? []);
+  const newest = Math.max(...sources.map(({ sums }) => sums.newest ?? -Infinity));
   const as_of = newest === -Infinity ? null : epochMs(newest);
   const over = spanAsked(asked, as_of);
   if (over === null) return { as_of, over, together: {}, drains: [] };
   const cut = bucketsOver(calendar, asked.bucket, over);
   if (cut !== null && cut.length > MOST_BUCKETS) return { tooMany: true };
-  const parts = books.map((each) => ({
-    book: each,
-    found: trendsOf(sourceOf(each), calendar, { ...asked, from: over.from, to: over.to }),
+  const parts = sources.map((source) => ({
+    sums: source.sums,
+    found: trendsOf(source, calendar, { ...asked, from: over.from, to: over.to }),
   }));
-  const whole = parts.flatMap(({ book: each, found }) =>
-    'tooMany' in found ? [] : [{ book: each, series: found.series }],
+  const whole = parts.flatMap(({ sums, found }) =>
+    'tooMany' in found ? [] : [{ sums, series: found.series }],
   );
   if (whole.length < parts.length) return { tooMany: true };
-  return { as_of, over, together: sumsTogether(drains, book, cut, asked), drains: whole };
+  return { as_of, over, together: sumsTogether(sources, own, cut, asked), drains: whole };
 }
 
 const SUM_OF = {
@@ -173,36 +179,34 @@ const sumPointOf = (name: SeriesName): SumPoint | undefined =>
 
 /** Over all drains together, of what has a sum. */
 function sumsTogether(
-  drains: ReturnType<typeof drainsOfPatient>,
-  { circumstances }: Book,
+  sources: readonly TrendSource[],
+  { circumstances }: DrainSums,
   cut: readonly Span[] | null,
   { series }: AskedTrends,
 ): SeriesPoints {
   if (cut === null) return {};
-  const over = (spans: readonly Span[]) =>
-    spans.map((span) => patientSum(drains, span, circumstances.settings));
+  const over = (spans: readonly Span[]) => {
+    const drains = sources.map((source) => placeOf(reaching(source, spans)));
+    return spans.map((span) => patientSum(drains, span, circumstances.settings));
+  };
   const asked = SUMMED.filter((name) => series.includes(name));
   const inBuckets = asked.some((name) => name !== 'cumulative') ? over(cut) : [];
   return Object.fromEntries(
     asked.map((name): [SummedName, readonly Point[]] => {
       if (name !== 'cumulative') return [name, pointsOf(inBuckets, cut, SUM_OF[name], circumstances)];
-      const points = pointsOf(over(sincePlaced(drains, cut)), cut, netOfBucket, circumstances);
+      const points = pointsOf(over(sincePlaced(sources, cut)), cut, netOfBucket, circumstances);
       return [name, points.map((point, n) => ({ ...point, from: cut[n]?.from ?? point.from }))];
     }),
   );
 }
 
 /** Since the first of the drains was placed, up to the end of each bucket. */
-function sincePlaced(drains: ReturnType<typeof drainsOfPatient>, cut: readonly Span[]): readonly Span[] {
-  const placed = Math.min(...drains.map(({ placedMs }) => placedMs ?? Infinity));
+function sincePlaced(sources: readonly TrendSource[], cut: readonly Span[]): readonly Span[] {
+  const placed = Math.min(...sources.map(({ sums }) => sums.view.placedMs ?? Infinity));
   return cut.map(({ to }) => ({ from: epochMs(Math.min(placed, to)), to }));
 }
 
-function patientSum(
-  drains: ReturnType<typeof drainsOfPatient>,
-  span: Span,
-  settings: Settings,
-): Summed | null {
+function patientSum(drains: readonly DrainOfPatient[], span: Span, settings: Settings): Summed | null {
   const window = patientWindow(drains, span, settings);
   if (window.drains.length === 0) return null;
   const uncovered = window.incomplete.flatMap(({ reasons }) => reasons);

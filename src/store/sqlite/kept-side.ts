@@ -1,9 +1,9 @@
 /** What is kept beside the ledger: the sums of drains whose books left memory, and rows of the overview. */
 import type Database from 'better-sqlite3';
 import type { Book } from '../../domain/book.ts';
-import { sumsOf } from '../../domain/drain-sums.ts';
+import { A_DAY, sumsOf, WEEKS } from '../../domain/drain-sums.ts';
 import type { Policy } from '../../domain/policy.ts';
-import { A_DAY, readSums, WEEKS, writeSums } from '../../domain/sums-text.ts';
+import { readSums, writeSums } from '../../domain/sums-text.ts';
 import type { KeptStore } from '../kept-port.ts';
 import type { BookShelf } from './books.ts';
 import { createFooting } from './footing.ts';
@@ -21,6 +21,12 @@ export interface KeptSide {
 export function createKeptSide(file: string, writer: Database.Database, policy: () => Policy): KeptSide {
   const kept: KeptFile = openKeptFile(`${file}.kept`);
   const footingOf = createFooting(writer);
+  const siblings = writer
+    .prepare<[object], string>(
+      `SELECT drain FROM drain WHERE patient_key = (SELECT patient_key FROM drain WHERE drain = @drain)
+       AND drain <> @drain ORDER BY drain`,
+    )
+    .pluck();
 
   function read(drain: string, what: string): string | null {
     const footing = footingOf(drain);
@@ -54,6 +60,7 @@ export function createKeptSide(file: string, writer: Database.Database, policy: 
         const text = read(drain, 'sums-of-weeks');
         return text === null ? null : readSums(drain, text, policy().settings);
       },
+      siblings: (drain) => siblings.all({ drain }),
       keptRow: (drain) => read(drain, 'overview-row'),
       keepRow: (drain, text) => write(drain, 'overview-row', text),
     }),

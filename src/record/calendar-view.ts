@@ -89,7 +89,7 @@ export function patientWindowsViewOf(
   };
 }
 
-export const drainsOfPatient = (subject: Subject, book: Book): readonly DrainOfPatient[] =>
+const drainsOfPatient = (subject: Subject, book: Book): readonly DrainOfPatient[] =>
   ofPatient([...subject.values()].map(sumsOf), book).map(placeOf);
 
 /** Those that are linked to the patient of one of them now, itself included, in order of their names. */

@@ -5,6 +5,7 @@ import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/configuration.ts';
 import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
+import { retentionDays } from './retention.ts';
 import { ceilingS, isLoopback, readTargets, TargetsError, targetAt } from './targets.ts';
 import { categoryList, snomedSwitch } from './terminology.ts';
 
@@ -52,6 +53,8 @@ const environment = z.object({
     .default(6000),
   DRAINLEDGER_CANONICAL: url.default('http://example.org/drainledger'),
   DRAINLEDGER_EXPORTS: path,
+  DRAINLEDGER_RETENTION_DAYS: retentionDays,
+  DRAINLEDGER_ARCHIVE: path,
   DRAINLEDGER_PROFILES: path,
   DRAINLEDGER_RULES: path,
   DRAINLEDGER_HL7V2: path,

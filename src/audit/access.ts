@@ -6,6 +6,7 @@
 import { hash } from 'node:crypto';
 import type { Reference } from '../domain/entry.ts';
 import { writeCanonical } from '../json/canonical.ts';
+import { RETENTION } from './archived.ts';
 import type { Client, Sender } from './chain.ts';
 import { DELIVERY } from './delivery-steps.ts';
 
@@ -59,7 +60,7 @@ export function accessStream({ client, subject }: Client, recordedAt: string): s
 
 const isAccessStream = (stream: string): boolean => stream.startsWith(PREFIX);
 
-const OWN: ReadonlySet<string> = new Set(['configuration', 'log', 'hl7v2', DELIVERY]);
+const OWN: ReadonlySet<string> = new Set(['configuration', 'log', 'hl7v2', DELIVERY, RETENTION]);
 
 /** Streams that no sender writes to: of the service, of the log itself, of deliveries, and of who accessed what. */
 export const isOwnStream = (stream: string): boolean => OWN.has(stream) || isAccessStream(stream);

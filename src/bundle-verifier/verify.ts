@@ -1,7 +1,6 @@
 /**
  * Verifies an audit bundle. This one file goes into every bundle as verify.mjs, to be run with Node 20 or later and
  * nothing else for as long as there is one: so it imports nothing, and says again what it checks.
- *
  *   node verify.mjs [FOLDER] --key PUBLIC-KEY     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
  */
 import { createHash, verify } from 'node:crypto';
@@ -50,8 +49,8 @@ async function check(folder: string, key: string | null): Promise<string> {
     must((await fileHash(folder, name)) === due, `${name} is not the file that the manifest lists`);
   const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
   const frames = await readFrames(folder);
-  const told = ['resources.ndjson', 'corrections.ndjson', 'deliveries.ndjson'];
-  const said = new Map(told.map((name) => [name, createHash('sha256')]));
+  const told = ['resources', 'deliveries', ...Object.values(FILES)];
+  const said = new Map(told.map((name) => [`${name}.ndjson`, createHash('sha256')]));
   const say: Say = (name, text) => said.get(name)?.update(text);
   const ends = new Map<string, Entry>();
   const notices: Entry[] = [];
@@ -129,9 +128,9 @@ function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Ent
   return said;
 }
 
-/** Of accesses, devices, deliveries and of what was unmatched only what was about the drain or patient is here. */
+/** Of accesses, devices, deliveries, archives and what was unmatched only what was about the drain or patient is here. */
 const isPicked = ({ about }: Manifest, stream: string): boolean =>
-  about.from_index === undefined && /^(access\.|device-|(unmatched|delivery)$)/.test(stream);
+  about.from_index === undefined && /^(access\.|device-|(unmatched|delivery|retention)$)/.test(stream);
 
 /**
  * A period is whole from its first to its last entry; all else, and the keys, from the first entry of its stream on.
@@ -176,19 +175,20 @@ function checkProof({ log_index, hash, proof }: Entry, place: string, { size, ro
 }
 
 type Say = (name: string, text: string) => void;
-/** What resources.ndjson and corrections.ndjson must say of the entry. */
+const FILES = { corrected: 'corrections', 'entered-in-error': 'corrections', access: 'accesses' };
+/** What resources.ndjson, corrections.ndjson and accesses.ndjson must say of the entry. */
 function tell(entry: Entry, place: string, at: string, frames: ReadonlyMap<string, string>, say: Say): void {
-  const { log_index, body, issued } = entry;
-  for (const [name = '', ...holes] of issued.flatMap((stored) => JSON.parse(stored) as string[][])) {
+  const { log_index, body } = entry;
+  for (const [name = '', ...holes] of entry.issued.flatMap((stored) => JSON.parse(stored) as string[][])) {
     const frame = frames.get(name);
     must(frame !== undefined, `${place}: the frame ${name} of a text issued with it is missing`, 2);
     const parts = frame.split('\u0001');
     const filled = parts.slice(1).map((part) => (holes[part.charCodeAt(0) - 32] ?? '') + part.slice(1));
     say('resources.ndjson', `{"log_index":${log_index},"resource":${[parts[0], ...filled].join('')}}\n`);
   }
-  const { kind = '' } = JSON.parse(body) as { kind?: string };
-  if (kind === 'corrected' || kind === 'entered-in-error')
-    say('corrections.ndjson', `{"log_index":${log_index},"recorded_at":"${at}","body":${body}}\n`);
+  const { kind } = JSON.parse(body) as { kind: keyof typeof FILES };
+  const line = `{"log_index":${log_index},"recorded_at":"${at}","body":${body}}\n`;
+  if (Object.hasOwn(FILES, kind)) say(`${FILES[kind]}.ndjson`, line);
 }
 
 /** The same of deliveries.ndjson: each step has its hash, 0x06 salt text, at its place in the list of the entry. */

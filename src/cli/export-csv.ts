@@ -5,15 +5,12 @@ import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
-import { readConfigurations } from '../configuration-text.ts';
-import type { Policy } from '../domain/policy.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
-import { createPolicy } from '../record/policy.ts';
 import { createBookReader } from '../store/sqlite/books.ts';
-import { createConfigurationReader } from '../store/sqlite/configurations.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { createPlaceReads } from '../store/sqlite/places.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from './part-of-ledger.ts';
+import { policyIn } from './policy-in.ts';
 import { progress } from './progress.ts';
 
 /** @returns the exit code 0, or null where it is asked wrongly @throws {Error} where it cannot be written */
@@ -79,15 +76,6 @@ function* csvOf(db: Database.Database, drains: readonly string[], period: Period
     yield* drainRecords(source, book, period);
     tell(n + 1, drains.length);
   }
-}
-
-/** What the service that wrote the ledger works with. */
-function policyIn(db: Database.Database): Policy {
-  const versions = readConfigurations(createConfigurationReader(db)());
-  const newest = versions.at(-1);
-  if (newest === undefined) throw new Error('the ledger holds no configuration: no service ever began it');
-  const tables = versions.map(({ from, rules }) => ({ from, table: rules }));
-  return createPolicy(newest.settings, tables, versions);
 }
 
 /** Under another name until all of it is on disk. It holds patient data, so it is its owner's alone. */

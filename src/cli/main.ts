@@ -9,6 +9,7 @@ import { runHl7 } from './hl7.ts';
 import { runImport } from './import/run.ts';
 import { runKeys } from './keys.ts';
 import { runLedger } from './ledger.ts';
+import { runRetention } from './retention/run.ts';
 import { runRules } from './rules.ts';
 import { runTargets } from './targets.ts';
 import { runVerify } from './verify/run.ts';
@@ -75,6 +76,11 @@ Commands:
   audit-bundle --drain ID | --patient REFERENCE | --from TIME --to TIME   --out FOLDER
       Writes a part of the ledger with its proofs, so that a stranger can check it with Node and nothing else.
 
+  retention [--dry-run]   --by WHO --reason WORDS
+      Archives whole closed drains whose newest entry is older than DRAINLEDGER_RETENTION_DAYS, each patient's into an
+      audit bundle in DRAINLEDGER_ARCHIVE, verifies it, and says so in the ledger, with the service stopped. It deletes nothing,
+      and may be ended at any moment and run again. --dry-run says what it would do, also while the service runs.
+
   export DATABASE --drain ID | --patient REFERENCE | --from TIME --to TIME   [--out FILE]
       Writes all that was recorded of drains as CSV, with what follows from it, also while the service runs. TIMEs are those
       charted for, and may stand beside a drain or patient; either may be left out there. Without FILE: to standard output.
@@ -115,6 +121,7 @@ const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<num
   verify: runVerify,
   hl7: runHl7,
   import: runImport,
+  retention: runRetention,
   keys: runKeys,
   targets: runTargets,
 };

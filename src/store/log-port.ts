@@ -38,6 +38,8 @@ export interface StoredNotice {
 export interface LogWrites {
   /** Appends an entry about the log itself. */
   notice(notice: Notice): Promise<StoredNotice>;
+  /** Appends that whole closed drains were archived, in a stream of its own. @param body canonical text */
+  archived(actor: Author, body: string): Promise<StoredNotice>;
   /** Appends accesses, all or none, in the chain of their client's day. @param bodies canonical texts */
   access(actor: Client, bodies: readonly string[]): Promise<void>;
   /**

@@ -16,6 +16,7 @@ export function readOnly(store: Store, reason: string): Store {
     skip: refuse,
     replay: refuse,
     notice: refuse,
+    archived: refuse,
     access: refuse,
     checkpoint: refuse,
     keepUnmapped: refuse,

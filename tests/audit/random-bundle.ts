@@ -139,8 +139,15 @@ export function randomBundle(random: Random): Bundle {
 }
 
 /** Streams of which a bundle of a drain holds what is about the drain. */
-export const PICKED = ['access.2026-11-20.0', 'access.2026-11-20.1', 'device-m', 'unmatched', 'delivery'];
-const ACCESSED = PICKED.slice(0, 4);
+export const PICKED = [
+  'access.2026-11-20.0',
+  'access.2026-11-20.1',
+  'device-m',
+  'unmatched',
+  'retention',
+  'delivery',
+];
+const ACCESSED = PICKED.slice(0, 5);
 
 function issuedBy(random: Random): string[] {
   return Array.from({ length: below(random, 3) }, () => {
@@ -191,6 +198,15 @@ function prove(random: Random, all: BundleEntry[], key: KeyObject, first: Buffer
   };
 }
 
+const saying = (entries: readonly BundleEntry[], kind: RegExp): string =>
+  entries
+    .filter(({ body }) => kind.test(body))
+    .map(
+      ({ log_index, envelope, body }) =>
+        `{"log_index":${log_index},"recorded_at":"${JSON.parse(envelope).recorded_at}","body":${body}}\n`,
+    )
+    .join('');
+
 /** Writes it, with a manifest that fits what is written. */
 export function writeBundle(folder: string, { about, entries, frames, checkpoint }: Bundle): void {
   mkdirSync(folder);
@@ -215,13 +231,8 @@ export function writeBundle(folder: string, { about, entries, frames, checkpoint
         ),
       )
       .join(''),
-    'corrections.ndjson': entries
-      .filter(({ body }) => /"kind":"(corrected|entered-in-error)"/.test(body))
-      .map(
-        ({ log_index, envelope, body }) =>
-          `{"log_index":${log_index},"recorded_at":"${JSON.parse(envelope).recorded_at}","body":${body}}\n`,
-      )
-      .join(''),
+    'corrections.ndjson': saying(entries, /"kind":"(corrected|entered-in-error)"/),
+    'accesses.ndjson': saying(entries, /"kind":"access"/),
   };
   const sums = Object.entries(files).map(([name, text]) => [
     name,

@@ -51,13 +51,13 @@ def check(folder, given):
     frames = {f["name"]: f["text"] for f in lines_of("frames.ndjson")}
     must(all(sha(b"\5", text).hex()[:32] == name for name, text in frames.items()))
     first, end = about.get("from_index"), about.get("to_index")
-    ends, keys, restores, last, time, resources, corrections, deliveries, period = {}, [], 0, -1, "", "", "", "", []
+    ends, keys, restores, last, time, resources, corrections, accesses, deliveries, period = {}, [], 0, -1, "", *[""] * 4, []
     for e in (entries := lines_of("entries.ndjson")):
         stream, seq, at, salt = e["stream"], e["seq"], e["log_index"], bytes.fromhex(e["salt"])
         before, says, said = ends.get(stream), json.loads(e["envelope"]), json.loads(e["body"])
         must(at > last and sha(b"\3", e["envelope"]).hex() == e["hash"])
         must((says["stream"], says["seq"], says["origin"]) == (stream, seq, log))
-        is_picked = first is None and (stream.startswith(("access.", "device-")) or stream in ("unmatched", "delivery"))
+        is_picked = first is None and (stream.startswith(("access.", "device-")) or stream in ("unmatched", "delivery", "retention"))
         is_next = not before or seq == before["seq"] + 1
         must(is_next or is_picked and seq > before["seq"], 2)
         prev = sha("genesis", log, stream).hex() if seq == 1 else before and before["hash"] if is_next else None
@@ -76,8 +76,9 @@ def check(folder, given):
             must(name in frames, 2)
             text = re.sub("\1(.)", lambda m: holes[ord(m[1]) - 32], frames[name], flags=re.S)
             resources += '{"log_index":%d,"resource":%s}\n' % (at, text)
-        if said.get("kind") in ("corrected", "entered-in-error"):
-            corrections += '{"log_index":%d,"recorded_at":"%s","body":%s}\n' % (at, says["recorded_at"], e["body"])
+        line = '{"log_index":%d,"recorded_at":"%s","body":%s}\n' % (at, says["recorded_at"], e["body"])
+        corrections += line if said.get("kind") in ("corrected", "entered-in-error") else ""
+        accesses += line if said.get("kind") == "access" else ""
         steps, listed = e.get("steps", []), said if stream == "delivery" else {"first": 0, "hashes": []}
         numbers, hashes = [s["event"] for s in steps], dict(enumerate(listed["hashes"], listed["first"]))
         must(numbers == sorted(set(numbers)))
@@ -89,8 +90,8 @@ def check(folder, given):
             keys.append((b64(said["key"]), b64(said.get("signature", ""))))
         ends[stream], last, time = e, at, says["recorded_at"]
     must(len(entries) == manifest["entries"] and (first is None or period[-1:] == [end]), 2)
-    must([sha(t).hex() for t in (resources, corrections, deliveries)] ==
-         [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections", "deliveries")])
+    must([sha(t).hex() for t in (resources, corrections, accesses, deliveries)] ==
+         [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections", "accesses", "deliveries")])
     for (old, _), (new, signature) in zip(keys, keys[1:]):
         pair = "\n".join(base64.b64encode(k).decode() for k in (old, new))
         must(is_signed(signature, f"drainledger checkpoint key\n{log}\n{pair}\n", old))

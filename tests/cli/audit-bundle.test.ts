@@ -95,6 +95,7 @@ describe('a bundle', () => {
     ]);
     expect(readdirSync(path).sort()).toEqual([
       'README.md',
+      'accesses.ndjson',
       'checkpoint.txt',
       'corrections.ndjson',
       'deliveries.ndjson',
@@ -165,7 +166,7 @@ describe('a bundle', () => {
 
 describe('somebody who changes a bundle', () => {
   test('is found wherever one bit of a file is flipped', async () => {
-    await by.claimAll(database);
+    await by.claimAndRead(database);
     const path = bundle('--drain', by.DRAIN);
     const random = seeded(7);
     for (const name of readdirSync(path).filter(

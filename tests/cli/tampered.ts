@@ -51,11 +51,13 @@ export async function makeLedger(file: string): Promise<readonly string[]> {
   return [first, second];
 }
 
-/** Claims what is due on both drains: steps of deliveries, and the entry that tells of them. */
-export async function claimAll(file: string): Promise<void> {
+/** Claims what is due on both drains, so that there are steps of deliveries; somebody reads one of them. */
+export async function claimAndRead(file: string): Promise<void> {
   const ledger = openLedger(file, { origin: LOG });
   const claimed = await ledger.store.claim('ehr', 2_000_000_000_000, 2_000_000_000_500, 9, []);
   if (claimed.length !== 2) throw new Error('not both drains were claimed');
+  const client = { type: 'client', client: 'ward-app', subject: null } as const;
+  await ledger.store.access(client, [`{"drains":["${DRAIN}"],"kind":"access"}`]);
   await ledger.store.checkpoint(sign(key));
   await ledger.close();
 }

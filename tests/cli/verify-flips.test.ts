@@ -27,7 +27,7 @@ const VOUCHED_FOR = [
 let bench: Bench;
 beforeAll(async () => {
   bench = await openBench();
-  await by.claimAll(bench.good);
+  await by.claimAndRead(bench.good);
 });
 afterAll(() => bench.remove());
 

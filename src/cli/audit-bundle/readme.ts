@@ -17,6 +17,7 @@ Node.js 20 or later is all it needs, and \`verify.mjs\` is short enough to be re
 | \`manifest.json\` | what was asked for, and the SHA-256 of each file |
 | \`entries.ndjson\` | each entry: envelope (who, when, which place), what it says, the salt of its commitments, its proof |
 | \`corrections.ndjson\` | of these, what corrected or withdrew another: author, reason, target, replacement |
+| \`accesses.ndjson\` | of these, who asked for what and what was answered, or was refused |
 | \`resources.ndjson\` | every version of every FHIR resource that the entries issued, to the letter |
 | \`deliveries.ndjson\` | each step of what was sent to other systems: when, whereto, what came of it, by whose order |
 | \`frames.ndjson\` | texts that those versions share |
@@ -27,10 +28,13 @@ What is shown: each entry is, to the byte, in the log that was signed, at its pl
 resources are those that were issued with it. A period is whole; a drain is whole from its first entry to the last one here.
 What is not: that what was charted is true; that anything was charted at all; that no entry of the drain came after the
 last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
-before it was signed. An entry of type \`delivery-steps\` tells of all steps of deliveries that were written with it, by a hash
-of each; its line in \`entries.ndjson\` holds those that are shown here. Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry
-which client sent it. Those of a drain or patient are picked one by one, so that one left out is not seen; those of a period
-are whole. So it is with steps of deliveries, with where devices were (streams \`device-…\`), and with what was read on a device that was on no drain then
-(\`unmatched\`). \`rerouted\` entries say what counts for a drain from then on: of that, what had counted for another drain before
-stands in the stream of that one, and is in its bundle.
+before it was signed.
+
+Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry which client sent it. An entry
+of type \`delivery-steps\` tells of all steps of deliveries that were written with it, by a hash of each; its line in
+\`entries.ndjson\` holds those that are shown here. Accesses and steps of a drain or patient are picked one by one, so that one
+left out is not seen; those of a period are whole. So it is with earlier archives (\`retention\`), with where devices were
+(\`device-…\`), and with what was read on a device that was on no drain then (\`unmatched\`). \`rerouted\` entries say what counts for
+a drain from then on: of that, what had counted for another drain before stands in the stream of that one, and is in its
+bundle.
 `;

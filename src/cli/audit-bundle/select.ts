@@ -1,5 +1,6 @@
 /** Which entries an audit bundle is about. */
 import type Database from 'better-sqlite3';
+import { RETENTION } from '../../audit/archived.ts';
 import { createPlaceFinder } from '../../store/sqlite/log-end.ts';
 import { ofDevices } from './select-devices.ts';
 import { deliveriesOf } from './steps.ts';
@@ -37,6 +38,7 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
     ...accessesTo(db, { drains: known, patient: 'patient' in wanted ? wanted.patient : null }, size),
     ...ofDevices(db, known, size),
     ...deliveriesOf(db, known, size),
+    ...archivesOf(db, known, size),
   ];
   return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b), drains: known };
 }
@@ -74,6 +76,17 @@ const accessesTo = (
     )
     .pluck()
     .all(size, JSON.stringify(drains), patient);
+
+/** What the log says of earlier archives of the drains. */
+const archivesOf = (db: Database.Database, drains: readonly string[], size: number): number[] =>
+  db
+    .prepare<[number, string], number>(
+      `SELECT log_index FROM ledger JOIN payload USING (log_index)
+       WHERE stream = '${RETENTION}' AND log_index < ? AND EXISTS (
+         SELECT 1 FROM json_each(body, '$.drains') WHERE value IN (SELECT value FROM json_each(?)))`,
+    )
+    .pluck()
+    .all(size, JSON.stringify(drains));
 
 function ofPeriod(
   db: Database.Database,

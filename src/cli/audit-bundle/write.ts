@@ -53,7 +53,7 @@ export function writeBundle(
   files.add('public-keys.txt', keys);
   files.add('verify.mjs', readFileSync(VERIFIER, 'utf8').replace(/\n\/\/# sourceMappingURL=.*\n?$/, '\n'));
   files.add('README.md', readme(log, selection, head.size));
-  for (const name of ['entries', 'frames', 'resources', 'corrections', 'deliveries'])
+  for (const name of ['entries', 'frames', 'resources', 'corrections', 'accesses', 'deliveries'])
     files.add(`${name}.ndjson`, '');
   writeEntries(db, selection, head.size, files, onProgress);
   const manifest = { log, about: selection.about, entries: selection.indexes.length, files: files.close() };
@@ -75,7 +75,7 @@ interface Row {
   readonly body: string;
 }
 
-const WITHDRAWS = /"kind":"(corrected|entered-in-error)"/;
+const SAID_AGAIN = /"kind":"(corrected|entered-in-error|access)"/;
 
 function writeEntries(
   db: Database.Database,
@@ -108,36 +108,43 @@ function writeEntries(
       for (const text of textsIn(stored))
         files.add('resources.ndjson', `{"log_index":${index},"resource":${text}}\n`);
     }
-    if (WITHDRAWS.test(row.body) && isCorrection(row.body))
-      files.add(
-        'corrections.ndjson',
-        `{"log_index":${index},"recorded_at":"${recordedAtOf(row.envelope)}","body":${row.body}}\n`,
-      );
+    sayAgain(row, files);
     if (done % 100 === 0) onProgress(done, indexes.length);
   }
   onProgress(indexes.length, indexes.length);
 }
 
-function isCorrection(body: string): boolean {
-  const { kind } = JSON.parse(body) as { readonly kind?: string };
-  return kind === 'corrected' || kind === 'entered-in-error';
+/** Files that say again, for people, what some entries say. */
+function sayAgain({ log_index, envelope, body }: Row, files: Files): void {
+  if (!SAID_AGAIN.test(body)) return;
+  const { kind = '' } = JSON.parse(body) as { readonly kind?: string };
+  const line = `{"log_index":${log_index},"recorded_at":"${recordedAtOf(envelope)}","body":${body}}\n`;
+  if (kind === 'access') files.add('accesses.ndjson', line);
+  if (kind === 'corrected' || kind === 'entered-in-error') files.add('corrections.ndjson', line);
 }
 
-/** Texts issued with each entry: one walk along the log, beside that over the entries. */
+/** Texts issued with each entry, asked for in the order of the log: rows come in that order, so it leaps ahead from the last. */
 function createIssueFinder(db: Database.Database): (index: number) => string[] {
-  const after = db.prepare<[number], { row: number; log_index: number }>(
-    'SELECT rowid AS row, log_index FROM issued WHERE rowid > ? ORDER BY rowid LIMIT 500',
-  );
+  const indexAt = db.prepare<[number], number>('SELECT log_index FROM issued WHERE rowid = ?').pluck();
   const text = db.prepare<[number], string>('SELECT resources FROM issued WHERE rowid = ?').pluck();
-  function* rows() {
-    for (let page = after.all(0); page.length > 0; page = after.all(page.at(-1)?.row ?? 0)) yield* page;
+  const at = (row: number): number => indexAt.get(row) ?? Number.POSITIVE_INFINITY;
+  let row = 1;
+
+  function seek(index: number): number {
+    let [low, step] = [row, 1];
+    for (; at(low + step - 1) < index; step *= 2) low += step;
+    let high = low + step - 1;
+    while (low < high) {
+      const middle = Math.floor((low + high) / 2);
+      if (at(middle) < index) low = middle + 1;
+      else high = middle;
+    }
+    return low;
   }
-  const walk = rows();
-  let next = walk.next();
+
   return (index) => {
     const found: string[] = [];
-    for (; next.done !== true && next.value.log_index <= index; next = walk.next())
-      if (next.value.log_index === index) found.push(text.get(next.value.row) ?? '');
+    for (row = seek(index); at(row) === index; row += 1) found.push(text.get(row) ?? '');
     return found;
   };
 }

@@ -1,6 +1,8 @@
 /** What the log says of itself: notices in a stream of their own, and the checkpoints that were signed. */
 import type Database from 'better-sqlite3';
+import { ARCHIVED_TYPE, RETENTION } from '../../audit/archived.ts';
 import type { Head } from '../../audit/merkle.ts';
+import type { Author } from '../../domain/entry.ts';
 import type { Notice, StoredNotice } from '../log-port.ts';
 import { recordedAtOf } from './log-end.ts';
 import type { OwnEntry, WrittenEntry } from './own-entries.ts';
@@ -29,13 +31,17 @@ const toNotice = ({ log_index, envelope, body }: Row): StoredNotice => ({
   body,
 });
 
-/** Writes one, inside the transaction of its group. */
-export const createNoticeWriter =
-  (append: (entry: OwnEntry) => WrittenEntry) =>
-  ({ type, actor, body }: Notice): StoredNotice => {
-    const { logIndex, recordedAt } = append({ stream: NOTICES, type, actor, body });
-    return { logIndex, type, recordedAt, body };
+/** Write one each, inside the transaction of its group. */
+export const createNoticeWriters = (append: (entry: OwnEntry) => WrittenEntry) => {
+  const write = (entry: OwnEntry): StoredNotice => {
+    const { logIndex, recordedAt } = append(entry);
+    return { logIndex, type: entry.type, recordedAt, body: entry.body };
   };
+  return {
+    notice: (notice: Notice) => write({ stream: NOTICES, ...notice }),
+    archived: (actor: Author, body: string) => write({ stream: RETENTION, type: ARCHIVED_TYPE, actor, body }),
+  };
+};
 
 export function createCheckpointReader(db: Database.Database): () => string | undefined {
   const newest = db.prepare<[], string>('SELECT note FROM checkpoint ORDER BY size DESC LIMIT 1').pluck();

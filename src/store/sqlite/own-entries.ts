@@ -1,5 +1,6 @@
 /** Entries that nobody sends: streams of the ledger like any other, but of no drain and with nothing issued. */
 import type Database from 'better-sqlite3';
+import type { RETENTION } from '../../audit/archived.ts';
 import {
   type Envelope,
   entryHash,
@@ -14,7 +15,13 @@ import { nextSalt } from './salts.ts';
 
 export interface OwnEntry {
   /** No drain can be called so: those are named by 16 characters of base 32. That of an access is named by its day. */
-  readonly stream: 'configuration' | 'log' | 'hl7v2' | typeof DELIVERY | ((recordedAt: string) => string);
+  readonly stream:
+    | 'configuration'
+    | 'log'
+    | 'hl7v2'
+    | typeof DELIVERY
+    | typeof RETENTION
+    | ((recordedAt: string) => string);
   readonly type: string;
   readonly actor: Envelope['actor'];
   /** Canonical text. */

@@ -10,7 +10,7 @@ import {
   createCheckpointReader,
   createCheckpointWriter,
   createNoticeReader,
-  createNoticeWriter,
+  createNoticeWriters,
 } from './notices.ts';
 import type { openReader, openWriter } from './open.ts';
 import { createOwnEntryWriter } from './own-entries.ts';
@@ -30,7 +30,7 @@ export function createOwnWrites(
 ): LogWrites & Pick<Store, 'configure'> & Pick<UnmappedStore, 'keepUnmapped' | 'settleUnmapped'> {
   const append = createOwnEntryWriter(writer, options);
   const configure = createConfigurationWriter(writer, append);
-  const notice = createNoticeWriter(append);
+  const { notice, archived } = createNoticeWriters(append);
   const access = createAccessWriter(append);
   const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
@@ -44,6 +44,7 @@ export function createOwnWrites(
   return {
     configure: (body) => own(() => configure(body)),
     notice: (said) => own(() => notice(said)),
+    archived: (actor, body) => own(() => archived(actor, body)),
     access: (actor, bodies) =>
       own(() => {
         for (const body of bodies) access(actor, body);

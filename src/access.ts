@@ -4,6 +4,7 @@ import { dirname, resolve } from 'node:path';
 import { z } from 'zod';
 import type { AccessControl } from './auth/access-control.ts';
 import { holderOf, isKey, keyFile, type StoredKey } from './auth/keys.ts';
+import { isLoopback } from './auth/loopback.ts';
 import { BadToken, createTokenReader } from './auth/tokens.ts';
 
 /** Asymmetric ones only: whoever can check a token must not be able to make one. */
@@ -19,13 +20,12 @@ const ALGORITHMS = [
   'ES512',
   'EdDSA',
 ] as const;
-const LOOPBACK = /^(localhost|127\.0\.0\.1|\[::1\])$/;
 
 const jwksUrl = z.url().refine((text) => isSafe(new URL(text)), {
   error: 'must be https, or http on a loopback address',
 });
 const isSafe = ({ protocol, hostname }: URL): boolean =>
-  protocol === 'https:' || (protocol === 'http:' && LOOPBACK.test(hostname));
+  protocol === 'https:' || (protocol === 'http:' && isLoopback(hostname));
 
 const accessFile = z.strictObject({
   issuers: z

@@ -1,15 +1,15 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { isIP } from 'node:net';
 import { z } from 'zod';
+import { isLoopback } from './auth/loopback.ts';
 import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/configuration.ts';
 import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
 import { retentionDays } from './retention.ts';
-import { ceilingS, isLoopback, readTargets, TargetsError, targetAt } from './targets.ts';
+import { ceilingS, readTargets, TargetsError, targetAt } from './targets.ts';
 import { categoryList, snomedSwitch } from './terminology.ts';
 
-const LOOPBACK = ['127.0.0.1', '::1', 'localhost'];
 const url = z
   .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
   .transform((text) => text.replace(/\/+$/, ''));
@@ -64,7 +64,7 @@ const environment = z.object({
   DRAINLEDGER_ESCROW_FILE: path,
   DRAINLEDGER_ESCROW_URL: url.optional(),
   DRAINLEDGER_EHR_URL: url
-    .refine((text) => !URL.canParse(text) || isLoopback(text), {
+    .refine((text) => !URL.canParse(text) || isLoopback(new URL(text).hostname), {
       error: 'is not on this machine: name it in the file of DRAINLEDGER_TARGETS, with how it is authorized',
     })
     .optional(),
@@ -145,8 +145,8 @@ function accessFaults(env: Environment): readonly string[] {
     return [
       'DRAINLEDGER_ACCESS is missing: send the path of the file that says who may come in, or DRAINLEDGER_DEVELOPMENT=yes on a machine of your own',
     ];
-  if (open !== undefined && !LOOPBACK.includes(host))
-    return [`DRAINLEDGER_HOST must be a loopback address in development: one of ${LOOPBACK.join(', ')}`];
+  if (open !== undefined && !isLoopback(host))
+    return ['DRAINLEDGER_HOST must be a loopback address in development: 127.0.0.1, ::1 or localhost'];
   return [];
 }
 

@@ -2,6 +2,7 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import { z } from 'zod';
+import { isLoopback } from './auth/loopback.ts';
 import { POINT_OF_CARE_TYPES, PROFILES } from './delivery/point-of-care.ts';
 import {
   type Auth,
@@ -140,9 +141,10 @@ function faultText({ path: at, message, code, ...issue }: z.core.$ZodIssue): str
 /** What only fields together, or targets together, show. */
 function faultsOf(each: Written, all: readonly Written[], n: number): string[] {
   const faults: string[] = [];
-  const isOpen = !each.base_url.startsWith('https:') && !isLoopback(each.base_url);
+  const isHere = isLoopback(new URL(each.base_url).hostname);
+  const isOpen = !each.base_url.startsWith('https:') && !isHere;
   if (all.findIndex(({ name }) => name === each.name) < n) faults.push('/name is used twice');
-  if (each.auth === undefined && each.tls?.cert_file === undefined && !isLoopback(each.base_url))
+  if (each.auth === undefined && each.tls?.cert_file === undefined && !isHere)
     faults.push('/auth is missing: say {"type": "none"} if the network alone keeps others out');
   if (isOpen && each.auth !== undefined && each.auth.type !== 'none')
     faults.push('/base_url must be https: a token would go over the network in the clear');
@@ -153,10 +155,6 @@ function faultsOf(each: Written, all: readonly Written[], n: number): string[] {
   if ((each.patient === 'conditional' || each.encounter === 'conditional') && each.mode !== 'transaction')
     faults.push('/patient and /encounter: conditional needs mode transaction');
   return faults;
-}
-
-export function isLoopback(url: string): boolean {
-  return /^(localhost|127(\.\d{1,3}){3}|\[::1\])$/.test(new URL(url).hostname);
 }
 
 function configuredOf(each: Written, whole: (path: string) => string): ConfiguredTarget {

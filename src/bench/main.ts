@@ -6,6 +6,7 @@ import { accessCost } from './access-cost.ts';
 import { costPerEntry } from './cost-per-entry.ts';
 import { deliveryRate } from './delivery.ts';
 import { doorRates } from './doors.ts';
+import { exportRates } from './exports.ts';
 import { fleetCost } from './fleet.ts';
 import { fillLargeLedger } from './large-ledger.ts';
 import { type Load, load, placeDrains } from './load.ts';
@@ -96,6 +97,7 @@ try {
   const searched = join(folder, 'search.db');
   await fillLedger(searched, OBSERVATIONS, Math.ceil(OBSERVATIONS / 500));
   const search = await searchFigures(searched);
+  const exported = await exportRates(searched, folder);
   const large = join(folder, 'large.db');
   await fillLargeLedger(large, READINGS, Math.ceil(READINGS / READINGS_OF_A_DRAIN));
   const trends = await trendFigures(large);
@@ -143,6 +145,10 @@ try {
   );
   console.table(search.rows);
   console.log(
+    'Exports of the same ledger; limit: the lines that each wrote, read from a table of SQLite and printed (targets: ratio >= 0.5, under 150 MiB)',
+  );
+  console.table(exported);
+  console.log(
     `24 h by hour of a drain, among ${trends.readings} readings; limit: a plain SQL sum over nothing but them (target: <= 5)`,
   );
   console.table(trends.trends);
@@ -163,6 +169,7 @@ try {
     verify,
     fold,
     search,
+    exported,
     trends,
   };
   writeFileSync('bench-results/latest.json', `${JSON.stringify(results, null, 2)}\n`);

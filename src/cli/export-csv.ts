@@ -5,6 +5,7 @@ import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
+import type { Policy } from '../domain/policy.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
 import { createBookReader } from '../store/sqlite/books.ts';
 import { openReader } from '../store/sqlite/open.ts';
@@ -32,14 +33,25 @@ export async function runExport(args: readonly string[]): Promise<number | null>
   try {
     // One moment of a ledger that may be written to meanwhile.
     db.exec('BEGIN');
-    const text = Readable.from(csvOf(db, drainsIn(db, values), period));
-    // Standard output is not ours to end.
-    if (out === undefined) await pipeline(text, process.stdout, { end: false });
-    else await writeWhole(out, text);
+    await writeCsv(db, drainsIn(db, values), period, policyIn(db), out);
     return 0;
   } finally {
     db.close();
   }
+}
+
+/** @param out a new file; without it standard output */
+export async function writeCsv(
+  db: Database.Database,
+  drains: readonly string[],
+  period: Period,
+  policy: Policy,
+  out?: string,
+): Promise<void> {
+  const text = Readable.from(csvOf(db, drains, period, policy));
+  // Standard output is not ours to end.
+  if (out === undefined) await pipeline(text, process.stdout, { end: false });
+  else await writeWhole(out, text);
 }
 
 /** Of one drain or patient, of any time; or of all, of a time with both its ends. */
@@ -49,7 +61,7 @@ function isWhole({ drain, patient, from, to }: PartOptions): boolean {
 }
 
 /** @throws {Error} where there is none */
-function drainsIn(db: Database.Database, asked: PartOptions): readonly string[] {
+export function drainsIn(db: Database.Database, asked: PartOptions): readonly string[] {
   const [drain, patient] = [asked.drain ?? null, asked.patient ?? null];
   const drains = db
     .prepare<[object], string>(
@@ -64,8 +76,12 @@ function drainsIn(db: Database.Database, asked: PartOptions): readonly string[] 
 }
 
 /** One drain after another, so that no more than the books of one patient are in memory. */
-function* csvOf(db: Database.Database, drains: readonly string[], period: Period): Iterable<string> {
-  const policy = policyIn(db);
+function* csvOf(
+  db: Database.Database,
+  drains: readonly string[],
+  period: Period,
+  policy: Policy,
+): Iterable<string> {
   const readBooks = createBookReader(db, () => policy);
   const source = { ...createPlaceReads(db), isSeen: () => true };
   const tell = progress('drains');

@@ -3,6 +3,7 @@ import { writeRequest } from '../audit/entry-text.ts';
 import { ASCII, textIn } from '../intake/hl7v2/charset.ts';
 import { type Hl7Fault, hl7Fault, orFault } from '../intake/hl7v2/fault.ts';
 import { wantsOf } from '../intake/hl7v2/header.ts';
+import { type Named, namedIn } from '../intake/hl7v2/named.ts';
 import { type ReadSettings, readResults } from '../intake/hl7v2/read-results.ts';
 import { hashOf } from '../record/names.ts';
 import { drainNameOf } from '../record/record.ts';
@@ -40,6 +41,8 @@ export interface Taken {
 
 export interface Hl7v2 {
   take(sent: Sent): Promise<Taken>;
+  /** Whom a message names that nothing could be made of. */
+  namedIn(bytes: Buffer): Named;
   /** What is said of a message that is too long to be read, by its beginning. */
   refuseLong(beginning: Buffer, mostBytes: number): Taken;
   /** Messages answered since the start, by what was said of them. */
@@ -52,6 +55,10 @@ export function createHl7v2(parts: TakeParts): Hl7v2 {
     async take(sent) {
       const read = readMessage(sent.bytes);
       return answer(read, 'fault' in read ? rejected([read.fault]) : await judge(read, sent, parts));
+    },
+    namedIn(bytes) {
+      const { message } = readMessage(bytes);
+      return message === null ? { drains: [], patients: [] } : namedIn(message, parts.mapping);
     },
     refuseLong(beginning, mostBytes) {
       const fault = ofMessage(`is over ${mostBytes} bytes`, 'send less in one message');

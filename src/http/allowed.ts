@@ -24,7 +24,7 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
   if (drain === null || !isBound(principal)) return null;
   // A placement or a link says itself whose drain it is; what is there already must be theirs as well.
   const linked = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
-  const known = store.books(drain).get(drain)?.view.patient;
+  const known = store.patientOf(drain) ?? undefined;
   const reached = [known ?? linked, linked ?? known].every((patient) => isWithin(principal, drain, patient));
   if (reached) return null;
   return outOfBounds('The client is confined to one patient or drain, and this is not theirs.');
@@ -44,7 +44,7 @@ export const outOfBounds = (words: string): Problem =>
 
 /** Whether the client may reach the drain, as it is linked now. */
 export const reachesDrain = (principal: Principal, drain: string, store: Store): boolean =>
-  !isBound(principal) || isWithin(principal, drain, store.books(drain).get(drain)?.view.patient);
+  !isBound(principal) || isWithin(principal, drain, store.patientOf(drain) ?? undefined);
 
 /**
  * Whether the client may see what an entry was answered once, which may be of drains beyond its own: its identifier may

@@ -1,20 +1,20 @@
 /** Under which names the service answers where nobody is asked who they are. */
 import type { FastifyInstance } from 'fastify';
+import { isLoopback } from '../auth/loopback.ts';
 import type { Parts } from './parts.ts';
 import { problem } from './problem.ts';
 import { refuse } from './refuse.ts';
-
-const LOOPBACK: readonly string[] = ['localhost', '127.0.0.1', '[::1]'];
 
 /**
  * Loopback alone keeps no web site out: one whose name is made to point at this machine reads and charts as if it were our
  * page (DNS rebinding). Its browser still says by which name it came.
  */
 export function answerOnlyAsLoopback(app: FastifyInstance, { publicUrl }: Parts): void {
+  const isOurs = (name: string): boolean => isLoopback(name) || name === new URL(publicUrl()).hostname;
   app.addHook('onRequest', (request, reply, done) => {
     const { host } = request.headers;
     // Every browser sends one.
-    if (host === undefined || [...LOOPBACK, new URL(publicUrl()).hostname].includes(nameIn(host))) done();
+    if (host === undefined || isOurs(nameIn(host))) done();
     else
       refuse(
         request,

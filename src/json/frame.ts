@@ -95,13 +95,19 @@ function spelled(place: Place): string {
   return backwards.reverse().join('');
 }
 
+/** What a frame is made of, kept with it: one that is used a million times is taken apart once. */
+const partsOf = new WeakMap<Frame, readonly (string | number)[]>();
+
 /** The text, exactly as it was collected. */
 export function fill({ frame, holes }: Framed): string {
-  const [opening = '', ...rest] = frame.text.split(MARK);
-  return rest.reduce(
-    (text, part) => text + (holes[part.charCodeAt(0) - FIRST] ?? '') + part.slice(1),
-    opening,
-  );
+  let parts = partsOf.get(frame);
+  if (parts === undefined) {
+    parts = holesIn(frame);
+    partsOf.set(frame, parts);
+  }
+  let text = '';
+  for (const part of parts) text += typeof part === 'number' ? (holes[part] ?? '') : part;
+  return text;
 }
 
 /** What a frame is made of, in order: fixed text, and numbers of holes. */

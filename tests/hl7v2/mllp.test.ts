@@ -206,6 +206,7 @@ function echo(answerBytes = 10): Hl7v2 & { held: (() => void)[]; hold: boolean }
     },
     refuseLong: () => ({ ...answer, code: 'AR' as const, acknowledgements: [Buffer.from('MSA|AR|long')] }),
     counts: () => ({ AA: 0, AE: 0, AR: 0 }),
+    namedIn: () => ({ drains: [], patients: [] }),
   };
   return door;
 }

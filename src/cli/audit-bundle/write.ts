@@ -8,6 +8,7 @@ import { logOf, readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.
 import { DELIVERY } from '../../audit/delivery-steps.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
 import { readKeys } from '../../audit/notices.ts';
+import { openPieceFile, type PieceFile } from '../../export/piece-file.ts';
 import { writeCanonical } from '../../json/canonical.ts';
 import { createFrameReader } from '../../store/sqlite/frames.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
@@ -182,22 +183,19 @@ interface Files {
 }
 
 function openFiles(folder: string): Files {
-  const files = new Map<string, { fd: number; sum: ReturnType<typeof createHash> }>();
+  const files = new Map<string, { file: PieceFile; sum: ReturnType<typeof createHash> }>();
+  function begun(name: string) {
+    const sum = createHash('sha256');
+    const made = { file: openPieceFile(join(folder, name), (bytes) => sum.update(bytes)), sum };
+    files.set(name, made);
+    return made;
+  }
   return {
     add(name, text) {
-      const file = files.get(name) ?? {
-        fd: openSync(join(folder, name), 'wx', 0o600),
-        sum: createHash('sha256'),
-      };
-      files.set(name, file);
-      file.sum.update(text);
-      writeSync(file.fd, text);
+      (files.get(name) ?? begun(name)).file.add(text);
     },
     close() {
-      for (const { fd } of files.values()) {
-        fsyncSync(fd);
-        closeSync(fd);
-      }
+      for (const { file } of files.values()) file.finish();
       return Object.fromEntries([...files].map(([name, { sum }]) => [name, sum.digest('hex')]));
     },
   };

@@ -4,7 +4,7 @@
  * is held open over the ledger meanwhile.
  */
 import type Database from 'better-sqlite3';
-import { versionOf } from '../../fhir/bundle.ts';
+import { typeOf, versionOf } from '../../fhir/bundle.ts';
 import { partsOfId } from '../../fhir/reference.ts';
 import { createFrameReader } from '../../store/sqlite/frames.ts';
 import { createLogEnd, createPlaceFinder } from '../../store/sqlite/log-end.ts';
@@ -25,6 +25,7 @@ export interface Page {
 
 export interface Current {
   readonly type: string;
+  readonly drain: string;
   /** As it was issued. */
   readonly text: string;
 }
@@ -49,9 +50,8 @@ export function* currentResources(db: Database.Database, moments: Moments): Gene
     const rows = page.all(row, Math.min(row + ROWS, end));
     const resources = rows.flatMap(({ drain, resources: stored }) =>
       textsIn(stored)
-        .map(versionOf)
-        .filter(({ id, version }) => !isSuperseded(drain, id, version))
-        .map(({ type, text }) => ({ type, text })),
+        .filter((text) => !isSuperseded(drain, text))
+        .map((text) => ({ type: typeOf(text), drain, text })),
     );
     yield { done: Math.min(row + ROWS, end) - first, total: end - first, resources };
   }
@@ -71,8 +71,9 @@ function createSuperseded(db: Database.Database, endIndex: number) {
       .pluck()
       .all(endIndex),
   );
-  return (drain: string, id: string, version: string): boolean => {
+  return (drain: string, text: string): boolean => {
     if (!drains.has(drain)) return false;
+    const { id, version } = versionOf(text);
     const { name, anchor } = partsOfId(id) ?? { name: '', anchor: '' };
     return later.get(drain, `${name}.${anchor}`, Number(version), endIndex) !== undefined;
   };

@@ -1,26 +1,22 @@
 /** The files of an export: lines of one type each, written in large pieces, begun anew when they grow long. */
-import { closeSync, fsyncSync, openSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { openPieceFile, type PieceFile } from '../piece-file.ts';
 import type { Output } from './job.ts';
 
 export interface ExportFiles {
-  /** A line: JSON text of a resource. */
-  add(type: string, text: string): void;
+  /** A line: JSON text of a resource. @param drain that it is about; null: none */
+  add(type: string, text: string, drain: string | null): void;
   /** Makes all durable. */
   finish(): readonly Output[];
   /** Lets go of what is open, after a failure. */
   abandon(): void;
 }
 
-const PIECE_CHARACTERS = 256 * 1024;
-
 interface Open {
   readonly name: string;
-  readonly fd: number;
-  lines: string[];
-  /** Characters of these. */
-  size: number;
+  readonly file: PieceFile;
   count: number;
+  readonly drains: Set<string>;
 }
 
 /** @param mostLines of one file, so that a client can fetch several at once and repeat a part */
@@ -35,43 +31,33 @@ export function createExportFiles(folder: string, mostLines: number): ExportFile
     const number = (begun.get(type) ?? 0) + 1;
     begun.set(type, number);
     const name = `${type}.${number}.ndjson`;
-    const file = { name, fd: openSync(join(folder, name), 'wx', 0o600), lines: [], size: 0, count: 0 };
-    open.set(type, file);
-    return file;
+    const made = { name, file: openPieceFile(join(folder, name)), count: 0, drains: new Set<string>() };
+    open.set(type, made);
+    return made;
   }
 
-  function end(type: string, file: Open): void {
-    write(file);
-    fsyncSync(file.fd);
-    closeSync(file.fd);
+  function end(type: string, { name, file, count, drains }: Open): void {
+    file.finish();
     open.delete(type);
-    done.push({ type, name: file.name, count: file.count });
+    done.push({ type, name, count, drains: [...drains] });
   }
 
   return {
-    add(type, text) {
-      const file = fileFor(type);
-      file.lines.push(text);
-      file.size += text.length;
-      file.count += 1;
-      if (file.size >= PIECE_CHARACTERS) write(file);
-      if (file.count >= mostLines) end(type, file);
+    add(type, text, drain) {
+      const one = fileFor(type);
+      one.file.add(text);
+      one.file.add('\n');
+      one.count += 1;
+      if (drain !== null) one.drains.add(drain);
+      if (one.count >= mostLines) end(type, one);
     },
     finish() {
-      for (const [type, file] of open) end(type, file);
+      for (const [type, one] of open) end(type, one);
       return done;
     },
     abandon() {
-      for (const { fd } of open.values()) closeSync(fd);
+      for (const { file } of open.values()) file.abandon();
       open.clear();
     },
   };
-}
-
-function write(file: Open): void {
-  if (file.lines.length === 0) return;
-  // To a descriptor it goes on where it is, and writes all or throws.
-  writeFileSync(file.fd, `${file.lines.join('\n')}\n`);
-  file.lines = [];
-  file.size = 0;
 }

@@ -7,6 +7,8 @@ const output = z.strictObject({
   name: z.string().regex(/^[A-Za-z]+\.\d+\.ndjson$/),
   /** Resources in it. */
   count: z.number().int().positive(),
+  /** Drains that they are about, so that whoever fetches it is noted as having seen these. */
+  drains: z.array(z.string()),
 });
 export type Output = z.infer<typeof output>;
 

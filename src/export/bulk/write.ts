@@ -32,11 +32,12 @@ export function* writeExport(
   const isWanted = filterOf(wanted);
   try {
     for (const { done, total, resources } of currentResources(db, wanted)) {
-      for (const resource of resources) if (isWanted(resource)) files.add(resource.type, resource.text);
+      for (const resource of resources)
+        if (isWanted(resource)) files.add(resource.type, resource.text, resource.drain);
       yield { part: done / total };
     }
     const outcome = leftOut(wanted.leftOut);
-    if (outcome !== null) files.add(outcome.resourceType, JSON.stringify(outcome));
+    if (outcome !== null) files.add(outcome.resourceType, JSON.stringify(outcome), null);
     return files.finish();
   } finally {
     files.abandon();

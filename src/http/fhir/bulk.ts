@@ -151,15 +151,14 @@ function manifest({ job }: ExportView, outputs: readonly Output[], url: string, 
   };
 }
 
-function sendFile(
-  { exports }: Parts,
-  { params: { job, file: name }, principal, headers }: FastifyRequest<OfExport>,
-  reply: FastifyReply,
-): FastifyReply {
+function sendFile({ exports }: Parts, request: FastifyRequest<OfExport>, reply: FastifyReply): FastifyReply {
+  const { params, principal, headers } = request;
+  const { job, file: name } = params;
   const file = exports.file(job, principal.client, name);
   if (file === undefined) throw new Refused(404, 'not-found', `There is no file '${name}' of such an export`);
   if (file.type !== 'OperationOutcome' && !allowsExport(principal.scope, file.type))
     throw notAllowed(file.type);
+  request.shown = file.drains;
   reply.type('application/fhir+ndjson').header('vary', 'accept-encoding');
   const stream = createReadStream(file.path);
   if (!takesGzip(headers['accept-encoding'])) return reply.send(stream);

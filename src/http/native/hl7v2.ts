@@ -8,6 +8,7 @@ import { type Hl7v2, MOST_MESSAGE_BYTES } from '../../hl7v2/take.ts';
 import { bytesIn, charsetNamed } from '../../intake/hl7v2/charset.ts';
 import { order, readOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
+import { drainNameOf } from '../../record/record.ts';
 import type { StoredUnmapped } from '../../store/unmapped-port.ts';
 import { acceptBytes } from '../body.ts';
 import { senderOf } from '../caller.ts';
@@ -105,8 +106,7 @@ export function registerHl7v2(app: FastifyInstance, parts: Parts): void {
       const waiting = waitingAt(params.sequence, parts);
       if (waiting === null) return sendProblem(reply, noSuchMessage(params.sequence));
       if (hl7v2 === null) return sendProblem(reply, NOT_CONFIGURED);
-      const { message, charset } = JSON.parse(waiting.body) as { message: string; charset: string };
-      return take(hl7v2, request, reply, bytesIn(message, charsetNamed(charset)));
+      return take(hl7v2, request, reply, bytesOf(waiting));
     },
   );
   registerUnmapped(app, parts);
@@ -117,9 +117,10 @@ function registerUnmapped(app: FastifyInstance, parts: Parts): void {
   app.get<{ Querystring: { after?: string } }>(
     '/hl7v2/unmapped',
     { config: { doc: DOCS.list } },
-    ({ query }, reply) => {
-      const found = store.unmapped(Number(query.after ?? '0'), PAGE + 1);
+    (request, reply) => {
+      const found = store.unmapped(Number(request.query.after ?? '0'), PAGE + 1);
       const page = found.slice(0, PAGE);
+      noteNamed(request, page, parts);
       const next = found.length > PAGE ? (page.at(-1)?.seq ?? null) : null;
       const text = `{"unmapped":[${page.map(unmappedText).join(',')}],"next_after":${next}}`;
       return reply.type('application/json; charset=utf-8').send(text);
@@ -159,6 +160,25 @@ async function take(
     .code(status)
     .type(ER7)
     .send(acknowledgements.at(-1) ?? Buffer.alloc(0));
+}
+
+/** Messages that nothing could be made of still say whom they are of, as far as the mapping tells. */
+function noteNamed(
+  request: Pick<FastifyRequest, 'shown' | 'named'>,
+  page: readonly StoredUnmapped[],
+  { hl7v2, store }: Parts,
+): void {
+  const named = page.flatMap((each) => hl7v2?.namedIn(bytesOf(each)) ?? []);
+  request.shown = named
+    .flatMap(({ drains }) => drains.map(drainNameOf))
+    .filter((drain) => store.entries(drain, 0, 1).length > 0);
+  request.named = named.flatMap(({ patients }) => patients);
+}
+
+/** The message as it came. */
+function bytesOf({ body }: StoredUnmapped): Buffer {
+  const { message, charset } = JSON.parse(body) as { message: string; charset: string };
+  return bytesIn(message, charsetNamed(charset));
 }
 
 function waitingAt(sequence: string, { store }: Parts): StoredUnmapped | null {

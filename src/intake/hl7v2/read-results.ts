@@ -3,9 +3,10 @@ import type { Author, EntryBody, Identifier, Reference } from '../../domain/entr
 import type { MessageMapping } from '../../domain/message-mapping.ts';
 import { type Profiles, readEntry } from '../native/read-entry.ts';
 import { draftOf } from './draft.ts';
-import { at, type Er7, partOf, repetitions, type Segment } from './er7.ts';
+import { at, type Er7, type Segment } from './er7.ts';
 import { type Hl7Fault, hl7Fault, orFault, placeText } from './fault.ts';
 import { type Group, groupsIn, type Member, type Whose } from './groups.ts';
+import { patientIn } from './named.ts';
 
 /** What a message says of one drain at one time under one order. */
 export interface Telling {
@@ -118,10 +119,7 @@ function patientClaimed(
   if (patient === undefined) return undefined;
   const pid = member?.observed.pid;
   const place = { segment: 'PID', sequence: pid?.sequence ?? 1, field: 3 };
-  const own = (pid === undefined ? [] : repetitions(er7, pid, 3)).find(
-    (each) => partOf(er7, each, { component: 4 }, place) === patient.authority,
-  );
-  const value = own === undefined ? '' : partOf(er7, own, {}, place);
+  const value = pid === undefined ? '' : patientIn(er7, pid, patient.authority);
   if (value !== '') return { patient: { identifier: { system: patient.system, value } }, site: null };
   const mend = `send the identifier that ${patient.authority} gave the patient`;
   faults.push(hl7Fault(place, 101, undefined, 'names no patient', mend));

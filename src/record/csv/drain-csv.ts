@@ -12,7 +12,7 @@ import { parseInstant } from '../../domain/instant.ts';
 import type { StreamBody } from '../../domain/rerouted.ts';
 import type { EpochMs } from '../../domain/units.ts';
 import type { SentEntry, Store } from '../../store/port.ts';
-import { type Cell, lineText } from './cell-text.ts';
+import { type Cell, cellText, lineText } from './cell-text.ts';
 import { type DerivedValue, derivedValues } from './derived-values.ts';
 import { momentOf, type Standing } from './standing.ts';
 
@@ -53,13 +53,16 @@ export const COLUMNS = [
 
 export const HEADER = lineText(COLUMNS);
 
+type Column = (typeof COLUMNS)[number];
+const BEFORE_VALUE = COLUMNS.slice(0, COLUMNS.indexOf('quantity'));
+
 /** What it reads of a store. */
 export interface CsvSource extends Pick<Store, 'places' | 'entriesAt'> {
   /** Whether another drain may be named to whoever asks. */
   isSeen(drain: string): boolean;
 }
 
-type Cells = { readonly [column in (typeof COLUMNS)[number]]?: Cell | undefined };
+type Cells = { readonly [column in Column]?: Cell | undefined };
 
 export interface Period {
   /** Included; null: from the first. */
@@ -106,16 +109,20 @@ function recordsOf(
   const standing = standingOf(entry, body);
   if (!isWithin(timesOf(body, standing), period)) return '';
   const place = { drain, log_index: entry.logIndex, hash: entry.hash, entry: entry.entryId };
+  const own = lineText(cellsOf(COLUMNS, { ...place, ...entryCells(entry, body, standing) }));
   const row = standing.row;
-  const derived = row === undefined ? [] : derivedValues(row);
-  const at = row?.item.content.effective_at;
-  return [
-    { ...place, ...entryCells(entry, body, standing) },
-    ...derived.map((value) => ({ ...place, record: 'derived', effective_at: at, ...valueCells(value) })),
-  ]
-    .map((cells: Cells) => lineText(COLUMNS.map((column) => cells[column] ?? null)))
-    .join('');
+  if (row === undefined) return own;
+  // A reading has some forty of these: what they share is written once, and the rest without an object for each.
+  const effective_at = row.item.content.effective_at;
+  const opening = cellsOf(BEFORE_VALUE, { ...place, record: 'derived', effective_at })
+    .map(cellText)
+    .join(',');
+  const lines = derivedValues(row).map((value) => `${opening},${lineText(valueCells(value))}`);
+  return own + lines.join('');
 }
+
+const cellsOf = (columns: readonly Column[], cells: Cells): Cell[] =>
+  columns.map((column) => cells[column] ?? null);
 
 function timesOf(body: StreamBody, { chain }: Standing): readonly (EpochMs | undefined)[] {
   if (chain === undefined) return [parseInstant(body.effective_at)?.ms];
@@ -160,17 +167,21 @@ function amountIn(said: object): Cells {
   return weight_kg === undefined ? {} : { quantity: 'weight', value: weight_kg, unit: 'kg' };
 }
 
-const valueCells = (derived: DerivedValue): Cells => ({
-  quantity: derived.quantity,
-  value: derived.value,
-  unit: derived.unit,
-  uncertainty_k2: derived.uncertainty,
-  low: derived.low,
-  high: derived.high,
-  at_least: derived.atLeast,
-  coverage: derived.coverage,
-  from: derived.from,
-  to: derived.to,
-  absent_reason: derived.reasons.join(' '),
-  remarks: derived.remarks?.join(' '),
-});
+/** From `quantity` to the last column. */
+const valueCells = (derived: DerivedValue): readonly Cell[] => [
+  derived.quantity,
+  derived.value,
+  derived.unit,
+  derived.uncertainty ?? null,
+  derived.low ?? null,
+  derived.high ?? null,
+  derived.atLeast ?? null,
+  derived.coverage ?? null,
+  derived.from ?? null,
+  derived.to ?? null,
+  derived.reasons.join(' '),
+  derived.remarks?.join(' ') ?? null,
+  ...NOTE_AND_BODY,
+];
+
+const NOTE_AND_BODY = [null, null] as const;

@@ -15,8 +15,8 @@ export interface Follower {
   target(): number;
   /** Number of entries that are indexed. */
   reached(): number;
-  /** Takes in a batch. @throws {OtherLedger} when the ledger has become shorter */
-  step(): void;
+  /** Takes in so many entries at most. @throws {OtherLedger} when the ledger has become shorter */
+  step(most: number): void;
 }
 
 /** How far the index goes; the hash tells a ledger that is another one, or an older copy. */
@@ -26,8 +26,6 @@ interface Head {
   readonly logIndex: number;
   readonly hash: string;
 }
-
-const ENTRIES_IN_BATCH = 300;
 
 /** @throws {OtherLedger} when what was indexed is not what the ledger holds */
 export function createFollower(
@@ -59,9 +57,9 @@ export function createFollower(
   return {
     target: ledger.size,
     reached: () => head.logIndex + 1,
-    step() {
+    step(most) {
       if (ledger.size() < head.logIndex + 1) throw new OtherLedger();
-      const entries = ledger.entriesAfter(head.logIndex, head.issue, ENTRIES_IN_BATCH);
+      const entries = ledger.entriesAfter(head.logIndex, head.issue, most);
       if (entries.length > 0) take(entries);
     },
   };

@@ -17,7 +17,13 @@ export type Order = { readonly id: number; readonly ask: Ask } | 'close';
 /** To the host; `behind` where the index could not be brought up to the ledger in time. */
 export type Reply = { readonly id: number } & ({ readonly answer: Answer } | { readonly behind: number });
 
+/** Entries in a batch: small ones hold no question up for long, large ones are cheaper where there is much to take in. */
+const SMALL = 20;
+const LARGE = 300;
+/** It looks for what is new so often; more often while somebody wrote of late, so that a question has little to wait for. */
 const FOLLOW_MS = 200;
+const SHORT_MS = 20;
+const BUSY_MS = 1000;
 const MOST_CATCH_UP_MS = 3000;
 
 const ANSWERS: Readonly<Record<Ask['kind'], (held: Held, type: ResourceType, ask: Ask) => Told>> = {
@@ -32,16 +38,19 @@ function run(port: MessagePort, options: HeldOptions): void {
   const held = openHeld(options);
   let timer = setTimeout(follow, 0);
   let seen = 0;
+  let grewAt = -BUSY_MS;
 
   function follow(): void {
-    const start = performance.now();
-    guarded(() => held.follower.step());
     const target = held.follower.target();
-    const isBehind = held.follower.reached() < target;
+    const behind = target - held.follower.reached();
+    const start = performance.now();
+    guarded(() => held.follower.step(behind > LARGE ? LARGE : SMALL));
+    if (target > seen) grewAt = start;
     // While others write it rests as long as it worked: whoever charts needs the processor more. A question does not wait
     // for that. A timer even without rest: questions come in between batches.
-    const rest = target > seen ? performance.now() - start : 0;
-    timer = setTimeout(follow, isBehind ? rest : FOLLOW_MS);
+    const isBehind = held.follower.reached() < held.follower.target();
+    const worked = target > seen ? performance.now() - start : 0;
+    timer = setTimeout(follow, isBehind ? worked : start - grewAt < BUSY_MS ? SHORT_MS : FOLLOW_MS);
     seen = target;
   }
 
@@ -76,7 +85,7 @@ function replyTo(held: Held, ask: Ask): { readonly answer: Answer } | { readonly
   const deadline = Date.now() + MOST_CATCH_UP_MS;
   while (follower.reached() < target) {
     if (Date.now() > deadline) return { behind: target - follower.reached() };
-    follower.step();
+    follower.step(Math.min(LARGE, target - follower.reached()));
   }
   return { answer: answerTo(held, ask) };
 }

@@ -68,7 +68,7 @@ export function indexed(zone = 'UTC'): Indexed {
   });
 
   const follow = (): void => {
-    while (held.follower.reached() < held.follower.target()) held.follower.step();
+    while (held.follower.reached() < held.follower.target()) held.follower.step(300);
   };
   const ANSWERS = { search, read, history: typeHistory, lastn, stats };
   const answer = (kind: Ask['kind'], query: string, more: Partial<Ask>): string => {

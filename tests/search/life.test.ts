@@ -28,7 +28,7 @@ const about = (id: string) => ({
 function reopened(database = file, zone = 'UTC') {
   const held = openHeld({ database, zone, canonical: CANONICAL });
   const found = held.follower.reached();
-  while (held.follower.reached() < held.follower.target()) held.follower.step();
+  while (held.follower.reached() < held.follower.target()) held.follower.step(300);
   const rows = held.db
     .prepare('SELECT id, row, superseded < 9e15 AS old FROM version ORDER BY row')
     .raw()

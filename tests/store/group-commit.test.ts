@@ -14,6 +14,7 @@ let place: ReturnType<typeof temporaryFile>;
 let db: Database.Database;
 let other: Database.Database;
 let group: GroupCommit;
+let now = 0;
 beforeEach(() => {
   place = temporaryFile();
   db = openWriter(place.file);
@@ -21,6 +22,8 @@ beforeEach(() => {
   other = new Database(place.file);
   group = createGroupCommit(db, {
     mostInGroup: MOST_IN_GROUP,
+    longestMs: 10,
+    clock: () => now,
     mostQueued: 100,
     onCommit() {},
     beforeCommit() {},
@@ -64,5 +67,34 @@ describe('a group', () => {
   it('is closed when it is full, and the rest is the next one', async () => {
     const all = await Promise.all(Array.from({ length: 2 * MOST_IN_GROUP + 1 }, write));
     expect(all).toEqual([0, 0, 0, 0, 4, 4, 4, 4, 8]);
+  });
+
+  it('is closed when it has run for long, and the rest is the next one', async () => {
+    const slow = (ms: number) => {
+      const written = write();
+      group.submit(() => {
+        now += ms;
+      });
+      return written;
+    };
+    expect(await Promise.all([slow(6), slow(6), slow(30), slow(1)])).toEqual([0, 0, 2, 3]);
+  });
+
+  it('of which one fails is run again one by one, however long each takes', async () => {
+    const long = () =>
+      group.submit(() => {
+        now += 20;
+        return 'long';
+      });
+    const bad = group.submit(() => {
+      throw new Error('bad');
+    });
+    const all = [bad, long(), bad.catch(() => 'told'), long()];
+    expect((await Promise.allSettled(all)).map(({ status }) => status)).toEqual([
+      'rejected',
+      'fulfilled',
+      'fulfilled',
+      'fulfilled',
+    ]);
   });
 });

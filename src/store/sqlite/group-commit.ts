@@ -23,6 +23,10 @@ export interface GroupCommit {
 
 export interface GroupCommitOptions {
   readonly mostInGroup: number;
+  /** A group that has run for so long, ms, takes no further job: between groups the event loop answers who only reads. */
+  readonly longestMs: number;
+  /** Steady time, ms. */
+  clock(): number;
   readonly mostQueued: number;
   /** Called after a commit, before those who wait for it are told. */
   onCommit(): void;
@@ -46,33 +50,46 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
   function flush(): void {
     scheduled = false;
     const group = queue.slice(0, options.mostInGroup);
-    queue = queue.slice(options.mostInGroup);
-    if (!commitGroup(group) && group.length > 1) for (const job of group) commitGroup([job]);
+    let settled = commitGroup(group);
+    if (settled === 0) for (const job of group) settled += commitGroup([job]);
+    queue = queue.slice(settled);
     options.onSettled();
     if (queue.length > 0) schedule();
     else closed?.();
   }
 
-  /** @returns false when a group of several failed and must be run one by one */
-  function commitGroup(group: readonly Job[]): boolean {
+  /** @returns how many of the jobs are settled; none when several failed and must be run one by one */
+  function commitGroup(group: readonly Job[]): number {
     try {
       begin.run();
-      const values = group.map((job) => job.run());
+      const values = valuesOf(group);
       options.beforeCommit();
       commit.run();
       options.onCommit();
-      group.forEach((job, i) => {
-        job.resolve(values[i]);
+      values.forEach((value, i) => {
+        group[i]?.resolve(value);
       });
-      return true;
+      return values.length;
     } catch (error) {
       if (db.inTransaction) db.exec('ROLLBACK');
       options.onRollback();
       const failure = asFailure(error);
       if (isFatal(error)) options.onFatal(failure);
-      if (group.length === 1 || isFatal(error)) for (const job of group) job.reject(failure);
-      return isFatal(error);
+      if (group.length > 1 && !isFatal(error)) return 0;
+      for (const job of group) job.reject(failure);
+      return group.length;
     }
+  }
+
+  /** Of the first job at least, and of as many more as there is time for. */
+  function valuesOf(group: readonly Job[]): unknown[] {
+    const end = options.clock() + options.longestMs;
+    const values: unknown[] = [];
+    for (const job of group) {
+      values.push(job.run());
+      if (options.clock() >= end) break;
+    }
+    return values;
   }
 
   function schedule(): void {

@@ -39,6 +39,7 @@ export interface SqliteStoreOptions {
 }
 
 const MOST_IN_GROUP = 200;
+const LONGEST_GROUP_MS = 20;
 const MOST_ENTRIES_IN_MEMORY = 100_000;
 
 /**
@@ -62,6 +63,8 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   const listeners = new Set<CommitListener>();
   const group = createGroupCommit(writer, {
     mostInGroup: MOST_IN_GROUP,
+    longestMs: LONGEST_GROUP_MS,
+    clock: () => performance.now(),
     mostQueued: options.mostQueued,
     beforeCommit() {
       if (events.seal()) appender.endMoved();

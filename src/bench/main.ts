@@ -141,7 +141,7 @@ try {
   );
   console.table([fold]);
   console.log(
-    `Searches over ${search.observations} Observations, ${search['indexed /s']} indexed a second; limit: the same stored texts read raw (targets: <= 5, deep page <= 1.5)`,
+    `Searches over ${search.observations} Observations, ${search['indexed /s']} indexed a second; processor time; limit: the same stored texts read raw (targets: <= 5, deep page <= 1.5)`,
   );
   console.table(search.rows);
   console.log(

@@ -2,7 +2,7 @@
  * Clock hours, shifts and fluid-balance days as facts: each once no level is awaited for it, of each drain and, where
  * two or more were in place, of the patient. One that is still running is shown by the service and not issued.
  */
-import { type CalendarWindow, calendarWindow } from './calendar-windows.ts';
+import { type CalendarWindow, calendarWindow, closedUntil } from './calendar-windows.ts';
 import { type Chart, encounterAt, stateOf } from './chart.ts';
 import { confidence, errorOf, millilitres } from './derived-facts.ts';
 import type { DrainView } from './drain.ts';
@@ -29,9 +29,12 @@ export function windowFacts(
   policy: Policy,
 ): readonly Fact[] {
   const state = stateOf(side.chart);
+  const closed = closedUntil(state, side.view);
   return spans.flatMap((span) => {
+    // Most windows that a reading lies in still run: nothing is summed of those.
+    if (closed === null || closed < span.to) return [];
     const window = calendarWindow(state, side.view, span, policy.settings);
-    if (window === null || window.preliminary) return [];
+    if (window === null) return [];
     return factOf(`net-drainage-${span.kind}`, span, window, [side], policy) ?? [];
   });
 }

@@ -112,7 +112,7 @@ function chartedAnew(
     view === book.view && views.length === 1
       ? book.circumstances
       : circumstancesOf(view, weightsFor(view, views), settings);
-  const everyFact = standsOn(book.view) !== standsOn(view);
+  const everyFact = view !== book.view && standsOn(book.view) !== standsOn(view);
   const since = everyFact ? epochMs(-Infinity) : changedSince(book.circumstances, circumstances);
   const common = { book, drain, view, circumstances, watch, everyFact };
   const isMoved = moved.add.length > 0 || moved.remove.length > 0;

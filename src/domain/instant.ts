@@ -17,17 +17,12 @@ export function parseInstant(text: string): Instant | undefined {
   const parts = RFC3339.exec(text);
   if (parts === null) return undefined;
   const [, year, month, day, hour, minute, second, fraction = '', offset = 'Z'] = parts;
-  const local = Date.UTC(
-    Number(year),
-    Number(month) - 1,
-    Number(day),
-    Number(hour),
-    Number(minute),
-    Number(second),
-    Number(fraction.padEnd(3, '0')),
-  );
-  const asWritten = new Date(local).toISOString().slice(0, 19);
-  if (asWritten !== text.slice(0, 19)) return undefined;
+  const [y, h, mi, s] = [Number(year), Number(hour), Number(minute), Number(second)];
+  // Date.UTC carries what does not exist over, and takes the years 0 to 99 for the twentieth century.
+  if (y < 100 || h > 23 || mi > 59 || s > 59) return undefined;
+  const local = Date.UTC(y, Number(month) - 1, Number(day), h, mi, s, Number(fraction.padEnd(3, '0')));
+  const date = new Date(local);
+  if (date.getUTCDate() !== Number(day) || date.getUTCMonth() !== Number(month) - 1) return undefined;
   return { text, ms: epochMs(local - offsetMinutes(offset) * MINUTE_MS) };
 }
 

@@ -11,6 +11,8 @@ export function rational(numerator: number, denominator = 1): Rational {
 }
 
 export function add(a: Rational, b: Rational): Rational {
+  if (b.numerator === 0n) return a;
+  if (a.numerator === 0n) return b;
   if (a.denominator === b.denominator) {
     return { numerator: a.numerator + b.numerator, denominator: a.denominator };
   }

@@ -102,8 +102,14 @@ function gateOf(rule: Rule | null, tubes: readonly Tube[]): Gate {
 /** Tubes by the name of their drain. */
 export type Tubes = ReadonlyMap<string, Tube>;
 
-export const tubesNamed = (names: readonly string[], tubes: Tubes): readonly Tube[] =>
-  names.flatMap((name) => tubes.get(name) ?? []);
+export function tubesNamed(names: readonly string[], tubes: Tubes): readonly Tube[] {
+  const named: Tube[] = [];
+  for (const name of names) {
+    const tube = tubes.get(name);
+    if (tube !== undefined) named.push(tube);
+  }
+  return named;
+}
 
 /** From when on a run is told. */
 export interface Since {

@@ -45,6 +45,11 @@ export function createPreview(store: Store, settings: RecordSettings): Preview {
 /** The drain that a placement makes: named after the placement's own key. */
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);
 
+/** An entry and its name, which is made of its identifier once. */
+interface Named extends Incoming {
+  readonly entryId: string;
+}
+
 function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
   const { drain, body, request } = incoming;
   const entryId = nameOf(body.identifier);
@@ -58,15 +63,15 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
     linksPatient: patientKey(links),
     decide: (subject, place, devices) =>
       place.drain === null
-        ? unmatched(place, incoming, devices, tools)
-        : decision(subject, { ...place, drain: place.drain }, incoming, devices, tools),
+        ? unmatched(place, { ...incoming, entryId }, devices, tools)
+        : decision(subject, { ...place, drain: place.drain }, { ...incoming, entryId }, devices, tools),
   };
 }
 
 function decision(
   subject: Subject,
   place: Place & { readonly drain: string },
-  incoming: Incoming,
+  incoming: Named,
   devices: DeviceLook,
   tools: Tools,
 ): Decision {
@@ -91,7 +96,7 @@ function decision(
 }
 
 /** What names a device that was on no drain: kept until an assignment covers it, or a correction moves it to one. */
-function unmatched(place: Place, incoming: Incoming, devices: DeviceLook, tools: Tools): Decision {
+function unmatched(place: Place, incoming: Named, devices: DeviceLook, tools: Tools): Decision {
   const { body } = incoming;
   const refused = notTaken(new Map(), place, incoming, tools.policy.settings);
   if (refused !== null) return { refused };
@@ -126,11 +131,11 @@ const saidBy = ({
   body: writeBody(body),
 });
 
-function entryOf({ body }: Incoming, drain: string, place: Place): Entry {
+function entryOf({ body, entryId }: Named, drain: string, place: Place): Entry {
   const effective = parseInstant(body.effective_at);
   if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
   const { seq, recordedMs } = place;
-  return { id: nameOf(body.identifier), drain, seq, effective, recorded_ms: epochMs(recordedMs), body };
+  return { id: entryId, drain, seq, effective, recorded_ms: epochMs(recordedMs), body };
 }
 
 function relinked(subject: Subject, { entry, changes }: Accepted): Write['relinked'] {

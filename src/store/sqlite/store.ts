@@ -38,8 +38,7 @@ export interface SqliteStoreOptions {
   onFatal(error: Error): void;
 }
 
-const MOST_IN_GROUP = 200;
-const LONGEST_GROUP_MS = 20;
+const GROUP = { mostInGroup: 200, longestMs: 20, clock: () => performance.now() } as const;
 const MOST_ENTRIES_IN_MEMORY = 100_000;
 
 /**
@@ -62,9 +61,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   const growth = watchGrowth(tree);
   const listeners = new Set<CommitListener>();
   const group = createGroupCommit(writer, {
-    mostInGroup: MOST_IN_GROUP,
-    longestMs: LONGEST_GROUP_MS,
-    clock: () => performance.now(),
+    ...GROUP,
     mostQueued: options.mostQueued,
     beforeCommit() {
       if (events.seal()) appender.endMoved();

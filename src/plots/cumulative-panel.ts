@@ -29,7 +29,7 @@ export function cumulativePanel(sheet: Sheet, drawn: Drawn): Panel {
     keyBox('not known', 'gap'),
     keyMark('put in (flush)', 'down', 'mark second'),
     keyMark('sampled', 'up', 'mark second'),
-    { words: 'U unit  R rebased  C clamped  O opened', draw: () => '' },
+    { words: 'U: unit, R: scale disturbed, C: clamped, O: opened', draw: () => '' },
   ];
   const options = { title: 'Net drained since placement', unit: 'mL', body: BODY, domain, key };
   return framed(sheet, options, (y) =>

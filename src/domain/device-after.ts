@@ -3,6 +3,7 @@ import {
   type Charted,
   type DeviceBody,
   type DeviceBook,
+  isAssignment,
   isRegistered,
   msOf,
   type Period,
@@ -65,7 +66,7 @@ function registrationAfter(book: DeviceBook, before: Registration, body: Change)
   if (refused !== null) return refused;
   const after = { ...before, ...changedBy(before, body) };
   if (body.kind === 'entered-in-error') {
-    const stay = book.stays.find((each) => !each.void);
+    const stay = book.stays.find((each) => !each.void && isAssignment(each));
     if (stay === undefined) return { ...book, registration: { ...after, void: true } };
     const mend = `${placeOf(stay)}: mark ${named(stay.identifier)} entered-in-error first, or retire the device`;
     return refusal('still-in-use', '/target', named(body.target), mend, stay.drain);

@@ -70,6 +70,8 @@ export type DeviceBody = {
   readonly author: Author;
   readonly effective_at: string;
   readonly note?: string;
+  /** The resource that it came as, as it was sent. */
+  readonly received?: { readonly resource: string };
 } & (Registered | Assigned | Retired | Closed | Corrected | Withdrawn);
 
 /** An entry, and all that later ones made of it. */

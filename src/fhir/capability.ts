@@ -4,7 +4,7 @@ import { BULK_CAPABILITY, BULK_LEVELS, type BulkLevel } from './bulk.ts';
 import { modifiersOf } from './search/read-criterion.ts';
 import { includeName, revincludeName } from './search/read-query.ts';
 import type { ResourceType, SearchParameter } from './search/resource-type.ts';
-import { OPERATIONS, RESOURCE_TYPES, SYSTEM_INTERACTIONS } from './search/resource-types.ts';
+import { ALL_TYPES, OPERATIONS, SYSTEM_INTERACTIONS } from './search/resource-types.ts';
 import { DEFINITION_TYPES } from './search/type-definitions.ts';
 
 export interface CapabilitySettings {
@@ -39,7 +39,7 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
         mode: 'server',
         documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Resources are never deleted.`,
         resource: [
-          ...[...RESOURCE_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
+          ...[...ALL_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
           ...BULK_LEVELS.flatMap(exportedAt),
         ],
         interaction: SYSTEM_INTERACTIONS.map((code) => ({ code })),
@@ -94,8 +94,8 @@ const exportedAt = (level: BulkLevel): CapabilityStatementRestResource[] =>
 const exportOf = ({ definition }: BulkLevel) => ({ name: 'export', definition });
 
 function versioningOf({ interactions }: ResourceType): 'no-version' | 'versioned' | 'versioned-update' {
-  if (!interactions.includes('vread')) return 'no-version';
-  return interactions.includes('update') ? 'versioned-update' : 'versioned';
+  if (interactions.includes('update')) return 'versioned-update';
+  return interactions.includes('vread') ? 'versioned' : 'no-version';
 }
 
 /** FHIR knows no empty lists. */

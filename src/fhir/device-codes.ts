@@ -1,4 +1,5 @@
 /** Kinds of collection unit and what is said of one: one row a code. */
+import type { DeviceType } from '../domain/device.ts';
 import type { UnitKind } from '../domain/unit-profile.ts';
 import type { Unit } from './codings.ts';
 
@@ -28,6 +29,19 @@ export const UNIT_KINDS = {
   },
 } as const satisfies Readonly<Record<UnitKind, UnitCode>>;
 
+/** What staff register. */
+export const REGISTERED_TYPES = {
+  'collection-unit': {
+    display: 'Collection unit',
+    definition: 'Unit that collects what a chest drain yields, registered to chart by itself.',
+  },
+  monitor: {
+    display: 'Monitor',
+    definition:
+      'Monitor or gateway that charts what it reads on a collection unit, registered to chart by itself.',
+  },
+} as const satisfies Readonly<Record<DeviceType, UnitCode>>;
+
 export const UNIT_PROPERTIES = {
   capacity: { display: 'Capacity', definition: 'Highest level that the chamber can show, mL.', unit: 'mL' },
   'leak-scale-maximum': {
@@ -42,4 +56,4 @@ export const UNIT_PROPERTIES = {
   },
 } as const satisfies Readonly<Record<UnitProperty, UnitCode & { readonly unit: Unit }>>;
 
-export const UNIT_CODES = { ...UNIT_KINDS, ...UNIT_PROPERTIES };
+export const UNIT_CODES = { ...UNIT_KINDS, ...REGISTERED_TYPES, ...UNIT_PROPERTIES };

@@ -26,6 +26,12 @@ export function partsOfId(id: string): { name: string; drain: string; anchor: st
   return { name, drain, anchor };
 }
 
+/** The drain that the id of a resource names; undefined where it is no such id, or names a device that is registered. */
+export function drainOfId(id: string): string | undefined {
+  const drain = id.split('.')[1];
+  return drain?.startsWith('device-') === true ? undefined : drain;
+}
+
 /** By the object: one author stands in all facts of an entry, and is written once. */
 const written = new WeakMap<Reference, string>();
 

@@ -156,6 +156,8 @@ const WRITES: Readonly<Record<string, Interaction>> = {
   '/v1/devices/:device/entries': 'create',
   '/v1/device-entries': 'create',
   [`${FHIR_BASE}/Observation`]: 'create',
+  [`${FHIR_BASE}/Device`]: 'create',
+  [`${FHIR_BASE}/DeviceUseStatement`]: 'create',
   '/v1/hl7v2': 'create',
   '/v1/entries': 'batch',
   '/v1/entries/lines': 'batch',

@@ -12,13 +12,14 @@ import {
 } from '../domain/device.ts';
 import { deviceAfter } from '../domain/device-after.ts';
 import { drainAt, MOST_BEHIND_MS } from '../domain/device-whereabouts.ts';
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier, Reference } from '../domain/entry.ts';
 import { epochMs } from '../domain/units.ts';
 import { type DeviceLook, deviceStream } from '../store/device-port.ts';
 import type { AppendOutcome, AppendRequest, Decision, Place, Store } from '../store/port.ts';
 import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';
-import { laterThanNow, type NotTaken, noSuchDrain, outOfBounds } from './incoming.ts';
+import { falseClaim, laterThanNow, type NotTaken, noSuchDrain, outOfBounds } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
+import { issuesOfDevice } from './registry-issue.ts';
 import { type MovedChain, reroutes } from './reroutes.ts';
 import { notOfItsPatient, readTimeOfChain } from './routing.ts';
 
@@ -31,6 +32,10 @@ export interface IncomingAct {
   readonly body: DeviceBody;
   /** Canonical text of what was sent. */
   readonly request: string;
+  /** An entry of the same kind that already stands under the identifier will do, whatever it says. */
+  readonly unlessKnown?: boolean;
+  /** Whom its sender says the drain is of. */
+  readonly patient?: Reference;
   /** Whether its sender may reach a drain that it concerns; anybody may unless given. */
   readonly mayReach?: (drain: string) => boolean;
 }
@@ -53,7 +58,7 @@ function requestOf(act: IncomingAct, tools: Tools): AppendRequest {
     entryId: nameOf(body.identifier),
     identifier: body.identifier,
     requestHash: hashOf(`${deviceStream(device)}\n${request}`),
-    isAnswer: () => false,
+    isAnswer: (receipt) => act.unlessKnown === true && JSON.parse(receipt).kind === body.kind,
     drain: () => ({ stream: deviceStream(device), drain: null }),
     linksPatient: null,
     decide: (_subject, place, devices) => decision(place, act, devices, tools),
@@ -67,7 +72,10 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
   const named = stayIn(body)?.drain;
   // Before it is looked for: whether there is such a drain is not for every client to know.
   if (named !== undefined && isBeyond(named)) return { refused: beyond };
-  const refused = laterThanNow(place, timesIn(body), tools.policy.settings) ?? notOnADrain(body, devices);
+  const refused =
+    laterThanNow(place, timesIn(body), tools.policy.settings) ??
+    notOnADrain(body, devices) ??
+    ofOtherPatient(named, act, devices);
   if (refused !== null) return { refused };
   const before = devices.device(device);
   const isUnknown = before.registration === null || (stayIn(body) !== null && !isRegistered(before));
@@ -89,13 +97,24 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
     supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
     body: writeBody(body),
     receipt: writeActReceipt(act, moved, place),
-    issues: [],
+    issues: issuesOfDevice(device, before, after, { place, devices, write: tools.writeRegistered }),
     relinked: null,
     linked: null,
     devices: { about: { device, drain: stayIn(body)?.drain ?? null } },
     follows: reroutes(body, moved, tools),
     enter() {},
   };
+}
+
+/** A sender that means another patient has the wrong drain. */
+function ofOtherPatient(
+  drain: string | undefined,
+  { patient }: IncomingAct,
+  devices: DeviceLook,
+): NotTaken | null {
+  if (drain === undefined || patient === undefined) return null;
+  const linked = devices.patientOf(drain);
+  return falseClaim({ ...(linked === null ? {} : { patient: linked }), site: null }, { patient, site: null });
 }
 
 const noSuchDevice = (device: string): NotTaken => ({
@@ -140,7 +159,8 @@ function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {
 function notOnADrain(body: DeviceBody, devices: DeviceLook): NotTaken | null {
   const drain = stayIn(body)?.drain;
   if (drain === undefined || devices.isDrain(drain)) return null;
-  return noSuchDrain(body.kind === 'corrected' ? '/replacement/drain' : '/drain', drain);
+  const refused = noSuchDrain(body.kind === 'corrected' ? '/replacement/drain' : '/drain', drain);
+  return { ...refused, mend: 'place the drain first, and send the id that POST /v1/drains answered' };
 }
 
 /** What the device charted that counts for another drain after the entry than before, in order of time. */

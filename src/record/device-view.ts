@@ -39,7 +39,7 @@ export function deviceView(
 }
 
 /** In the words of FHIR R4, Device.status. */
-function statusOf(book: DeviceBook, at: EpochMs): 'active' | 'inactive' | 'entered-in-error' {
+export function statusOf(book: DeviceBook, at: EpochMs): 'active' | 'inactive' | 'entered-in-error' {
   if (!isRegistered(book)) return 'entered-in-error';
   const stay = stayAt(book, at);
   return stay !== null && !isAssignment(stay) ? 'inactive' : 'active';

@@ -7,6 +7,7 @@ import { isObserved } from '../domain/fact.ts';
 import type { Issued } from '../domain/issue.ts';
 import type { Policy } from '../domain/policy.ts';
 import { createDeviceWriter, type WriteDevice } from '../fhir/device.ts';
+import { createRegisteredWriter, type WriteRegistered } from '../fhir/device-registry.ts';
 import { createObservationWriter, type WriteObservation } from '../fhir/observation.ts';
 import { createProvenanceWriter, type WriteProvenance, type WrittenEntry } from '../fhir/provenance.ts';
 import { referenceText } from '../fhir/reference.ts';
@@ -26,6 +27,7 @@ export interface Tools {
   readonly writeObservation: WriteObservation;
   readonly writeDevice: WriteDevice;
   readonly writeProvenance: WriteProvenance;
+  readonly writeRegistered: WriteRegistered;
 }
 
 export const toolsOf = ({ policy, canonical, origin, terminology }: RecordSettings): Tools => ({
@@ -33,6 +35,7 @@ export const toolsOf = ({ policy, canonical, origin, terminology }: RecordSettin
   writeObservation: createObservationWriter(canonical, terminology),
   writeDevice: createDeviceWriter(canonical),
   writeProvenance: createProvenanceWriter(canonical, origin),
+  writeRegistered: createRegisteredWriter(canonical),
 });
 
 export const textOfPatient = (patient: Reference | undefined): string | null =>

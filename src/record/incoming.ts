@@ -87,7 +87,10 @@ function sentDevice(body: EntryBody): Pick<NotTaken, 'pointer' | 'value'> {
 const named = ({ system, value }: Identifier): string => `${system}|${value}`;
 
 /** A sender that means another patient or side has the wrong drain: nothing of it may be charted. */
-function falseClaim({ patient, site }: DrainView, claims: Incoming['claims']): NotTaken | null {
+export function falseClaim(
+  { patient, site }: Pick<DrainView, 'patient'> & { readonly site: Site | null },
+  claims: Incoming['claims'],
+): NotTaken | null {
   if (claims === undefined) return null;
   const value = patientKey(claims.patient) ?? 'nobody';
   if (patient === undefined) {

@@ -1,5 +1,6 @@
 /** Texts of what was found, as they were issued. */
 import { versionOf } from '../fhir/bundle.ts';
+import { drainOfId } from '../fhir/reference.ts';
 import type { Hit } from './find.ts';
 import type { LedgerReader } from './ledger.ts';
 import type { Told } from './port.ts';
@@ -7,7 +8,7 @@ import type { Told } from './port.ts';
 /** An answer, and the drains of the resources that it tells of; their ids are name.drain.entry (fhir/reference.ts). */
 export const told = (text: string, found: readonly Pick<Hit, 'id'>[]): Told => ({
   text,
-  drains: [...new Set(found.flatMap(({ id }) => id.split('.')[1] ?? []))],
+  drains: [...new Set(found.flatMap(({ id }) => drainOfId(id) ?? []))],
 });
 
 /** The index points at another text than it was made from: it has to be made anew. */

@@ -21,6 +21,8 @@ export interface DeviceLook {
   isDrain(drain: string): boolean;
   /** Whom a drain is linked to now; null: nobody. */
   patientOf(drain: string): Reference | null;
+  /** How many versions of something that hangs on the stream of a device were issued. */
+  versionsIssued(stream: string, factKey: string): number;
   /** Chains of a device that were read from (included) to (excluded), in order of time; void ones are left out. */
   chainsBetween(device: string, from: EpochMs, to: EpochMs): readonly RoutedChain[];
 }

@@ -108,6 +108,12 @@ test('no service, no file, a bad mapping: said in words', async () => {
   const file = write('one.ndjson', [PLACED]);
   const bad = await run(file, '--mapping', write('bad.json', [{ colour: 1 }]));
   expect([bad.code, bad.out]).toEqual([64, expect.stringContaining('cannot be used as a mapping')]);
+  expect(bad.out).toContain('/colour 1 is no field of this: remove it');
+  expect(bad.out).toContain('/system is missing: send text');
+  const broken = await run(file, '--mapping', write('broken.json', ['{"system":']));
+  expect([broken.code, broken.out]).toEqual([64, expect.stringContaining('broken.json: ')]);
+  const unmapped = await run(write('chart.csv', ['row,drain', '1,2']));
+  expect([unmapped.code, unmapped.out]).toEqual([64, expect.stringContaining('--mapping FILE')]);
   const { code, out } = await run(join(folder, 'none'));
   expect([code, out]).toEqual([64, expect.stringContaining('none')]);
 });

@@ -161,7 +161,7 @@ export const FIELDS: readonly Case[] = [
     422,
     '/identifier',
     undefined,
-    'send an object',
+    'send an object of system and value, such as {"system":"urn:example:ward","value":"7"}',
   ],
   [
     'half an identifier',

@@ -123,7 +123,7 @@ describe('limits', () => {
     ['501 items', { entries: Array.from({ length: 501 }, () => 1) }, '/entries', 'send at most 500 items'],
     ['no list', { entries: {} }, '/entries', 'send a list'],
     ['another field', { entries: [1], mode: 'fast' }, '/mode', 'remove it'],
-    ['no object', [], '', 'send an object'],
+    ['no object', [], '', 'send an object with the list: {"entries":[…]}'],
   ])('%s', async (_name, body, pointer, mend) => {
     const { status, text } = await service.send('POST', '/v1/entries', JSON.stringify(body));
     expect(status).toBe(422);

@@ -112,6 +112,50 @@ test.each(Object.entries(confinedTo))('a client of %s', async (name, key) => {
   expect((await assign(device, assigned(`${name} n4`, mine, from, to))).status).toBe(201);
 });
 
+const UNIT = 'http://example.org/drainledger/CodeSystem/chest-drain-unit';
+const DEVICE_RESOURCE = {
+  resourceType: 'Device',
+  identifier: [id('newcomer')],
+  type: { coding: [{ system: UNIT, code: 'monitor' }] },
+};
+
+test.each(Object.entries(confinedTo))(
+  'over FHIR, a client of %s assigns to its own drain alone, and is shown nothing',
+  async (name, key) => {
+    const client = key();
+    const [start, end, later] = (name === 'one drain' ? ['02', '03', '04'] : ['05', '06', '07']).map(
+      (hour) => `2025-02-01T${hour}:00:00Z`,
+    );
+    const use = (of: string, drain: string, patient: string) => ({
+      ...{ resourceType: 'DeviceUseStatement', identifier: [id(`${name} ${of}`)], status: 'completed' },
+      ...{ subject: { reference: patient }, device: { identifier: MONITOR } },
+      derivedFrom: [{ identifier: id(drain) }],
+      timingPeriod: { start, end },
+    });
+    const post = (body: { readonly resourceType: string }) =>
+      send(client, 'POST', `/fhir/${body.resourceType}`, body);
+    const taken = await post(use('u1', 'mine', 'Patient/1'));
+    expect(taken.status).toBe(201);
+    const elsewhere = {
+      ...use('u0', 'other', 'Patient/2'),
+      timingPeriod: { start: end, end: later },
+    };
+    // What another was answered is not told again to whoever sends the same.
+    expect((await send(full, 'POST', '/fhir/DeviceUseStatement', elsewhere)).status).toBeLessThan(300);
+    const refused = [
+      await post(use('u2', 'other', 'Patient/2')),
+      await post(use('u3', 'other', 'Patient/1')),
+      await send(client, 'GET', '/fhir/DeviceUseStatement'),
+      await send(client, 'GET', `/fhir/DeviceUseStatement/${taken.body.id}`),
+      await send(client, 'PUT', `/fhir/Device/registered.device-${device}.x`, { resourceType: 'Device' }),
+      await post(DEVICE_RESOURCE),
+      await post(elsewhere),
+    ];
+    expect(refused.map(({ status }) => status)).toEqual(refused.map(() => 403));
+    expect(JSON.stringify(refused)).not.toContain(other);
+  },
+);
+
 describe.each(Object.entries(confinedTo))(
   'of what is not theirs, a client of %s is told nothing',
   (name, key) => {

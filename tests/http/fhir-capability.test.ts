@@ -5,6 +5,7 @@
 import type { CapabilityStatement, CapabilityStatementRestResource } from 'fhir/r4.js';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { problemsOf } from '../support/r4.ts';
+import { assigned, registerMonitor } from './device-ward.ts';
 import * as raw from './fhir-messages.ts';
 import { level, placeDrain, SYSTEM, setUp, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
@@ -18,6 +19,8 @@ beforeAll(async () => {
   service = await startTestService();
   const drain = await placeDrain(service, 'placed', '08:00', { patient: { reference: 'Patient/1' } });
   await tell(drain, setUp('up', '08:00', 0), level('r', '09:00', 50));
+  const monitor = await registerMonitor(service);
+  await monitor.assign(assigned('a1', drain.drain, '08:00'));
   statement = JSON.parse((await get('/metadata')).text);
   const found = statement.rest?.[0]?.resource?.find(({ type }) => type === 'Observation');
   if (found === undefined) throw new Error('no Observation is claimed');
@@ -47,10 +50,13 @@ const TYPES = [
   'Device',
   'Provenance',
   'AuditEvent',
+  'DeviceUseStatement',
   'CodeSystem',
   'ValueSet',
   'StructureDefinition',
 ];
+
+const WRITTEN = ['Observation', 'Device', 'DeviceUseStatement'];
 
 /** By type: what may be brought along, and what refers to it and may be. Those that are missing have neither. */
 const INCLUDES: Readonly<Record<string, readonly (readonly string[] | undefined)[]>> = {
@@ -86,9 +92,10 @@ describe.each(TYPES)('what it claims of %s', (type) => {
       'search-type': `/${type}`,
     };
     const codes = claimed().interaction?.map(({ code }) => code) ?? [];
-    const reads = claimed().versioning === 'no-version' ? ['read', 'search-type'] : Object.keys(paths);
+    const isOfOneVersion = claimed().versioning === 'no-version' || type === 'DeviceUseStatement';
+    const reads = isOfOneVersion ? ['read', 'search-type'] : Object.keys(paths);
     expect([...codes].sort()).toEqual(
-      [...reads, ...(type === 'Observation' ? ['create', 'update'] : [])].sort(),
+      [...reads, ...(WRITTEN.includes(type) ? ['create', 'update'] : [])].sort(),
     );
     for (const code of reads) {
       const answer = await get(paths[code] ?? '');

@@ -1,11 +1,11 @@
 /** A file as the lines that are posted, each with what it came from, so that a refused one can be mended and sent again. */
 import { createReadStream, readFileSync } from 'node:fs';
-import { z } from 'zod';
 import { type CsvMapping, columnsOf, csvMapping } from '../../intake/csv/mapping.ts';
 import { csvRows } from '../../intake/csv/read-rows.ts';
 import { itemsOf } from '../../intake/csv/rows.ts';
 import type { Fault } from '../../intake/fault.ts';
 import { linesOf } from '../../intake/lines.ts';
+import { faultsOf } from '../../intake/native/zod-faults.ts';
 import { writeExact } from '../../json/exact-write.ts';
 
 /** Of a file: its lines, or rows as CSV writes them. */
@@ -46,9 +46,23 @@ const unreadable = (number: number, fault: string): Fault => ({
 
 /** @throws {Error} when the mapping cannot be used, with all that is wrong with it */
 export function readMapping(file: string): CsvMapping {
-  const read = csvMapping.safeParse(JSON.parse(readFileSync(file, 'utf8')));
-  if (!read.success) throw new Error(`${file} cannot be used as a mapping:\n${z.prettifyError(read.error)}`);
-  return read.data;
+  const sent = jsonIn(file);
+  const read = csvMapping.safeParse(sent);
+  if (read.success) return read.data;
+  const faults = faultsOf(read.error, sent).map(
+    ({ pointer, value, detail, mend }) =>
+      `${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`,
+  );
+  throw new Error(`${file} cannot be used as a mapping:\n${faults.join('\n')}`);
+}
+
+/** @throws {Error} naming the file */
+function jsonIn(file: string): unknown {
+  try {
+    return JSON.parse(readFileSync(file, 'utf8'));
+  } catch (error) {
+    throw new Error(`${file}: ${error instanceof Error ? error.message : String(error)}`);
+  }
 }
 
 /** @throws {Error} while it is read: when a column is missing, or it is no CSV (RFC 4180) */

@@ -24,6 +24,10 @@ export async function runImport(args: readonly string[]): Promise<number | null>
   });
   const [file, ...more] = positionals;
   if (file === undefined || more.length > 0) return null;
+  if (/\.csv$/i.test(file) && values.mapping === undefined)
+    throw new Error(
+      `${file} is CSV by its name: say what its columns mean with --mapping FILE, or rename it`,
+    );
   const progress = createProgress(statSync(file).size, process.stderr);
   const sources =
     values.mapping === undefined

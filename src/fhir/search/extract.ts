@@ -134,7 +134,7 @@ export function isOfPatient({ parameters }: ResourceType, resource: Json): boole
 }
 
 /** What a parameter looks at. Written as loops: this runs some twenty times for every resource that is indexed. */
-function valuesAt(resource: Json, parameter: SearchParameter): readonly unknown[] {
+export function valuesAt(resource: Json, parameter: SearchParameter): readonly unknown[] {
   const values: unknown[] = [];
   for (const steps of stepsOf(parameter)) collect(resource, steps, 0, values);
   return values;

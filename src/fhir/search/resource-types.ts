@@ -3,18 +3,18 @@
  * API reference are made from these. Names, types and meanings: FHIR R4 searchparameter-registry.html.
  */
 
-import type { Interaction, Operation, ResourceType } from './resource-type.ts';
+import type { Operation, ResourceType } from './resource-type.ts';
 import { STATS_PARAMETERS } from './stats-parameters.ts';
 import { AUDIT_EVENT } from './type-audit-event.ts';
 import { DEVICE } from './type-device.ts';
+import { DEVICE_USE } from './type-device-use.ts';
 import { OBSERVATION } from './type-observation.ts';
 import { PROVENANCE } from './type-provenance.ts';
 
 export const RESOURCE_TYPES: readonly ResourceType[] = [OBSERVATION, DEVICE, PROVENANCE, AUDIT_EVENT];
 
-/** Types that an interaction is offered for. */
-export const typesThat = (interaction: Interaction): readonly ResourceType[] =>
-  RESOURCE_TYPES.filter(({ interactions }) => interactions.includes(interaction));
+/** All that can be asked for: those that are indexed, and those that are made when they are asked for. */
+export const ALL_TYPES: readonly ResourceType[] = [...RESOURCE_TYPES, DEVICE_USE];
 
 /** Interactions with the service as a whole. */
 export const SYSTEM_INTERACTIONS = ['transaction', 'batch'] as const;

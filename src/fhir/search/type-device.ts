@@ -5,7 +5,7 @@ const token = rowOf('Device', 'token', 'shape');
 
 export const DEVICE: ResourceType = {
   type: 'Device',
-  interactions: ['read', 'vread', 'history-instance', 'history-type', 'search-type'],
+  interactions: ['create', 'update', 'read', 'vread', 'history-instance', 'history-type', 'search-type'],
   mandatory: [],
   summary: ['status'],
   parameters: [
@@ -18,11 +18,20 @@ export const DEVICE: ResourceType = {
         targets: ['Patient'],
       },
     ),
-    token('type', ['type'], 'Kind of collection unit.'),
-    token('status', ['status'], 'entered-in-error where the entry that attached it was; otherwise none.', {
-      system: 'http://hl7.org/fhir/device-status',
-    }),
-    rowOf('Device', 'token', 'word')('identifier', ['identifier'], 'Business identifier.'),
+    token('type', ['type'], 'Kind of collection unit; of a registered device collection-unit or monitor.'),
+    token(
+      'status',
+      ['status'],
+      'Of a registered device active or inactive; entered-in-error where its entry was.',
+      {
+        system: 'http://hl7.org/fhir/device-status',
+      },
+    ),
+    rowOf('Device', 'token', 'word')(
+      'identifier',
+      ['identifier'],
+      'Business identifier; of a registered device what it is known by.',
+    ),
   ],
   sortable: ['_lastUpdated', '_id', 'status'],
   includes: [],

@@ -3,7 +3,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { allows, CHART, scopeFor } from '../../auth/scope.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
-import { typesThat } from '../../fhir/search/resource-types.ts';
+import { OBSERVATION } from '../../fhir/search/type-observation.ts';
 import { type FhirFault, fhirFault, pathOf } from '../../intake/fhir/fhir-fault.ts';
 import { faultsOf } from '../../intake/native/zod-faults.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
@@ -112,13 +112,11 @@ const within =
 
 /** @throws {Refused} for what a transaction does not do here */
 function typeCreatedBy({ request: { method, url } }: BundleEntry, n: number): ResourceType {
-  const type = typesThat('create').find((each) => each.type === url);
-  if (method === 'POST' && type !== undefined) return type;
-  const names = typesThat('create').map((each) => `POST ${each.type}`);
+  if (method === 'POST' && url === OBSERVATION.type) return OBSERVATION;
   throw new Refused(
     400,
     'not-supported',
-    `Bundle.entry[${n}].request ${method.slice(0, 20)} ${url.slice(0, 80).toWellFormed()} is not done in a transaction: send ${names.join(' or ')}, and reads in a batch`,
+    `Bundle.entry[${n}].request ${method.slice(0, 20)} ${url.slice(0, 80).toWellFormed()} is not done in a transaction: send POST ${OBSERVATION.type}; reads and devices go in a batch`,
   );
 }
 

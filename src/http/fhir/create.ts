@@ -47,7 +47,7 @@ export function readSent(
     body,
     claims,
     request: writeRequest(resource),
-    ...(ifNoneExist === undefined ? {} : unlessKnown([ifNoneExist].flat().join('&'), body.identifier)),
+    ...(isUnlessKnown(ifNoneExist, 'Observation', body.identifier) ? { unlessKnown: ISSUING } : {}),
   };
   return { incoming };
 }
@@ -58,15 +58,22 @@ function drainOf(drain: Identifier, canonical: string): string {
 }
 
 /**
- * Only the resource's own identifier can be asked for: it is what the ledger holds once, whoever else is writing.
+ * Whether what already stands under the identifier will do. Only the resource's own identifier can be asked for: it is what the ledger holds once, whoever else is writing.
  * @throws {Refused} for any other criterion, which ignored would match everything
  */
-function unlessKnown(criteria: string, { system, value }: Identifier): Pick<Incoming, 'unlessKnown'> {
-  const asked = [...new URLSearchParams(criteria.replace(/^(?:Observation)?\?/, ''))];
+export function isUnlessKnown(
+  ifNoneExist: string | readonly string[] | undefined,
+  type: string,
+  { system, value }: Identifier,
+): boolean {
+  if (ifNoneExist === undefined) return false;
+  const criteria = [ifNoneExist].flat().join('&');
+  const query = criteria.startsWith(type) ? criteria.slice(type.length) : criteria;
+  const asked = [...new URLSearchParams(query.replace(/^\?/, ''))];
   const [[name, token = ''] = []] = asked;
   const parts = splitAt(token, '|').map(unescaped);
   if (asked.length === 1 && name === 'identifier' && parts.length === 2) {
-    if (parts[0] === system && parts[1] === value) return { unlessKnown: ISSUING };
+    if (parts[0] === system && parts[1] === value) return true;
   }
   throw new Refused(
     412,

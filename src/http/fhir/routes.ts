@@ -10,6 +10,7 @@ import type { MomentOf } from '../../fhir/search/date-range.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { Interaction, Operation, ResourceType } from '../../fhir/search/resource-type.ts';
 import { OPERATIONS, RESOURCE_TYPES } from '../../fhir/search/resource-types.ts';
+import { DEVICE } from '../../fhir/search/type-device.ts';
 import type { Ask } from '../../search/port.ts';
 import { momentsOf } from '../../search/zone.ts';
 import { acceptForm, alsoAcceptJson } from '../body.ts';
@@ -19,6 +20,8 @@ import { registerBundles } from './bundle-in.ts';
 import { confinedTo } from './confined.ts';
 import { registerCreate } from './create.ts';
 import { registerDefinitions } from './definitions.ts';
+import { registerDeviceUse } from './device-use.ts';
+import { registerDeviceCreate, registerDeviceUpdate } from './device-writes.ts';
 import { FORM, formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
 import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
@@ -36,6 +39,7 @@ export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessC
   registerSmart(app, access);
   registerDefinitions(app, parts);
   registerBundles(app, parts);
+  registerDeviceUse(app, parts);
   for (const type of RESOURCE_TYPES) {
     for (const each of type.interactions) REGISTER[each](app, parts, type, zone);
     for (const each of type.operations) registerOperation(app, parts, type, each);
@@ -112,8 +116,8 @@ interface OfVersion {
 type Register = (app: FastifyInstance, parts: Parts, type: ResourceType, zone: MomentOf) => void;
 
 const REGISTER: Readonly<Record<Interaction, Register>> = {
-  create: registerCreate,
-  update: registerUpdate,
+  create: (app, parts, type) => (type === DEVICE ? registerDeviceCreate : registerCreate)(app, parts, type),
+  update: (app, parts, type) => (type === DEVICE ? registerDeviceUpdate : registerUpdate)(app, parts, type),
   read(app, parts, type) {
     app.get<OfId>(`/${type.type}/:id`, { config: { doc: INTERACTION_DOCS.read(type) } }, (request, reply) => {
       const { id } = request.params;

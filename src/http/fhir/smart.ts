@@ -5,7 +5,7 @@ import type { AccessControl } from '../../auth/access-control.ts';
 import { OWN_SCOPES } from '../../auth/scope.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
-import { RESOURCE_TYPES } from '../../fhir/search/resource-types.ts';
+import { ALL_TYPES } from '../../fhir/search/resource-types.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { FORMAT_QUERY, refusals } from './docs.ts';
 
@@ -29,7 +29,7 @@ function actionsOn({ interactions }: ResourceType): string {
 export function registerSmart(app: FastifyInstance, { tokenEndpoint }: AccessControl): void {
   app.get('/.well-known/smart-configuration', { config: { doc: DOC } }, (_request, reply) => {
     if (tokenEndpoint === null) throw new Refused(404, 'not-found', 'No issuer of tokens is configured here');
-    const types = RESOURCE_TYPES.map((row) => `system/${row.type}.${actionsOn(row)}`);
+    const types = ALL_TYPES.map((row) => `system/${row.type}.${actionsOn(row)}`);
     return reply.type('application/json; charset=utf-8').send(
       JSON.stringify({
         token_endpoint: tokenEndpoint,

@@ -147,7 +147,7 @@ export function sendStored(
 }
 
 const UNMATCHED =
-  'Recorded, but not issued: the device was on no drain at that time. It is listed at /v1/unmatched, and is issued once an assignment of the device covers its time.';
+  'Recorded, but not issued: the device was on no drain at that time, or its clock leaves open on which. It is listed at /v1/unmatched with the reason, and is issued once an assignment of the device, or a correction by a person, says where it belongs.';
 
 /** What is kept in the ledger, and out of the record: for good, or until another entry clears it. */
 export function unissuedText({ id, marks, interim }: Stored): string {

@@ -53,7 +53,7 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
 }
 
 /** The version that the sender knows, from If-Match; clients send tags with and without `W/`. */
-function baseVersion({ headers }: FastifyRequest): string {
+export function baseVersion({ headers }: FastifyRequest): string {
   const tag = headers['if-match'];
   if (tag === undefined)
     throw new Refused(
@@ -71,8 +71,8 @@ function baseVersion({ headers }: FastifyRequest): string {
 }
 
 /** @throws {Refused} 405: ids are made here (FHIR R4 http.html#update) */
-function refuseUnknown(id: string): never {
-  const words = `'${id.slice(0, 80)}' was never issued, and ids are made here: POST a new Observation`;
+export function refuseUnknown(id: string, type = 'Observation'): never {
+  const words = `'${id.slice(0, 80)}' was never issued, and ids are made here: POST a new ${type}`;
   throw new Refused(405, 'not-supported', words);
 }
 
@@ -110,13 +110,13 @@ function readUpdate(request: FastifyRequest, parts: Parts, before: Version) {
 }
 
 /** @throws {Refused} 400 when the resource is not the one of the URL (FHIR R4 http.html#update) */
-function refuseOtherId(sent: ExactValue, id: string): void {
+export function refuseOtherId(sent: ExactValue, id: string, type = 'Observation'): void {
   const own = typeof sent === 'object' && sent !== null && 'id' in sent ? sent.id : undefined;
   if (own === id) return;
   throw new Refused(
     400,
     'value',
-    `Observation.id ${String(own).slice(0, 80)} is not the id of the URL: send ${id}`,
+    `${type}.id ${String(own).slice(0, 80)} is not the id of the URL: send ${id}`,
   );
 }
 

@@ -90,7 +90,7 @@ const DOCS = {
     seesToBounds: true,
     summary: 'Enter one fact that was read on a device',
     about:
-      'It counts for the drain that the device was on at its time, or when it was received if that came first. Where the device was on none it is kept, answered with 202, and counts once an assignment covers it.',
+      'It counts for the drain that the device was on at its time, or when it was received if that came first. Where the device was on none, or had left that drain more than a minute and at most 90 after its time and before it was received, so that a clock that is behind would tell the wrong one, it is kept and answered with 202. It counts once an assignment covers it, or a person corrects it.',
     body: entryBody,
     query: DRY_RUN,
     answers: {

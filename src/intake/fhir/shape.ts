@@ -11,17 +11,18 @@ const NUMBER = z.custom<ExactNumber>((value) => value instanceof ExactNumber, {
   error: `is not a JSON number${MEND}send a plain number such as 12 or 12.5, without quotes`,
 });
 
-const never = (detail: string, mend: string) => z.undefined({ error: `${detail}${MEND}${mend}` }).optional();
+export const never = (detail: string, mend: string) =>
+  z.undefined({ error: `${detail}${MEND}${mend}` }).optional();
 
-const identifier = z.looseObject({ system: z.string(), value: z.string() });
+export const identifier = z.looseObject({ system: z.string(), value: z.string() });
 
-const reference = z.looseObject({
+export const reference = z.looseObject({
   reference: z.string().optional(),
   identifier: identifier.optional(),
 });
 
 const coding = z.looseObject({ system: z.string().optional(), code: z.string().optional() });
-const concept = z.looseObject({ coding: z.array(coding).min(1) });
+export const concept = z.looseObject({ coding: z.array(coding).min(1) });
 
 const quantity = z.looseObject({
   value: NUMBER,
@@ -40,16 +41,21 @@ const valued = {
   dataAbsentReason: never('stands for what was not read', 'leave out what was not read'),
 };
 
-const kept = z.unknown().optional();
+export const kept = z.unknown().optional();
 
-/** What says nothing that the entry depends on. */
-const KEPT = {
+/** Of every resource: what says nothing that an entry depends on. */
+export const KEPT_OF_ALL = {
   id: kept,
   meta: kept,
   language: kept,
   text: kept,
   contained: kept,
   extension: kept,
+};
+
+/** The same of an Observation. */
+const KEPT = {
+  ...KEPT_OF_ALL,
   basedOn: kept,
   partOf: kept,
   category: kept,

@@ -18,7 +18,14 @@ const keyPart = words(200).regex(/^[^\u0000-\u001f\u007f]+$/, {
   error: `holds control characters${MEND}send printable text`,
 });
 
-export const identifier = z.strictObject({ system: keyPart, value: keyPart }).meta({
+const pair = z.strictObject(
+  { system: keyPart, value: keyPart },
+  {
+    error: `is no identifier${MEND}send an object of system and value, such as {"system":"urn:example:ward","value":"7"}`,
+  },
+);
+
+export const identifier = pair.meta({
   id: 'Identifier',
   description: "The sender's own key: the same key with the same content is answered with the first result.",
 });

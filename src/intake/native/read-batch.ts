@@ -37,12 +37,15 @@ const together = {
 
 /** Items are read one by one, so that a bad one harms no other. */
 export const batchBody = z
-  .strictObject({
-    entries: z
-      .array(z.unknown().meta({ anyOf: [withDrain, together] }))
-      .min(1)
-      .max(MOST_ITEMS),
-  })
+  .strictObject(
+    {
+      entries: z
+        .array(z.unknown().meta({ anyOf: [withDrain, together] }))
+        .min(1)
+        .max(MOST_ITEMS),
+    },
+    { error: `is no batch${MEND}send an object with the list: {"entries":[…]}` },
+  )
   .meta({ id: 'Batch' });
 
 const togetherItem = z.strictObject({ together: z.array(z.unknown()).min(1).max(MOST_TOGETHER) });

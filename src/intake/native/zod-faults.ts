@@ -46,6 +46,8 @@ const faultFor = (path: readonly PropertyKey[], input: unknown, words: Words): F
 const NOUNS: Readonly<Record<string, string>> = {
   object: 'an object',
   array: 'a list',
+  record: 'an object',
+  tuple: 'a list',
   string: 'text',
   boolean: 'true or false',
 };
@@ -59,6 +61,8 @@ function wordsOf(issue: z.core.$ZodIssue): Words {
         ? noneOf(issue.options)
         : formOf(issue.message);
     case 'invalid_type':
+      // Where a schema has words of its own for what may not stand there, or must, they say more.
+      if (issue.message.includes(MEND)) return formOf(issue.message);
       return isNot(NOUNS[issue.expected] ?? issue.expected);
     case 'too_small':
       return { detail: 'is too short', mend: `send at least ${count(issue.minimum, issue.origin)}` };

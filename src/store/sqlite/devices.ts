@@ -40,6 +40,11 @@ export function createDeviceShelf(db: Database.Database): DeviceShelf {
     `SELECT seq, stream, envelope, body FROM device_chain_entry
      JOIN ledger USING (log_index) JOIN payload USING (log_index) WHERE chain = ? ORDER BY log_index`,
   );
+  const newest = db
+    .prepare<[string, string], number | null>(
+      'SELECT max(version) FROM reissue WHERE drain = ? AND fact_key = ?',
+    )
+    .pluck();
   const isDrain = db.prepare<[string], number>('SELECT 1 FROM drain WHERE drain = ?').pluck();
   const toChain = (row: ChainRow): RoutedChain => readChain(row, entries.all(row.chain));
 
@@ -59,6 +64,7 @@ export function createDeviceShelf(db: Database.Database): DeviceShelf {
     chainsBetween: (device, from, to) => between.all(device, from, to).map(toChain),
     isDrain: (drain) => isDrain.get(drain) === 1,
     patientOf: createPatientReader(db),
+    versionsIssued: (stream, factKey) => newest.get(stream, factKey) ?? 0,
     write: createIndexWriter(db, kept),
     forget: () => kept.clear(),
   };

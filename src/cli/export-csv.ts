@@ -8,6 +8,8 @@ import type Database from 'better-sqlite3';
 import type { Policy } from '../domain/policy.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
 import { createBookReader } from '../store/sqlite/books.ts';
+import { createDeviceReads } from '../store/sqlite/device-reads.ts';
+import { createDeviceShelf } from '../store/sqlite/devices.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { createPlaceReads } from '../store/sqlite/places.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from './part-of-ledger.ts';
@@ -83,7 +85,8 @@ function* csvOf(
   policy: Policy,
 ): Iterable<string> {
   const readBooks = createBookReader(db, () => policy);
-  const source = { ...createPlaceReads(db), isSeen: () => true };
+  const devices = createDeviceReads(db, createDeviceShelf(db));
+  const source = { ...createPlaceReads(db), ...devices, isSeen: () => true };
   const tell = progress('drains');
   yield HEADER;
   for (const [n, drain] of drains.entries()) {

@@ -7,6 +7,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parse } from 'csv-parse/sync';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { assigned, closed, registration, withdrawn } from './device-ward.ts';
 import * as raw from './fhir-messages.ts';
 import { corrected, DEVICE, id, level, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
 import { QUARTERLY, quarterlyProfiles } from './quarter-hours.ts';
@@ -112,6 +113,42 @@ test('as an Observation it is taken with 202 and the reason', async () => {
     diagnostics: 'Recorded, and not issued: it lies between two readings of the device that are charted.',
   });
   expect(await issued()).toBe(1);
+});
+
+test('the export says of an interim reading that its device turned out to be on another drain', async () => {
+  const other = await placeDrain(service, 'other', '08:00', { patient: { reference: 'Patient/2' } });
+  const act = async (path: string, message: object) =>
+    expect((await service.send('POST', `/v1/devices${path}`, message)).status).toBe(201);
+  const { identifier: device } = DEVICE;
+  const registered = await service.send('POST', '/v1/devices', registration('registered', device));
+  const name = JSON.parse(registered.text).device;
+  await act(`/${name}/assignments`, assigned('a1', drain.drain, '08:00'));
+  for (const minute of [0, 5, 10]) {
+    const answer = await service.send('POST', '/v1/device-entries', sent(minute, { device }));
+    expect(JSON.parse(answer.text).interim).toBe(minute === 0 ? undefined : true);
+  }
+  const statuses = async () => {
+    const { text } = await service.send('GET', `/v1/drains/${drain.drain}/export.csv`);
+    const records: Record<string, string>[] = parse(text, { columns: true });
+    return ['m0', 'm5', 'm10'].map((key) => {
+      const own = records.find(({ identifier_value }) => identifier_value === key);
+      return [own?.status, own?.counts_for];
+    });
+  };
+  expect(await statuses()).toEqual([
+    ['charted', drain.drain],
+    ['interim', drain.drain],
+    ['interim', drain.drain],
+  ]);
+  await act(`/${name}/assignments`, closed('c1', 'a1', clock(7)));
+  await act(`/${name}/assignments`, assigned('a2', other.drain, clock(7)));
+  expect(await statuses()).toEqual([
+    ['charted', drain.drain],
+    ['interim', drain.drain],
+    ['elsewhere', other.drain],
+  ]);
+  await act(`/${name}/assignments`, withdrawn('w1', 'a2'));
+  expect((await statuses())[2]).toEqual(['elsewhere', '']);
 });
 
 test('the export of the drain holds interim readings, and says that they are', async () => {

@@ -59,6 +59,8 @@ export function registerExport(app: FastifyInstance, { store }: Parts): void {
     const source = {
       places: store.places,
       entriesAt: store.entriesAt,
+      device: store.device,
+      devicesOf: store.devicesOf,
       isSeen: (other: string) => reachesDrain(request.principal, other, store),
     };
     return (

@@ -57,7 +57,7 @@ type Column = (typeof COLUMNS)[number];
 const BEFORE_VALUE = COLUMNS.slice(0, COLUMNS.indexOf('quantity'));
 
 /** What it reads of a store. */
-export interface CsvSource extends Pick<Store, 'places' | 'entriesAt'> {
+export interface CsvSource extends Pick<Store, 'places' | 'entriesAt' | 'device' | 'devicesOf'> {
   /** Whether another drain may be named to whoever asks. */
   isSeen(drain: string): boolean;
 }

@@ -3,11 +3,14 @@ import { readStreamBody } from '../../audit/entry-text.ts';
 import { type Book, chainOf } from '../../domain/book.ts';
 import type { Chain } from '../../domain/chains.ts';
 import { rowsFrom } from '../../domain/chart.ts';
+import { type DeviceBook, msOf, UNKNOWN_DEVICE } from '../../domain/device.ts';
+import { drainAt } from '../../domain/device-whereabouts.ts';
 import type { Identifier } from '../../domain/entry.ts';
 import type { StreamBody } from '../../domain/rerouted.ts';
 import type { Row } from '../../domain/row.ts';
 import { epochMs } from '../../domain/units.ts';
 import { type EntryPlace, INTERIM, type SentEntry, type Store } from '../../store/port.ts';
+import { nameOf } from '../names.ts';
 
 /** What became of an entry. The words are those of the column `status`. */
 export type Status =
@@ -46,7 +49,7 @@ const ANOTHER = 'another drain';
  * @param isSeen whether another drain may be named to whoever asks
  */
 export function momentOf(
-  store: Pick<Store, 'places' | 'entriesAt'>,
+  store: Pick<Store, 'places' | 'entriesAt' | 'device' | 'devicesOf'>,
   book: Book,
   isSeen: (drain: string) => boolean,
 ): DrainMoment {
@@ -57,12 +60,18 @@ export function momentOf(
     drain === null || drain === book.drain || isSeen(drain) ? drain : ANOTHER;
   const countsFor = new Map(places.map((place) => [place.logIndex, told(place.countsFor)]));
   const correctedBy = correctionsAmong(store, places);
+  const devices = new Map(store.devicesOf(book.drain).map((name) => [name, store.device(name)]));
   return {
     places,
     standingOf(entry, body) {
       const own = countsFor.get(entry.logIndex) ?? null;
       const shared = { countsFor: own, chain: undefined, row: undefined, changedBy: null };
-      if (entry.type === INTERIM) return { ...shared, status: 'interim' };
+      if (entry.type === INTERIM) {
+        const drain = readOn(entry, body, devices) ?? book.drain;
+        return drain === book.drain
+          ? { ...shared, status: 'interim' }
+          : { ...shared, status: 'elsewhere', countsFor: drain === NONE ? null : told(drain) };
+      }
       if (body.kind === 'rerouted') return { ...shared, status: 'rerouting' };
       const chain = own === book.drain ? chainOf(then, body.identifier) : undefined;
       if (chain === undefined) return { ...shared, status: 'elsewhere' };
@@ -75,6 +84,23 @@ export function momentOf(
       };
     },
   };
+}
+
+const NONE = '';
+
+/**
+ * The drain that the device of an interim reading turned out to be on, {@link NONE} for none; null where it names no device. No
+ * index knows of interim readings: nothing follows from them, wherever they belong.
+ */
+function readOn(
+  { recordedAt }: SentEntry,
+  body: StreamBody,
+  devices: ReadonlyMap<string, DeviceBook | undefined>,
+): string | null {
+  if (body.kind === 'rerouted' || body.device === undefined) return null;
+  const whereabouts = devices.get(nameOf(body.device)) ?? UNKNOWN_DEVICE;
+  const times = { charted: msOf(body.effective_at), receivedMs: msOf(recordedAt) };
+  return drainAt(whereabouts, { ...times, by: body.author.type }) ?? NONE;
 }
 
 function statusIn(chain: Chain, { entryId }: SentEntry, correctedBy: string | null) {

@@ -21,8 +21,8 @@ export function parseInstant(text: string): Instant | undefined {
   // Date.UTC carries what does not exist over, and takes the years 0 to 99 for the twentieth century.
   if (y < 100 || h > 23 || mi > 59 || s > 59) return undefined;
   const local = Date.UTC(y, Number(month) - 1, Number(day), h, mi, s, Number(fraction.padEnd(3, '0')));
-  const date = new Date(local);
-  if (date.getUTCDate() !== Number(day) || date.getUTCMonth() !== Number(month) - 1) return undefined;
+  // A day that does not exist lies in another month.
+  if (new Date(local).getUTCMonth() !== Number(month) - 1) return undefined;
   return { text, ms: epochMs(local - offsetMinutes(offset) * MINUTE_MS) };
 }
 

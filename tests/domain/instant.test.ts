@@ -28,6 +28,8 @@ describe('a moment in time (RFC 3339, section 5.6; FHIR R4 dateTime)', () => {
     ['day 0', '2026-03-00T08:00:00Z'],
     ['hour 24', '2026-03-01T24:00:00Z'],
     ['minute 60', '2026-03-01T08:60:00Z'],
+    ['second 60 of any minute', '2026-03-01T08:30:60Z'],
+    ['day 99', '2026-03-99T08:00:00Z'],
     ['a leap second', '2016-12-31T23:59:60Z'],
     ['an offset over 14 h', '2026-03-01T08:00:00+14:01'],
     ['an offset with 60 min', '2026-03-01T08:00:00+01:60'],

@@ -143,7 +143,12 @@ it('archives each patient whose drains are all closed, and the ledger says of ea
       reason: 'local policy 7',
     });
   }
-  expect(outcome(verify(database, [], PUBLIC))).toEqual([0, null]);
+  const report = verify(database, [], PUBLIC);
+  expect(outcome(report)).toEqual([0, null]);
+  for (const { bundle, drains, manifest_sha256 } of said)
+    expect(report.remarks.join('\n')).toContain(
+      `the archive ${bundle} of ${drains.join(', ')}: its manifest is ${manifest_sha256}`,
+    );
 });
 
 it('holds back what no checkpoint covers, as an archive of it would prove nothing', () => {

@@ -2,6 +2,7 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
+import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { frameName } from '../../audit/chain.ts';
 import type { Finding } from '../../audit/log-check.ts';
 import { readKeys, restoresOf } from '../../audit/notices.ts';
@@ -100,8 +101,20 @@ function logFault(db: Database.Database, options: VerifyOptions, remarks: string
   }
   const restores = restoresOf(notices);
   for (const { logIndex, body } of restores) remarks.push(`entry ${logIndex} accepts a restore: ${body}`);
+  remarks.push(...archivesIn(db));
   const heads = { name, keys, restores: restores.map(({ logIndex }) => logIndex), given: options.given };
   return walkLog(db, heads, options, remarks);
+}
+
+/** What the log says was archived: whoever has the archives can hold their manifests against it. */
+function archivesIn(db: Database.Database): readonly string[] {
+  const told = db.prepare<[], { readonly log_index: number; readonly body: string }>(
+    `SELECT log_index, body FROM ledger JOIN payload USING (log_index) WHERE stream = '${RETENTION}' ORDER BY seq`,
+  );
+  return told.all().map(({ log_index, body }) => {
+    const { bundle, drains, manifest_sha256 } = readArchived(body);
+    return `entry ${log_index} tells of the archive ${bundle} of ${drains.join(', ')}: its manifest is ${manifest_sha256}`;
+  });
 }
 
 /**

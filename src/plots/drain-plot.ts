@@ -4,7 +4,7 @@ import { advisoryPanel } from './advisory-panel.ts';
 import { barsPanel } from './bars-panel.ts';
 import { cumulativePanel } from './cumulative-panel.ts';
 import { type DrawnFrom, drawnData } from './drawn-data.ts';
-import { type Panel, sheetOf } from './frame.ts';
+import { KEY_LETTER_PX, type Panel, sheetOf, TITLE_LETTER_PX } from './frame.ts';
 import { leakPanels } from './leak-panel.ts';
 import { pressurePanel } from './pressure-panel.ts';
 import { el, escapeText, text } from './svg.ts';
@@ -30,6 +30,8 @@ export type PanelName = keyof typeof PANELS;
 const HEAD = 48;
 const FOOT = 26;
 const BETWEEN = 14;
+const MARGIN = 16;
+const LINE = { title: 18, small: 14 } as const;
 
 /** @returns null where the time holds more than can be drawn */
 export function drainPlot(options: PlotOptions): string | null {
@@ -37,9 +39,16 @@ export function drainPlot(options: PlotOptions): string | null {
   const drawn = drawnData(options);
   if (drawn === null) return null;
   const sheet = sheetOf(calendar, over, width);
-  const placed = stacked(panels.flatMap((name) => PANELS[name](sheet, drawn)));
-  const height = HEAD + placed.height + FOOT;
   const titles = titlesOf(options);
+  const title = inLines(titles.title, (width - 2 * MARGIN) / TITLE_LETTER_PX);
+  const cautions = inLines(caution, (width - 2 * MARGIN) / KEY_LETTER_PX);
+  const head = HEAD + (title.length - 1) * LINE.title;
+  const placed = stacked(
+    panels.flatMap((name) => PANELS[name](sheet, drawn)),
+    head,
+  );
+  const foot = head + placed.height + FOOT - 10;
+  const height = foot + (cautions.length - 1) * LINE.small + 10;
   return el(
     'svg',
     {
@@ -54,11 +63,23 @@ export function drainPlot(options: PlotOptions): string | null {
     el('desc', { id: 'd' }, escapeText(`${titles.time}. ${caution}`)),
     style,
     el('rect', { width, height, class: 'paper' }),
-    text(titles.title, 16, 22, { class: 'title' }),
-    text(titles.time, 16, 40, { class: 'quiet' }),
+    ...title.map((words, n) => text(words, MARGIN, 22 + n * LINE.title, { class: 'title' })),
+    text(titles.time, MARGIN, head - 8, { class: 'quiet' }),
     placed.drawn,
-    text(caution, 16, height - 10, { class: 'quiet small' }),
+    ...cautions.map((words, n) => text(words, MARGIN, foot + n * LINE.small, { class: 'quiet small' })),
   );
+}
+
+/** Broken between words; a word that is longer than a line stands on one of its own. */
+function inLines(words: string, most: number): readonly string[] {
+  const lines: string[] = [];
+  for (const word of words.split(' ')) {
+    const last = lines.at(-1);
+    if (last !== undefined && last.length + 1 + word.length <= most)
+      lines[lines.length - 1] = `${last} ${word}`;
+    else lines.push(word);
+  }
+  return lines;
 }
 
 function titlesOf({ book, calendar, over }: PlotOptions) {
@@ -70,12 +91,12 @@ function titlesOf({ book, calendar, over }: PlotOptions) {
   };
 }
 
-function stacked(panels: readonly Panel[]) {
-  let top = HEAD;
+function stacked(panels: readonly Panel[], head: number) {
+  let top = head;
   const drawn = panels.map((panel) => {
     const group = el('g', { transform: `translate(0 ${top})` }, panel.drawn);
     top += panel.height + BETWEEN;
     return group;
   });
-  return { height: top - HEAD, drawn: drawn.join('') };
+  return { height: top - head, drawn: drawn.join('') };
 }

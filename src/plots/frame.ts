@@ -43,7 +43,11 @@ const FOOT = 36;
 const PIXELS_A_TICK = 76;
 const STEPS_H = [1, 2, 3, 4, 6, 8, 12, 24, 48, 96, 168] as const;
 const MOST_HOURS = 24 * 400;
-const KEY_LETTER_PX = 6.3;
+export const KEY_LETTER_PX = 6.3;
+/** On the wide side: nothing here can measure text. */
+export const TITLE_LETTER_PX = 8.6;
+/** A date is wider than the margin: one at the end of the time is moved in, or it would be cut. */
+const DATE_HALF_PX = 36;
 
 export function sheetOf(calendar: Calendar, over: Span, width: number): Sheet {
   const x = scaleLinear([over.from, over.to], [LEFT, width - RIGHT]);
@@ -89,7 +93,7 @@ export function framed(sheet: Sheet, options: FrameOptions, draw: (y: Scale) => 
   if (!whole) y.nice(4);
   const values = whole ? y.ticks(Math.min(domain[1] - domain[0], 5)).filter(Number.isInteger) : y.ticks(4);
   const drawn = [
-    text(`${title}, ${unit}`, LEFT, 16, { class: 'title' }),
+    titleDrawn(`${title}, ${unit}`, sheet.width),
     keyed.drawn,
     ...values.map((value) => valueTick(value, y(value), sheet.width)),
     timeAxis(sheet, top, top + body),
@@ -97,6 +101,10 @@ export function framed(sheet: Sheet, options: FrameOptions, draw: (y: Scale) => 
   ];
   return { height: top + body + FOOT, drawn: drawn.join('') };
 }
+
+/** Above the axis of time; where that leaves too little room, as far to the left as it must begin. */
+const titleDrawn = (words: string, width: number): string =>
+  text(words, Math.max(4, Math.min(LEFT, width - words.length * TITLE_LETTER_PX)), 16, { class: 'title' });
 
 const valueTick = (value: number, y: number, width: number): string =>
   line(LEFT, y, width - RIGHT, y, value === 0 ? 'axis' : 'grid') +
@@ -108,7 +116,9 @@ export function timeAxis({ x, ticks, width }: Sheet, top: number, bottom: number
     return (
       line(x(at), top, x(at), bottom, 'grid') +
       text(clock, x(at), bottom + 15, label) +
-      (date === null ? '' : text(date, x(at), bottom + 29, { ...label, class: 'quiet small' }))
+      (date === null
+        ? ''
+        : text(date, Math.min(x(at), width - DATE_HALF_PX), bottom + 29, { ...label, class: 'quiet small' }))
     );
   });
   return drawn.join('') + line(LEFT, bottom, width - RIGHT, bottom, 'axis');

@@ -20,7 +20,8 @@ export function leakPanels(sheet: Sheet, { charted }: Drawn): readonly Panel[] {
 function gradePanel(sheet: Sheet, grades: readonly Point[]): Panel {
   const scales = [...new Set(grades.flatMap(({ scale_max }) => scale_max ?? []))];
   const top = Math.max(3, ...scales, ...grades.map(({ value }) => value ?? 0));
-  const of = scales.length === 1 ? `grade of ${scales[0]}` : 'grade, scales differ: compare within one only';
+  const scale = scales.length === 0 ? '' : ` of ${scales[0]}`;
+  const of = scales.length > 1 ? 'grade (scales differ)' : `grade${scale}`;
   const key = [
     keyMark('leak', 'diamond', 'mark full first'),
     keyMark('looked for, none seen', 'circle', 'mark first'),

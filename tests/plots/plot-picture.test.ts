@@ -78,6 +78,20 @@ describe('the picture', () => {
     expect(colourAt(await picture(), 1, 1)).toBe(PAPER.light);
   });
 
+  test('is narrow without losing a word of title and caution', async () => {
+    const tubes = ['anterior of the upper field', 'posterior of the lower field'];
+    const long = await placeDrain(service, 'long', '08:00', { tubes });
+    const image = await picture('width=320&panels=leak', long);
+    const { text } = await service.send('GET', `/v1/drains/${long.drain}/plot.svg?width=320&panels=leak`);
+    const said = [...text.matchAll(/<text[^>]*>([^<]*)<\/text>/g)].map(([, words]) => words).join(' ');
+    expect(said).toContain(`Drain ${long.drain}, pleural left, ${tubes.join(' and ')} `);
+    expect(said).toContain(
+      'Not an alarm and not a medical device: do not use it for primary or sole monitoring.',
+    );
+    // What was cut off would be cut at the edge: all words end before it.
+    expect(inked(inkIn(image, [319, 0, 320, image.height], PAPER.light))).toBe(0);
+  });
+
   test('says nothing of the patient: all its words are those of the SVG', async () => {
     const { text } = await service.send('GET', `/v1/drains/${drain.drain}/plot.svg?${SPAN}`);
     expect(text).not.toContain('Zebrafinch');

@@ -24,9 +24,10 @@ async function post(url: string, { path, body }: Message): Promise<{ drain: stri
   return (await response.json()) as { drain: string };
 }
 
-export async function placeDrains(url: string, run: string, count: number): Promise<Drains> {
+/** @param first number of the first, and of its patient: drains of one number have one patient, whatever their run */
+export async function placeDrains(url: string, run: string, count: number, first = 0): Promise<Drains> {
   const ids: string[] = [];
-  for (let drain = 0; drain < count; drain += 1) {
+  for (let drain = first; drain < first + count; drain += 1) {
     const { drain: id } = await post(url, placement(run, drain));
     await post(url, setUp(run, drain, id));
     ids.push(id);

@@ -72,7 +72,9 @@ function send(
 ): Promise<HttpAnswer> {
   return new Promise((resolve, reject) => {
     const isSecure = agent instanceof TlsAgent;
-    const length = body === undefined ? {} : { 'content-length': Buffer.byteLength(body) };
+    // Made bytes once: to count them first would go through all of it twice.
+    const bytes = body === undefined ? undefined : Buffer.from(body);
+    const length = bytes === undefined ? {} : { 'content-length': bytes.length };
     const options: RequestOptions = { method, headers: { ...headers, ...length }, agent };
     const request = isSecure ? tlsRequest(url, options) : plainRequest(url, options);
     let hasLeft = false;
@@ -97,7 +99,7 @@ function send(
       const code = 'code' in error ? String(error.code) : error.name;
       reject(hasLeft ? new NoAnswer(code) : new NotSent(code));
     });
-    request.end(body);
+    request.end(bytes);
   });
 }
 

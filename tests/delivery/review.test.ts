@@ -179,7 +179,8 @@ describe.each(ALL)('what a target of mode %s accepted', (mode) => {
     await ehr.clock.runUntil(isAtRest, HOUR_MS);
     ehr.isQueueing = true;
     await tell(ehr.clock, { ...level('a-fixed', '10:30', 70), corrects: 'a', to: '09:00' } as Told);
-    await ehr.clock.runUntil(() => kinds(3).join() === 'sending,accepted,looking,accepted', HOUR_MS);
+    const newest = ledger.db.prepare<[], number>('SELECT max(log_index) FROM issued').pluck().get() ?? 0;
+    await ehr.clock.runUntil(() => kinds(newest).join() === 'sending,accepted,looking,accepted', HOUR_MS);
     ehr.doQueued();
     await ehr.clock.runUntil(isAtRest, HOUR_MS);
     expect(levels(ehr)).toEqual([70]);

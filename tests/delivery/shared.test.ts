@@ -173,6 +173,18 @@ describe('what waits on a drain', () => {
     expect(steps()).toContain('4 unknown 1');
   });
 
+  it('answered as done with an entry that was not, is no success either', async () => {
+    answers = [
+      (response, written) => {
+        const entry = written.map((_each, n) => ({ response: { status: n === 3 ? '422' : '201' } }));
+        response.writeHead(200).end(JSON.stringify({ resourceType: 'Bundle', entry }));
+      },
+    ];
+    expect(await delivered(STORY, {}, 1000)).toEqual({ idle: 1 });
+    expect(levels()).toEqual([[10, 20, 30], [], [10], [20], [30]]);
+    expect(steps().slice(4, 8)).toEqual(['1 unknown 1', '2 unknown 1', '3 unknown 1', '4 unknown 1']);
+  });
+
   it('is not shared by what one by one is the way of the target', async () => {
     expect(await delivered(STORY, { mode: 'put' })).toEqual({ idle: 1 });
     expect(bundles).toEqual([]);

@@ -88,8 +88,11 @@ describe('the picture', () => {
     expect(said).toContain(
       'Not an alarm and not a medical device: do not use it for primary or sole monitoring.',
     );
-    // What was cut off would be cut at the edge: all words end before it.
-    expect(inked(inkIn(image, [319, 0, 320, image.height], PAPER.light))).toBe(0);
+    // What was cut off would be cut at the edge: all words of head and foot end well before it, and all others before it.
+    const { height } = image;
+    expect(inked(inkIn(image, [306, 0, 320, 80], PAPER.light))).toBe(0);
+    expect(inked(inkIn(image, [306, height - 40, 320, height], PAPER.light))).toBe(0);
+    expect(inked(inkIn(image, [319, 0, 320, height], PAPER.light))).toBe(0);
   });
 
   test('says nothing of the patient: all its words are those of the SVG', async () => {

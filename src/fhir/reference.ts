@@ -28,9 +28,19 @@ export function partsOfId(id: string): { name: string; drain: string; anchor: st
 
 /** The drain that the id of a resource names; undefined where it is no such id, or names a device that is registered. */
 export function drainOfId(id: string): string | undefined {
-  const drain = id.split('.')[1];
-  return drain?.startsWith('device-') === true ? undefined : drain;
+  const keeper = id.split('.')[1];
+  return keeper === undefined ? undefined : drainThatIs(keeper);
 }
+
+/** What a resource is kept with, where it is a drain; undefined for a device that is registered. */
+export const drainThatIs = (keeper: string): string | undefined =>
+  keeper.startsWith('device-') ? undefined : keeper;
+
+const OWN_REFERENCE = /"reference":"(?:Observation|Device|Provenance)\/([^"/]+)/g;
+
+/** Drains whose resources an issued text refers to: what it says rests on them. */
+export const drainsReferredTo = (text: string): readonly string[] =>
+  [...text.matchAll(OWN_REFERENCE)].flatMap(([, id = '']) => drainOfId(id) ?? []);
 
 /** By the object: one author stands in all facts of an entry, and is written once. */
 const written = new WeakMap<Reference, string>();

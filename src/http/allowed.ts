@@ -47,6 +47,29 @@ export const reachesDrain = (principal: Principal, drain: string, store: Store):
   !isBound(principal) || isWithin(principal, drain, store.patientOf(drain) ?? undefined);
 
 /**
+ * Whether the client may be told of what rests on these drains: it holds numbers of each, so of all of them or not at all.
+ * Of what is left out it is not told that there is something.
+ */
+export const reachesAll = (principal: Principal, drains: readonly string[], store: Store): boolean =>
+  !isBound(principal) || drains.every((drain) => reachesDrain(principal, drain, store));
+
+/** The answer to an entry as the client may see it: without advisories over drains beyond its own. */
+export function receiptFor(principal: Principal, store: Store, receipt: string): string {
+  if (!isBound(principal)) return receipt;
+  const { advisories, ...rest } = JSON.parse(receipt) as { readonly advisories?: Turns };
+  if (advisories === undefined) return receipt;
+  const told = Object.entries(advisories).map(
+    ([turn, episodes]) =>
+      [turn, episodes.filter(({ drains }) => reachesAll(principal, drains, store))] as const,
+  );
+  const isTold = told.some(([, episodes]) => episodes.length > 0);
+  return JSON.stringify({ ...rest, ...(isTold ? { advisories: Object.fromEntries(told) } : {}) });
+}
+
+/** Of a receipt: what it raised, ended and withdrew. */
+type Turns = Readonly<Record<string, readonly { readonly drains: readonly string[] }[]>>;
+
+/**
  * Whether the client may see what an entry was answered once, which may be of drains beyond its own: its identifier may
  * be used again by anybody. What counted for no drain is nobody's who is confined.
  */

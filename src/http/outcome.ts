@@ -4,7 +4,7 @@ import type { Principal } from '../auth/principal.ts';
 import type { Identifier } from '../domain/entry.ts';
 import { type NotTaken, outOfBounds } from '../record/incoming.ts';
 import type { AppendOutcome, Previewed, Store } from '../store/port.ts';
-import { reachesReceipt } from './allowed.ts';
+import { reachesReceipt, receiptFor } from './allowed.ts';
 import { type Problem, problem } from './problem.ts';
 
 export interface Answer {
@@ -48,18 +48,22 @@ interface Told {
 export function answerOf(outcome: AppendOutcome | Previewed, { to, store, pointer }: Told): Answer | Problem {
   switch (outcome.kind) {
     case 'recorded':
-      return { status: 201, body: outcome.receipt };
+      return { status: 201, body: receiptFor(to, store, outcome.receipt) };
     case 'unmatched':
       return { status: 202, body: outcome.receipt };
     case 'would-record':
       // In a wrapping of its own: nobody should take it for the acknowledgement of an entry.
-      return { status: 200, body: `{"dry_run":true,"receipt":${outcome.receipt}}` };
+      return { status: 200, body: `{"dry_run":true,"receipt":${receiptFor(to, store, outcome.receipt)}}` };
     case 'replayed':
       return reachesReceipt(to, store, outcome.receipt)
-        ? { status: 200, body: outcome.receipt }
+        ? { status: 200, body: receiptFor(to, store, outcome.receipt) }
         : notTaken(outOfBounds(identifierIn(outcome.receipt)), pointer);
     case 'conflict':
-      return keyUsedTwice(outcome.receipt, reachesReceipt(to, store, outcome.receipt), pointer);
+      return keyUsedTwice(
+        receiptFor(to, store, outcome.receipt),
+        reachesReceipt(to, store, outcome.receipt),
+        pointer,
+      );
     case 'refused':
       return notTaken(outcome.refused as NotTaken, pointer);
     default:

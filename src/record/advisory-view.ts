@@ -11,14 +11,19 @@ import { digitsBeside, RULE_DECIMALS } from '../domain/shown.ts';
 import { type EpochMs, HOUR_MS } from '../domain/units.ts';
 import { ALGORITHM } from './receipt.ts';
 
-/** What concerns one drain: its own and those of its patient. */
+/**
+ * What concerns one drain: its own and those of its patient.
+ * @param isTold whether whoever asks may be told of what rests on these drains
+ */
 export function advisoriesViewOf(
   { drain, circumstances, chart }: Book,
   advised: Advised,
   { version }: RuleTable,
+  isTold: (drains: readonly string[]) => boolean,
 ) {
   const newest = newestAt(chart);
-  const ofDrain = ({ drains }: { readonly drains: readonly string[] }) => drains.includes(drain);
+  const ofDrain = ({ drains }: { readonly drains: readonly string[] }) =>
+    drains.includes(drain) && isTold(drains);
   return {
     drain,
     derivation: { algorithm: ALGORITHM, settings: circumstances.settings.version },

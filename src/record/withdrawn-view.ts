@@ -5,20 +5,30 @@ import { patientKey } from '../domain/drain.ts';
 import { compactMoment, type Review } from '../domain/episodes.ts';
 import { parseInstant } from '../domain/instant.ts';
 import { reviewsOn } from '../domain/watch.ts';
-import { factId } from '../fhir/reference.ts';
+import { drainsReferredTo, factId } from '../fhir/reference.ts';
 import type { Store } from '../store/port.ts';
 import { reviewView } from './advisory-view.ts';
 
 const KEY = 'advisory.';
 
-/** Of a drain and of its patient, in the order in which they were withdrawn. */
-export function withdrawnViewOf(book: Book, subject: Subject, store: Pick<Store, 'versions'>) {
+/**
+ * Of a drain and of its patient, in the order in which they were withdrawn.
+ * @param isTold whether whoever asks may be told of what rests on these drains
+ */
+export function withdrawnViewOf(
+  book: Book,
+  subject: Subject,
+  store: Pick<Store, 'versions'>,
+  isTold: (drains: readonly string[]) => boolean,
+) {
   const reviews = reviewsOn([...subject.values()]);
   return [...subject.values()]
     .filter((other) => isOfSame(book, other))
     .flatMap(({ drain, reissues }) =>
       [...reissues].flatMap(([key, { status }]) =>
-        key.startsWith(KEY) && status === 'entered-in-error' ? viewOf(drain, key, reviews, store) : [],
+        key.startsWith(KEY) && status === 'entered-in-error'
+          ? viewOf(drain, key, { reviews, store, isTold })
+          : [],
       ),
     )
     .sort((a, b) => (a.withdrawn_at < b.withdrawn_at ? -1 : 1));
@@ -29,10 +39,18 @@ function isOfSame(book: Book, other: Book): boolean {
   return book === other || (key !== null && patientKey(other.view.patient) === key);
 }
 
-function viewOf(drain: string, key: string, reviews: readonly Review[], store: Pick<Store, 'versions'>) {
+interface Around {
+  readonly reviews: readonly Review[];
+  readonly store: Pick<Store, 'versions'>;
+  isTold(drains: readonly string[]): boolean;
+}
+
+function viewOf(drain: string, key: string, { reviews, store, isTold }: Around) {
   const observation = factId(drain, { name: 'advisory', anchor: key.slice(KEY.length) });
-  const text = store.versions('Observation', drain, key, observation).at(-1);
+  const versions = store.versions('Observation', drain, key, observation);
+  const text = versions.at(-1);
   if (text === undefined) throw new Error(`${observation} was withdrawn and is not in the ledger`);
+  if (!isTold([drain, ...versions.flatMap(drainsReferredTo)])) return [];
   const { valueCodeableConcept, effectivePeriod, meta } = JSON.parse(text) as Observation;
   const [coding] = valueCodeableConcept?.coding ?? [];
   const raisedAt = effectivePeriod?.start ?? '';

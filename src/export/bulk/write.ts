@@ -2,6 +2,7 @@
 import type Database from 'better-sqlite3';
 import { BULK_TYPES } from '../../fhir/bulk.ts';
 import { leftOut } from '../../fhir/outcome.ts';
+import { drainThatIs } from '../../fhir/reference.ts';
 import { isOfPatient, type Json } from '../../fhir/search/extract.ts';
 import { type Current, currentResources, type Moments } from './current.ts';
 import { createExportFiles } from './files.ts';
@@ -33,7 +34,7 @@ export function* writeExport(
   try {
     for (const { done, total, resources } of currentResources(db, wanted)) {
       for (const resource of resources)
-        if (isWanted(resource)) files.add(resource.type, resource.text, resource.drain);
+        if (isWanted(resource)) files.add(resource.type, resource.text, drainThatIs(resource.drain) ?? null);
       yield { part: done / total };
     }
     const outcome = leftOut(wanted.leftOut);

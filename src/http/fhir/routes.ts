@@ -27,7 +27,7 @@ import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
 import { registerSmart } from './smart.ts';
 import { registerUpdate } from './update.ts';
-import { instanceHistory, isKnown, sendVersion, versionsOf } from './versions.ts';
+import { instanceHistory, isKnown, sendVersion, versionsFor } from './versions.ts';
 
 export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessControl): void {
   acceptForm(app);
@@ -122,21 +122,21 @@ const REGISTER: Readonly<Record<Interaction, Register>> = {
     app.get<OfId>(`/${type.type}/:id`, { config: { doc: INTERACTION_DOCS.read(type) } }, (request, reply) => {
       const { id } = request.params;
       if (type.isProjected === true) return sendProjected(request, reply, parts, type);
-      return sendVersion(request, reply, type, id, versionsOf(parts, type, id).at(-1));
+      return sendVersion(request, reply, type, id, versionsFor(parts, request, type, id).at(-1));
     });
   },
   vread(app, parts, type) {
     const config = { doc: INTERACTION_DOCS.vread(type) };
     app.get<OfVersion>(`/${type.type}/:id/_history/:version`, { config }, (request, reply) => {
       const { id, version } = request.params;
-      const found = versionsOf(parts, type, id).find((each) => each.version === version);
+      const found = versionsFor(parts, request, type, id).find((each) => each.version === version);
       return sendVersion(request, reply, type, id, found);
     });
   },
   'history-instance'(app, parts, type, zone) {
     const config = { doc: INTERACTION_DOCS['history-instance'](type) };
     app.get<OfId>(`/${type.type}/:id/_history`, { config }, (request, reply) =>
-      reply.send(instanceHistory(parts, type, request.params.id, pairsOf(request), zone)),
+      reply.send(instanceHistory(parts, request, type, request.params.id, zone)),
     );
   },
   'history-type'(app, parts, type) {

@@ -1,7 +1,8 @@
 /** Issued resources, as the very texts that were issued: read, version read, history of one. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
+import { isBound } from '../../auth/principal.ts';
 import { historyBundle, type Version, versionOf } from '../../fhir/bundle.ts';
-import { factId, partsOfId } from '../../fhir/reference.ts';
+import { drainsReferredTo, factId, partsOfId } from '../../fhir/reference.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
 import type { Pair, View } from '../../fhir/search/query.ts';
 import { readHistoryWindow } from '../../fhir/search/read-history.ts';
@@ -9,6 +10,7 @@ import { readElements, readSummary } from '../../fhir/search/read-query.ts';
 import { notSupported, Refused, refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { isWhole, subset } from '../../fhir/subset.ts';
+import { reachesAll } from '../allowed.ts';
 import { isNamed } from '../etag.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf } from './asked.ts';
@@ -20,6 +22,24 @@ export function versionsOf({ store }: Parts, { type }: ResourceType, id: string)
   if (parts === undefined) return [];
   const { name, drain, anchor } = parts;
   return store.versions(type, drain, `${name}.${anchor}`, id).map(versionOf);
+}
+
+/** The same for whoever asks. @throws {Refused} 403 where any version rests on drains beyond what it is confined to */
+export function versionsFor(
+  parts: Parts,
+  { principal }: FastifyRequest,
+  type: ResourceType,
+  id: string,
+): readonly Version[] {
+  const versions = versionsOf(parts, type, id);
+  if (!isBound(principal)) return versions;
+  const restsOn = versions.flatMap(({ text }) => drainsReferredTo(text));
+  if (reachesAll(principal, restsOn, parts.store)) return versions;
+  throw new Refused(
+    403,
+    'forbidden',
+    'The client is confined to a drain or patient, and this rests on drains beyond',
+  );
 }
 
 /** @throws {Refused} 404 where there is none */
@@ -72,14 +92,15 @@ export function readView(pairs: readonly Pair[], lenient: boolean): View {
 /** One page of the history of one resource; further pages go on below a version. @throws {Refused} */
 export function instanceHistory(
   parts: Parts,
+  request: FastifyRequest,
   type: ResourceType,
   id: string,
-  asked: readonly Pair[],
   zone: MomentOf,
 ): string {
+  const asked = pairsOf(request);
   const pairs = asked.filter(([name]) => name !== '_format' && name !== '_page');
   const window = readHistoryWindow(pairs, zone);
-  const versions = versionsOf(parts, type, id);
+  const versions = versionsFor(parts, request, type, id);
   if (versions.length === 0) throw neverIssued(type, id);
   const fitting = versions.filter((each, n) => fits(each, versions[n + 1], window)).toReversed();
   const below = readPage(asked);

@@ -1,14 +1,15 @@
 /** Worklists: which thresholds the data crossed, which could not be assessed, which drains went unread. */
 
 import { setImmediate } from 'node:timers/promises';
-import type { FastifyInstance } from 'fastify';
+import type { FastifyInstance, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
 import { type Advised, advise } from '../../domain/advise.ts';
-import type { Subject } from '../../domain/book.ts';
+import type { Book, Subject } from '../../domain/book.ts';
 import { epochMs } from '../../domain/units.ts';
 import { advisoriesViewOf, overdueViewOf, rulesViewOf, standingViewOf } from '../../record/advisory-view.ts';
 import { withdrawnViewOf } from '../../record/withdrawn-view.ts';
+import { reachesAll } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
@@ -32,7 +33,7 @@ const DOCS = {
     operation: 'drainAdvisories',
     access: READ,
     summary: 'Thresholds that the data of a drain or of its patient crossed',
-    about: FOR_REVIEW,
+    about: `${FOR_REVIEW} A client that is confined to a drain is told of none that rests on other drains too.`,
     answers: {
       200: json('Advisories, and what could not be assessed.', drainAdvisories),
       ...problems({ 404: 'There is no such drain.' }),
@@ -79,10 +80,7 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
       const subject = store.books(drain);
       const book = subject.get(drain);
       if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-      return sendPlain(reply, {
-        ...advisoriesViewOf(book, adviser(subject), table),
-        withdrawn: withdrawnViewOf(book, subject, store),
-      });
+      return sendPlain(reply, ofDrain(parts, adviser, { book, subject, isTold: told(request, parts) }));
     },
   );
 
@@ -103,6 +101,23 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
     return sendPlain(reply, { as_of: new Date(now).toISOString(), overdue, next_after });
   });
 }
+
+interface OfDrain {
+  readonly book: Book;
+  readonly subject: Subject;
+  isTold(drains: readonly string[]): boolean;
+}
+
+const ofDrain = ({ store, rules }: Parts, adviser: Adviser, { book, subject, isTold }: OfDrain): object => ({
+  ...advisoriesViewOf(book, adviser(subject), rules, isTold),
+  withdrawn: withdrawnViewOf(book, subject, store, isTold),
+});
+
+/** Whether whoever asks may be told of what rests on these drains. */
+const told =
+  ({ principal }: Pick<FastifyRequest, 'principal'>, { store }: Parts) =>
+  (drains: readonly string[]): boolean =>
+    reachesAll(principal, drains, store);
 
 /** One drain at a time: a long chart takes its time, and entries that wait come between. */
 async function standingOf({ store }: Parts, names: readonly string[], adviser: Adviser) {

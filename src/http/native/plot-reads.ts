@@ -10,6 +10,7 @@ import { expectedEveryH } from '../../domain/overdue.ts';
 import { type EpochMs, epochMs, HOUR_MS } from '../../domain/units.ts';
 import type { PanelName } from '../../plots/drain-plot.ts';
 import { type FixedTheme, plainStyleOf, styleOf, type Theme } from '../../plots/style.ts';
+import { reachesAll } from '../allowed.ts';
 import { holds, tagOf, UNCHANGED } from '../etag.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
 import type { Problem } from '../problem.ts';
@@ -120,7 +121,13 @@ async function plotOf(
   if ('type' in asked) return refused(asked);
   const rests = restsOn(parts, drain);
   if (rests === null) return refused(noSuchDrain(drain));
-  if (holds(request, reply, tagOf(['plot', panels, width, style.name, asked, ...rests]))) {
+  if (
+    holds(
+      request,
+      reply,
+      tagOf(['plot', panels, width, style.name, asked, request.principal.bounds, ...rests]),
+    )
+  ) {
     reply.code(304).send();
     return null;
   }
@@ -129,8 +136,9 @@ async function plotOf(
   if (book === undefined) return refused(noSuchDrain(drain));
   const to = asked.to ?? newestAt(book.chart) ?? epochMs(parts.now());
   const over = { from: asked.from ?? epochMs(to - asked.last_h * HOUR_MS), to };
+  const isTold = (drains: readonly string[]) => reachesAll(request.principal, drains, parts.store);
   const look = { panels: [...new Set(panels.split(','))] as PanelName[], width: Number(width) };
-  const svg = await drawn(parts, { subject, book, over }, { ...look, style: style.element });
+  const svg = await drawn(parts, { subject, book, over, isTold }, { ...look, style: style.element });
   return svg ?? refused(tooMany(request.query));
 }
 
@@ -138,11 +146,13 @@ interface Shown {
   readonly subject: Subject;
   readonly book: Book;
   readonly over: Span & { readonly to: EpochMs };
+  /** Whether whoever asks may be told of what rests on these drains. */
+  isTold(drains: readonly string[]): boolean;
 }
 
 async function drawn(
   { calendar, policy, rules }: Parts,
-  { subject, book, over }: Shown,
+  { subject, book, over, isTold }: Shown,
   look: { readonly panels: readonly PanelName[]; readonly width: number; readonly style: string },
 ): Promise<string | null> {
   // The libraries it draws with are loaded when somebody first looks.
@@ -150,7 +160,7 @@ async function drawn(
   const { episodes } = advise([...subject.values()], policy.rules);
   return drainPlot({
     ...{ book, calendar, over, ...look },
-    episodes: episodes.filter(({ drains }) => drains.includes(book.drain)),
+    episodes: episodes.filter(({ drains }) => drains.includes(book.drain) && isTold(drains)),
     joinedUpTo: expectedEveryH(book.view.population, rules.reading_every_h) * HOUR_MS,
     caution: CAUTIONS[0],
   });

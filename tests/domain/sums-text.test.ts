@@ -83,6 +83,7 @@ describe('what is kept of the sums of a drain', () => {
       ms: fc.integer({ min: 0, max: 60 }).map((hours) => hours * HOUR_MS),
       most: fc.integer({ min: 1, max: 150 }),
     });
+    let told = 0;
     let cut = 0;
     fc.assert(
       fc.property(ledger.chain(arrivalOf), anyReach, (story, reach) => {
@@ -90,11 +91,12 @@ describe('what is kept of the sums of a drain', () => {
         const whole = sumsOf(bookOf([...EARLIER, ...late]));
         const kept = keptOf(whole, reach);
         expectSame(whole, kept);
+        told += 1;
         if (kept.since > -Infinity) cut += 1;
       }),
       { numRuns: 60 },
     );
-    expect(cut).toBeGreaterThan(20);
+    expect(cut).toBeGreaterThan(told / 3);
   });
 
   it('of weeks is all of two days', () => {

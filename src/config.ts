@@ -2,25 +2,18 @@
 import { isIP } from 'node:net';
 import { z } from 'zod';
 import { isLoopback } from './auth/loopback.ts';
+import { retentionDays } from './configuration/retention.ts';
+import { ceilingS, readTargets, TargetsError, targetAt } from './configuration/targets.ts';
+import { categoryList, snomedSwitch } from './configuration/terminology.ts';
+import { minutesOf, TIME_OF_DAY, timeOfDay } from './configuration/time-of-day.ts';
 import type { ConfiguredTarget } from './delivery/target.ts';
-import type { Calendar, Terminology } from './domain/configuration.ts';
+import type { Calendar, Terminology } from './domain/vocabulary/configuration.ts';
 import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
-import { retentionDays } from './retention.ts';
-import { ceilingS, readTargets, TargetsError, targetAt } from './targets.ts';
-import { categoryList, snomedSwitch } from './terminology.ts';
 
 const url = z
   .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
   .transform((text) => text.replace(/\/+$/, ''));
-const TIME_OF_DAY = '([01][0-9]|2[0-3]):[0-5][0-9]';
-const minutesOf = (text: string): number => Number(text.slice(0, 2)) * 60 + Number(text.slice(3));
-/** Local time of day, as minutes since midnight. */
-export const timeOfDay = z
-  .string()
-  .regex(new RegExp(`^${TIME_OF_DAY}$`), { error: 'is no local time of day, such as 07:00' })
-  .transform(minutesOf);
-
 const path = z.string().min(1).optional();
 const addressList = z
   .string()

@@ -1,6 +1,6 @@
 /** HL7 v2 put together for the service. */
 import type { Principal } from './auth/principal.ts';
-import type { MessageMapping } from './domain/message-mapping.ts';
+import type { MessageMapping } from './domain/vocabulary/message-mapping.ts';
 import type { Log } from './hl7v2/mllp/connection.ts';
 import { listenMllp, type Mllp, type MllpOptions } from './hl7v2/mllp/listener.ts';
 import { createHl7v2, type Hl7v2, type TakeParts } from './hl7v2/take.ts';

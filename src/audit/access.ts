@@ -4,7 +4,7 @@
  * several patients is one entry for each, so that the proof of one patient's accesses says nothing of another.
  */
 import { hash } from 'node:crypto';
-import type { Reference } from '../domain/entry.ts';
+import type { Reference } from '../domain/vocabulary/entry.ts';
 import { writeCanonical } from '../json/canonical.ts';
 import { RETENTION } from './archived.ts';
 import type { Client, Sender } from './chain.ts';

@@ -4,7 +4,7 @@
  * one entry gives nothing away of another. The first byte keeps the kinds of hash apart.
  */
 import { hash } from 'node:crypto';
-import type { Author } from '../domain/entry.ts';
+import type { Author } from '../domain/vocabulary/entry.ts';
 
 export interface Envelope {
   readonly v: 1;

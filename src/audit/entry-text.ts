@@ -1,8 +1,9 @@
 /** The canonical text of an entry's body: stored, hashed and served as these very bytes. */
-import { Decimal } from '../domain/decimal.ts';
-import type { DeviceBody } from '../domain/device.ts';
-import type { EntryBody } from '../domain/entry.ts';
-import type { StreamBody } from '../domain/rerouted.ts';
+
+import type { DeviceBody } from '../domain/devices/device.ts';
+import { Decimal } from '../domain/numbers/decimal.ts';
+import type { EntryBody } from '../domain/vocabulary/entry.ts';
+import type { StreamBody } from '../domain/vocabulary/rerouted.ts';
 import { writeCanonical } from '../json/canonical.ts';
 import { ExactNumber, type ExactValue, parseExactJson } from '../json/exact-json.ts';
 

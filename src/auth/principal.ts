@@ -1,6 +1,6 @@
 /** Who asks. */
-import { isSamePatient } from '../domain/drain.ts';
-import type { Reference } from '../domain/entry.ts';
+import { isSamePatient } from '../domain/fold/drain.ts';
+import type { Reference } from '../domain/vocabulary/entry.ts';
 
 /** What a client is confined to, if anything. */
 export interface Bounds {

@@ -1,7 +1,8 @@
 /** What one more entry costs a drain that has few, and one that has many: median time from call to durable. */
+
+import { defaultProfiles } from '../configuration/profiles.ts';
 import { readEntry, readPlacement } from '../intake/native/read-entry.ts';
 import { parseExactJson } from '../json/exact-json.ts';
-import { defaultProfiles } from '../profiles.ts';
 import type { Incoming } from '../record/incoming.ts';
 import { createRecord, drainNameOf, type Record } from '../record/record.ts';
 import { median } from './measure.ts';

@@ -1,5 +1,6 @@
 /** How fast entries reach an EHR beside a bare HTTP client. */
 import { setTimeout as pause } from 'node:timers/promises';
+import { targetAt } from '../configuration/targets.ts';
 import { noAuthorizer } from '../delivery/auth/authorizer.ts';
 import { steadyClock } from '../delivery/clock.ts';
 import { connectTo } from '../delivery/connection.ts';
@@ -9,7 +10,6 @@ import { resourceOf } from '../delivery/resource.ts';
 import { bundleOf } from '../delivery/send-bundle.ts';
 import { createRecord } from '../record/record.ts';
 import type { Store } from '../store/port.ts';
-import { targetAt } from '../targets.ts';
 import { incoming, placeDrain } from './cost-per-entry.ts';
 import { processorTimeFromNow } from './measure.ts';
 import { reading } from './messages.ts';

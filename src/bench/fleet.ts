@@ -3,9 +3,9 @@
  * resources it issues, all of which go to the record. 2,000 drains are 200 readings a second.
  */
 import { join } from 'node:path';
-import { Decimal } from '../domain/decimal.ts';
-import type { UnitProfile } from '../domain/unit-profile.ts';
-import { defaultProfiles } from '../profiles.ts';
+import { defaultProfiles } from '../configuration/profiles.ts';
+import { Decimal } from '../domain/numbers/decimal.ts';
+import type { UnitProfile } from '../domain/vocabulary/unit-profile.ts';
 import { createRecord, drainNameOf, type Record } from '../record/record.ts';
 import { incoming } from './cost-per-entry.ts';
 import { processorTimeFromNow } from './measure.ts';

@@ -3,7 +3,7 @@
  * that the store has of them meanwhile are empty, so what is kept beside the ledger when they leave is of no use.
  */
 import { writeBody } from '../audit/entry-text.ts';
-import { patientKey } from '../domain/drain.ts';
+import { patientKey } from '../domain/fold/drain.ts';
 import type { Incoming } from '../record/incoming.ts';
 import { createRecord, drainNameOf } from '../record/record.ts';
 import type { AppendRequest, Store, Write } from '../store/port.ts';

@@ -1,7 +1,7 @@
 import { fileURLToPath } from 'node:url';
-import { USUAL_TERMINOLOGY } from '../domain/configuration.ts';
-import { ALWAYS, type Policy } from '../domain/policy.ts';
-import { DEFAULT_SETTINGS } from '../domain/settings.ts';
+import { ALWAYS, type Policy } from '../domain/advisories/policy.ts';
+import { USUAL_TERMINOLOGY } from '../domain/vocabulary/configuration.ts';
+import { DEFAULT_SETTINGS } from '../domain/vocabulary/settings.ts';
 import { createPolicy } from '../record/policy.ts';
 import type { createRecord, Record } from '../record/record.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';

@@ -2,11 +2,11 @@
  * What 14 days of one drain cost when a reading is charted each minute: to fold them whole, to take one that comes late
  * at the very start, and to take the next in order, beside the same where there are only ten. No store and no text.
  */
-import { openBooks, type Subject } from '../domain/book.ts';
+import { openBooks, type Subject } from '../domain/book/book.ts';
 import { decide, enter } from '../domain/decide.ts';
-import type { Entry } from '../domain/entry.ts';
-import { parseInstant } from '../domain/instant.ts';
-import { epochMs, MINUTE_MS } from '../domain/units.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
+import { epochMs, MINUTE_MS } from '../domain/numbers/units.ts';
+import type { Entry } from '../domain/vocabulary/entry.ts';
 import type { Incoming } from '../record/incoming.ts';
 import { drainNameOf } from '../record/record.ts';
 import { incoming } from './cost-per-entry.ts';

@@ -5,7 +5,7 @@ import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
-import type { Policy } from '../domain/policy.ts';
+import type { Policy } from '../domain/advisories/policy.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
 import { createBookReader } from '../store/sqlite/books.ts';
 import { createDeviceReads } from '../store/sqlite/device-reads.ts';

@@ -2,11 +2,11 @@
 import { readFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import { writeBody } from '../audit/entry-text.ts';
+import { readMessageMapping } from '../configuration/hl7v2-files.ts';
+import { defaultProfiles } from '../configuration/profiles.ts';
 import { readMessage } from '../hl7v2/read-message.ts';
-import { readMessageMapping } from '../hl7v2-files.ts';
 import type { Hl7Fault } from '../intake/hl7v2/fault.ts';
 import { type ReadSettings, readResults, type Telling } from '../intake/hl7v2/read-results.ts';
-import { defaultProfiles } from '../profiles.ts';
 
 /** @returns the exit code: 0, 1 where nothing could be made of the message; null where the call is not understood */
 export async function runHl7(args: readonly string[]): Promise<number | null> {

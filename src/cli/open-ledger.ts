@@ -1,6 +1,6 @@
 import { fileURLToPath } from 'node:url';
 import type { LedgerConfig } from '../config.ts';
-import type { Author } from '../domain/entry.ts';
+import type { Author } from '../domain/vocabulary/entry.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';
 

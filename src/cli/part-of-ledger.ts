@@ -1,6 +1,6 @@
 /** What a command is asked for that writes a part of a ledger: a drain, a patient or a time, and where to. */
-import { parseInstant } from '../domain/instant.ts';
-import type { EpochMs } from '../domain/units.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
+import type { EpochMs } from '../domain/numbers/units.ts';
 
 export const PART_OPTIONS = {
   drain: { type: 'string' },

@@ -1,6 +1,6 @@
 import type Database from 'better-sqlite3';
-import { readConfigurations } from '../configuration-text.ts';
-import type { Policy } from '../domain/policy.ts';
+import { readConfigurations } from '../configuration/configuration-text.ts';
+import type { Policy } from '../domain/advisories/policy.ts';
 import { createPolicy } from '../record/policy.ts';
 import { createConfigurationReader } from '../store/sqlite/configurations.ts';
 

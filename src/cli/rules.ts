@@ -1,7 +1,8 @@
 /** `rules list` and `rules check FILE`: the table as it is, or as a facility's file would make it. */
-import type { Rule, RuleTable } from '../domain/rule.ts';
+
+import { RulesError, readRules } from '../configuration/rules.ts';
+import type { Rule, RuleTable } from '../domain/vocabulary/rule.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
-import { RulesError, readRules } from '../rules.ts';
 
 /** @returns the exit code: 0, 1 where the file cannot be used, or null where there is no such command */
 export function runRules(args: readonly string[]): number | null {

@@ -4,13 +4,13 @@
  */
 import { parseArgs } from 'node:util';
 import { readConfig } from '../config.ts';
+import { readTargets, TargetsError } from '../configuration/targets.ts';
 import { readSigningKey } from '../delivery/auth/keys.ts';
 import { openTarget } from '../delivery/open-target.ts';
 import type { Profile } from '../delivery/point-of-care.ts';
 import { fixedWay, probe, type Way } from '../delivery/probe.ts';
 import type { ConfiguredTarget } from '../delivery/target.ts';
 import { FACT_CODES } from '../fhir/codes.ts';
-import { readTargets, TargetsError } from '../targets.ts';
 import { Refused, serviceAt } from './api.ts';
 import { byWhom } from './deliveries.ts';
 

@@ -1,5 +1,5 @@
 /** What a target calls patients and encounters that are charted by identifier: looked up, and remembered for a while. */
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import type { Verdict } from './classify.ts';
 import type { Clock } from './clock.ts';
 import { type Connection, outcomeIn } from './connection.ts';

@@ -1,6 +1,6 @@
 /** What a target holds: found by identifier or by id. A server that ignores a parameter finds too much, so all is checked. */
 import { z } from 'zod';
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import type { Verdict } from './classify.ts';
 import type { Connection, Said } from './connection.ts';
 import type { HttpAnswer } from './http.ts';

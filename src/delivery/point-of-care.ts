@@ -4,7 +4,7 @@
  * What the service worked out comes from no device, and stays as it is issued.
  */
 import { createHash } from 'node:crypto';
-import type { FactName } from '../domain/fact.ts';
+import type { FactName } from '../domain/vocabulary/fact.ts';
 import { FACT_CODES, type FactCode } from '../fhir/codes.ts';
 import { type Coding, UCUM } from '../fhir/codings.ts';
 import { type ExactValue, parseExactJson } from '../json/exact-json.ts';

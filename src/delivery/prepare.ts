@@ -1,7 +1,7 @@
 /** What of a delivery goes to its target, and in what words. */
 
-import type { Identifier } from '../domain/entry.ts';
-import type { FactName } from '../domain/fact.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
+import type { FactName } from '../domain/vocabulary/fact.ts';
 import { parseExactJson } from '../json/exact-json.ts';
 import { writeExact } from '../json/exact-write.ts';
 import type { Delivery, Taken } from '../store/delivery-port.ts';

@@ -1,6 +1,6 @@
 /** Issued texts as something to send: named, and changed only where a target needs it, so that digits stay. */
 import { z } from 'zod';
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import { FACT_CODES } from '../fhir/codes.ts';
 import { codingText } from '../fhir/search/escape.ts';
 import { parsed } from './outcome.ts';

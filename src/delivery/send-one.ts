@@ -1,5 +1,5 @@
 /** One resource to a target, whatever stands there already: created once, changed only from the version that is known. */
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import type { Outcome, Taken } from '../store/delivery-port.ts';
 import type { Held, Verdict } from './classify.ts';
 import type { Connection } from './connection.ts';

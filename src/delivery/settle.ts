@@ -1,5 +1,5 @@
 /** What becomes of a delivery after an attempt. */
-import { HOUR_MS } from '../domain/units.ts';
+import { HOUR_MS } from '../domain/numbers/units.ts';
 import type { Delivery, Fate, Outcome, Settlement } from '../store/delivery-port.ts';
 import { backoffMs } from './backoff.ts';
 import type { Attempted, Awaited } from './end.ts';

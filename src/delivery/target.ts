@@ -1,5 +1,5 @@
 /** A receiver of what is issued, as it is configured. */
-import type { FactName } from '../domain/fact.ts';
+import type { FactName } from '../domain/vocabulary/fact.ts';
 import type { Backoff } from './backoff.ts';
 import type { Profile } from './point-of-care.ts';
 

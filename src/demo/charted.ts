@@ -1,6 +1,6 @@
 /** What was charted, as it now stands, out of a row of the chart. */
-import type { Decimal } from '../domain/decimal.ts';
-import type { Content } from '../domain/entry.ts';
+import type { Decimal } from '../domain/numbers/decimal.ts';
+import type { Content } from '../domain/vocabulary/entry.ts';
 import type { RowAnswer } from './api.ts';
 
 /** A type as it crosses the wire: decimals as numbers. */

@@ -3,7 +3,7 @@
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
-import { HOUR_MS } from '../domain/units.ts';
+import { HOUR_MS } from '../domain/numbers/units.ts';
 import { factId } from '../fhir/reference.ts';
 import type { AdvisoriesAnswer } from './advisories.ts';
 import { type ChartAnswer, getJson } from './api.ts';

@@ -5,8 +5,9 @@
  * when a late entry was charted. A reading also charts the story's usual words; `not WORD` leaves one out.
  * `HH:MM corrects HH:MM KIND ... -- reason` replaces what that line said.
  */
-import type { Identifier, Placed } from '../domain/entry.ts';
-import { HOUR_MS, MINUTE_MS } from '../domain/units.ts';
+
+import { HOUR_MS, MINUTE_MS } from '../domain/numbers/units.ts';
+import type { Identifier, Placed } from '../domain/vocabulary/entry.ts';
 
 export interface Story {
   readonly name: string;

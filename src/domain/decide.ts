@@ -2,15 +2,16 @@
  * The one decision: does this entry fit the ledger, and what does it change?
  * {@link decide} is pure; {@link enter} records in the books what was decided, once it is durable.
  */
-import { type Book, chainOf, emptyBook, keepChain, type Subject } from './book.ts';
-import { type Chain, chainAfter, type Item, itemOf, type Refusal } from './chains.ts';
-import { changesOf, type DrainChange, renew } from './changes.ts';
-import { newestAt } from './chart.ts';
-import { type DrainView, drainView, isOfWholeDrain } from './drain.ts';
-import type { Entry } from './entry.ts';
-import { isInterim } from './interim.ts';
-import type { Policy } from './policy.ts';
-import type { Row } from './row.ts';
+
+import type { Policy } from './advisories/policy.ts';
+import { type Book, chainOf, emptyBook, keepChain, type Subject } from './book/book.ts';
+import { changesOf, type DrainChange, renew } from './book/changes.ts';
+import { isInterim } from './devices/interim.ts';
+import { type Chain, chainAfter, type Item, itemOf, type Refusal } from './fold/chains.ts';
+import { newestAt } from './fold/chart.ts';
+import { type DrainView, drainView, isOfWholeDrain } from './fold/drain.ts';
+import type { Row } from './fold/row.ts';
+import type { Entry } from './vocabulary/entry.ts';
 
 export interface Accepted {
   readonly entry: Entry;

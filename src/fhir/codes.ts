@@ -7,9 +7,9 @@
  * does not count twice. SNOMED CT 251843005 is broader and stands beside it there alone: with a coding in common, rate and
  * volume would be one group to $lastn.
  */
-import type { Category } from '../domain/configuration.ts';
-import type { Site } from '../domain/entry.ts';
-import type { ComponentName, ObservationName } from '../domain/fact.ts';
+import type { Category } from '../domain/vocabulary/configuration.ts';
+import type { Site } from '../domain/vocabulary/entry.ts';
+import type { ComponentName, ObservationName } from '../domain/vocabulary/fact.ts';
 import { BODY_WEIGHT, CHARACTER, type Coding, fluidOutput, type Unit } from './codings.ts';
 
 export interface FactCode {

@@ -1,5 +1,5 @@
 /** Codes of standard terminologies, each seen in a published source that shows the whole record. */
-import type { Site } from '../domain/entry.ts';
+import type { Site } from '../domain/vocabulary/entry.ts';
 
 const LOINC = 'http://loinc.org';
 const SNOMED = 'http://snomed.info/sct';

@@ -1,5 +1,5 @@
 /** Parts of a fact that stand beside its value: one row a part. */
-import type { ComponentName } from '../domain/fact.ts';
+import type { ComponentName } from '../domain/vocabulary/fact.ts';
 import type { Unit } from './codings.ts';
 
 export interface ComponentCode {

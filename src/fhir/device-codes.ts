@@ -1,6 +1,6 @@
 /** Kinds of collection unit and what is said of one: one row a code. */
-import type { DeviceType } from '../domain/device.ts';
-import type { UnitKind } from '../domain/unit-profile.ts';
+import type { DeviceType } from '../domain/devices/device.ts';
+import type { UnitKind } from '../domain/vocabulary/unit-profile.ts';
 import type { Unit } from './codings.ts';
 
 export type UnitProperty = 'capacity' | 'leak-scale-maximum' | 'seal-fill';

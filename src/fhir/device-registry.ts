@@ -1,5 +1,5 @@
 /** Devices that staff register as the exact texts of FHIR R4 Devices. They hang on the stream of the device, and no EHR is sent them. */
-import type { DeviceType, Registration } from '../domain/device.ts';
+import type { DeviceType, Registration } from '../domain/devices/device.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { REGISTERED_TYPES } from './device-codes.ts';
 import { concept, localSystem } from './fixed-parts.ts';

@@ -1,8 +1,9 @@
 /** A collection unit that is attached to a drain, as the exact text of a FHIR R4 Device. */
-import type { Decimal } from '../domain/decimal.ts';
-import type { Fact } from '../domain/fact.ts';
-import type { IssueStatus } from '../domain/issue.ts';
-import type { UnitProfile } from '../domain/unit-profile.ts';
+
+import type { IssueStatus } from '../domain/facts/issue.ts';
+import type { Decimal } from '../domain/numbers/decimal.ts';
+import type { Fact } from '../domain/vocabulary/fact.ts';
+import type { UnitProfile } from '../domain/vocabulary/unit-profile.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { UNIT_CODES, type UnitProperty } from './device-codes.ts';
 import { concept, localSystem, quantityEnd } from './fixed-parts.ts';

@@ -1,8 +1,9 @@
 /** The parts of an Observation that only its kind and the drain's site decide: written once, then kept. */
-import type { Terminology } from '../domain/configuration.ts';
-import type { Site } from '../domain/entry.ts';
-import type { ComponentName, Flag, ObservationName } from '../domain/fact.ts';
-import type { IssueStatus } from '../domain/issue.ts';
+
+import type { IssueStatus } from '../domain/facts/issue.ts';
+import type { Terminology } from '../domain/vocabulary/configuration.ts';
+import type { Site } from '../domain/vocabulary/entry.ts';
+import type { ComponentName, Flag, ObservationName } from '../domain/vocabulary/fact.ts';
 import { CATEGORIES, FACT_CODES } from './codes.ts';
 import {
   type Coding,

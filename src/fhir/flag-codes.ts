@@ -1,5 +1,5 @@
 /** Marks on a fact, as interpretations: one row a mark. None of them says whether a value is normal. */
-import type { Flag } from '../domain/fact.ts';
+import type { Flag } from '../domain/vocabulary/fact.ts';
 
 export const FLAG_CODES: Readonly<Record<Flag, { readonly display: string; readonly definition: string }>> = {
   suspect: {

@@ -5,10 +5,11 @@
  * version is kept, hashed and served as the very text that was issued. What all Observations of a kind share is fixed,
  * the rest are holes (json/frame.ts).
  */
-import type { Terminology } from '../domain/configuration.ts';
-import type { Identifier, Site } from '../domain/entry.ts';
-import type { Fact, FactRef, Flag, ObservedFact } from '../domain/fact.ts';
-import type { IssueStatus } from '../domain/issue.ts';
+
+import type { IssueStatus } from '../domain/facts/issue.ts';
+import type { Terminology } from '../domain/vocabulary/configuration.ts';
+import type { Identifier, Site } from '../domain/vocabulary/entry.ts';
+import type { Fact, FactRef, Flag, ObservedFact } from '../domain/vocabulary/fact.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { FACT_CODES } from './codes.ts';
 import { DATA_ABSENT_REASON } from './codings.ts';

@@ -5,8 +5,9 @@
  * A first charting refers to facts that all hang on its own entry, so their names are part of the frame and a reading
  * costs few holes. Facts that hang on other entries, any number of them, are one hole.
  */
-import type { Author, Identifier } from '../domain/entry.ts';
-import type { Issued } from '../domain/issue.ts';
+
+import type { Issued } from '../domain/facts/issue.ts';
+import type { Author, Identifier } from '../domain/vocabulary/entry.ts';
 import { FrameBuilder, type Framed } from '../json/frame.ts';
 import { PARTICIPANT, US_CORE_PARTICIPANT } from './codings.ts';
 import { concept } from './fixed-parts.ts';

@@ -2,8 +2,8 @@
  * What may come in as FHIR: one row a raw quantity, from its code to the field of the entry that it becomes. What the
  * service works out by itself has no row here, and is taken from nobody.
  */
-import type { Site } from '../domain/entry.ts';
-import type { ObservationName } from '../domain/fact.ts';
+import type { Site } from '../domain/vocabulary/entry.ts';
+import type { ObservationName } from '../domain/vocabulary/fact.ts';
 import { FACT_CODES } from './codes.ts';
 import { BODY_WEIGHT, CHARACTER, DRAIN_OUTPUT, fluidOutput, keyOf, PRESENCE, SITE_CODES } from './codings.ts';
 

@@ -1,6 +1,6 @@
 /** How resources refer to each other, and to what others hold. */
-import type { Reference } from '../domain/entry.ts';
-import type { FactName, FactRef } from '../domain/fact.ts';
+import type { Reference } from '../domain/vocabulary/entry.ts';
+import type { FactName, FactRef } from '../domain/vocabulary/fact.ts';
 
 /** What all resources share that an entry issues about a drain. */
 export interface IssueContext {

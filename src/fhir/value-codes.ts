@@ -2,8 +2,8 @@
  * Values of facts that are codes: one row a value. The wire names each by its fact, as in `tidaling-present`.
  * Definitions: common practice, no source.
  */
-import type { FluidCharacter, Instilled, LeakPhase, Reading, Suction } from '../domain/entry.ts';
-import type { ObservationName } from '../domain/fact.ts';
+import type { FluidCharacter, Instilled, LeakPhase, Reading, Suction } from '../domain/vocabulary/entry.ts';
+import type { ObservationName } from '../domain/vocabulary/fact.ts';
 
 interface ValueCode {
   readonly display: string;

@@ -1,9 +1,9 @@
 /** What a message says of drains, into the ledger: all of it or nothing. */
 import type { Sender } from '../audit/chain.ts';
 import type { Principal } from '../auth/principal.ts';
-import { chainOf } from '../domain/book.ts';
-import type { Chain } from '../domain/chains.ts';
-import { isRegistered, UNKNOWN_DEVICE } from '../domain/device.ts';
+import { chainOf } from '../domain/book/book.ts';
+import { isRegistered, UNKNOWN_DEVICE } from '../domain/devices/device.ts';
+import type { Chain } from '../domain/fold/chains.ts';
 import { type Hl7Fault, hl7Fault, type Place } from '../intake/hl7v2/fault.ts';
 import { planAgain, planOf } from '../intake/hl7v2/plan.ts';
 import type { Telling } from '../intake/hl7v2/read-results.ts';

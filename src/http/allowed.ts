@@ -1,9 +1,9 @@
 /** Whether a client may write what it sends: the route alone does not tell. */
 import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
-import type { Subject } from '../domain/book.ts';
-import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/device.ts';
-import type { EntryBody } from '../domain/entry.ts';
+import type { Subject } from '../domain/book/book.ts';
+import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/devices/device.ts';
+import type { EntryBody } from '../domain/vocabulary/entry.ts';
 import type { Incoming } from '../record/incoming.ts';
 import type { Store } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';

@@ -1,7 +1,7 @@
 /** What became of an entry, as status, headers and body; the same for one entry and for an item of a batch. */
 
 import type { Principal } from '../auth/principal.ts';
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import { type NotTaken, outOfBounds } from '../record/incoming.ts';
 import type { AppendOutcome, Previewed, Store } from '../store/port.ts';
 import { reachesReceipt, receiptFor } from './allowed.ts';

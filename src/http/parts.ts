@@ -1,6 +1,6 @@
-import type { Calendar } from '../domain/configuration.ts';
-import type { Policy } from '../domain/policy.ts';
-import type { RuleTable } from '../domain/rule.ts';
+import type { Policy } from '../domain/advisories/policy.ts';
+import type { Calendar } from '../domain/vocabulary/configuration.ts';
+import type { RuleTable } from '../domain/vocabulary/rule.ts';
 import type { Exports } from '../export/bulk/exports.ts';
 import type { Hl7v2 } from '../hl7v2/take.ts';
 import type { Profiles } from '../intake/native/read-entry.ts';

@@ -1,5 +1,5 @@
 /** An entry that changes what its sender sent before, by whichever door both came. */
-import type { Content, EntryBody, Identifier } from '../domain/entry.ts';
+import type { Content, EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
 
 /** What every change says. */
 export interface Change extends Pick<EntryBody, 'identifier' | 'author' | 'effective_at' | 'received'> {

@@ -1,5 +1,5 @@
 /** Net drainage by clock hour, shift or day: bars with reading error. A gap is a gap, never a bar of nothing. */
-import { HOUR_MS } from '../domain/units.ts';
+import { HOUR_MS } from '../domain/numbers/units.ts';
 import type { Point } from '../record/trends/point.ts';
 import type { Drawn } from './drawn-data.ts';
 import {

@@ -1,12 +1,12 @@
 /** What a drain's plots are drawn from: trends as charted and by calendar, events, advisories. */
-import type { AdvisedEpisode } from '../domain/advise.ts';
-import type { Book } from '../domain/book.ts';
-import { rowsFrom } from '../domain/chart.ts';
-import type { Calendar } from '../domain/configuration.ts';
-import { parseInstant } from '../domain/instant.ts';
-import type { Span } from '../domain/interval.ts';
-import type { Row } from '../domain/row.ts';
-import { epochMs, HOUR_MS } from '../domain/units.ts';
+import type { AdvisedEpisode } from '../domain/book/advise.ts';
+import type { Book } from '../domain/book/book.ts';
+import { rowsFrom } from '../domain/fold/chart.ts';
+import type { Span } from '../domain/fold/interval.ts';
+import type { Row } from '../domain/fold/row.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
+import { epochMs, HOUR_MS } from '../domain/numbers/units.ts';
+import type { Calendar } from '../domain/vocabulary/configuration.ts';
 import type { Bucket, Point } from '../record/trends/point.ts';
 import { type SeriesPoints, sourceOf, trendsOf } from '../record/trends/trends.ts';
 

@@ -1,8 +1,8 @@
 /** The frame of a panel: title, time axis in the zone of the facility, value axis with its unit. */
 import { type ScaleLinear, scaleLinear } from 'd3-scale';
-import type { Calendar } from '../domain/configuration.ts';
-import type { Span } from '../domain/interval.ts';
-import { HOUR_MS } from '../domain/units.ts';
+import type { Span } from '../domain/fold/interval.ts';
+import { HOUR_MS } from '../domain/numbers/units.ts';
+import type { Calendar } from '../domain/vocabulary/configuration.ts';
 import { localText, windowsOver } from '../record/calendar.ts';
 import { el, line, mark, type Shape, text } from './svg.ts';
 

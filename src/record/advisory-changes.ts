@@ -1,8 +1,9 @@
 /** What an entry raised, ended or withdrew, in short, for the answer to its post. */
-import type { DrainChange } from '../domain/changes.ts';
-import type { Episode } from '../domain/episodes.ts';
-import { digitsBeside } from '../domain/shown.ts';
-import { turnsOf } from '../domain/turns.ts';
+
+import type { Episode } from '../domain/advisories/episodes.ts';
+import type { DrainChange } from '../domain/book/changes.ts';
+import { turnsOf } from '../domain/devices/turns.ts';
+import { digitsBeside } from '../domain/fold/shown.ts';
 
 /** Nothing at all where no advisory changed, as with most entries. */
 export function advisoryChanges(changes: readonly Pick<DrainChange, 'advisories'>[]) {

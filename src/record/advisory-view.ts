@@ -1,14 +1,15 @@
 /** The wire form of advisories: numbers in the unit of their rule, rounded once. */
-import type { Advised, AdvisedEpisode, WholeFinding } from '../domain/advise.ts';
-import type { Book, Subject } from '../domain/book.ts';
-import { newestAt } from '../domain/chart.ts';
-import type { NotAssessable, Review } from '../domain/episodes.ts';
-import { writeInstantLike } from '../domain/instant.ts';
-import { overdueAt } from '../domain/overdue.ts';
-import { rational, roundHalfEven } from '../domain/rational.ts';
-import type { Rule, RuleTable } from '../domain/rule.ts';
-import { digitsBeside, RULE_DECIMALS } from '../domain/shown.ts';
-import { type EpochMs, HOUR_MS } from '../domain/units.ts';
+
+import type { NotAssessable, Review } from '../domain/advisories/episodes.ts';
+import { overdueAt } from '../domain/assessment/overdue.ts';
+import type { Advised, AdvisedEpisode, WholeFinding } from '../domain/book/advise.ts';
+import type { Book, Subject } from '../domain/book/book.ts';
+import { newestAt } from '../domain/fold/chart.ts';
+import { digitsBeside, RULE_DECIMALS } from '../domain/fold/shown.ts';
+import { writeInstantLike } from '../domain/numbers/instant.ts';
+import { rational, roundHalfEven } from '../domain/numbers/rational.ts';
+import { type EpochMs, HOUR_MS } from '../domain/numbers/units.ts';
+import type { Rule, RuleTable } from '../domain/vocabulary/rule.ts';
 import { ALGORITHM } from './receipt.ts';
 
 /**

@@ -1,31 +1,31 @@
 /** The wire form of calendar windows: mL and mL/h, rounded once, here, half to even; moments in UTC and as the wall clock shows them. */
 
-import type { Book, Subject } from '../domain/book.ts';
+import type { Book, Subject } from '../domain/book/book.ts';
+import { type DrainSums, sumsOf } from '../domain/book/drain-sums.ts';
 import {
   type CalendarWindow,
   calendarWindow,
   lengthOf,
   newestLevelAt,
   windowRate,
-} from '../domain/calendar-windows.ts';
-import { stateOf } from '../domain/chart.ts';
-import type { Calendar } from '../domain/configuration.ts';
-import { millilitres } from '../domain/derived-facts.ts';
-import { patientKey } from '../domain/drain.ts';
-import { type DrainSums, sumsOf } from '../domain/drain-sums.ts';
-import type { Span } from '../domain/interval.ts';
+} from '../domain/calendar/calendar-windows.ts';
 import {
   closedTogether,
   type DrainOfPatient,
   type PatientWindow,
   patientWindow,
-} from '../domain/patient-windows.ts';
-import type { CalendarKind } from '../domain/policy.ts';
-import { approximately, rational, roundHalfEven } from '../domain/rational.ts';
-import type { Settings } from '../domain/settings.ts';
-import { coveredThousandths } from '../domain/span.ts';
-import { isLowConfidence } from '../domain/uncertainty.ts';
-import { type EpochMs, epochMs, HOUR_MS } from '../domain/units.ts';
+} from '../domain/calendar/patient-windows.ts';
+import { millilitres } from '../domain/facts/derived-facts.ts';
+import { stateOf } from '../domain/fold/chart.ts';
+import { patientKey } from '../domain/fold/drain.ts';
+import type { Span } from '../domain/fold/interval.ts';
+import { coveredThousandths } from '../domain/fold/span.ts';
+import { isLowConfidence } from '../domain/fold/uncertainty.ts';
+import { approximately, rational, roundHalfEven } from '../domain/numbers/rational.ts';
+import { type EpochMs, epochMs, HOUR_MS } from '../domain/numbers/units.ts';
+import type { Calendar } from '../domain/vocabulary/configuration.ts';
+import type { CalendarKind } from '../domain/vocabulary/fact.ts';
+import type { Settings } from '../domain/vocabulary/settings.ts';
 import { localText, timeOfDayText, windowsOver } from './calendar.ts';
 import { uncertaintyMl } from './figures.ts';
 import { ALGORITHM } from './receipt.ts';

@@ -5,10 +5,10 @@
  * two hours.
  */
 import { IANAZone } from 'luxon';
-import type { Calendar, MinuteOfDay } from '../domain/configuration.ts';
-import type { Span } from '../domain/interval.ts';
-import type { CalendarKind } from '../domain/policy.ts';
-import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../domain/units.ts';
+import type { Span } from '../domain/fold/interval.ts';
+import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../domain/numbers/units.ts';
+import type { Calendar, MinuteOfDay } from '../domain/vocabulary/configuration.ts';
+import type { CalendarKind } from '../domain/vocabulary/fact.ts';
 
 export const CALENDAR_KINDS = ['hour', 'shift', 'day'] as const satisfies readonly CalendarKind[];
 

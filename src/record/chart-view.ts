@@ -1,8 +1,8 @@
 /** A drain as dashboards and bedside read it: what it is, and its chart. */
-import type { Book } from '../domain/book.ts';
-import { itemOf } from '../domain/chains.ts';
-import { type Chart, foldAll, rowsFrom } from '../domain/chart.ts';
-import { type EpochMs, epochMs } from '../domain/units.ts';
+import type { Book } from '../domain/book/book.ts';
+import { itemOf } from '../domain/fold/chains.ts';
+import { type Chart, foldAll, rowsFrom } from '../domain/fold/chart.ts';
+import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
 import { ALGORITHM } from './receipt.ts';
 import { chartRowView } from './view.ts';
 

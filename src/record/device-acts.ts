@@ -9,11 +9,11 @@ import {
   type Placement,
   staysChanged,
   timeChanged,
-} from '../domain/device.ts';
-import { deviceAfter } from '../domain/device-after.ts';
-import { drainAt, MOST_BEHIND_MS } from '../domain/device-whereabouts.ts';
-import type { Identifier, Reference } from '../domain/entry.ts';
-import { epochMs } from '../domain/units.ts';
+} from '../domain/devices/device.ts';
+import { deviceAfter } from '../domain/devices/device-after.ts';
+import { drainAt, MOST_BEHIND_MS } from '../domain/devices/device-whereabouts.ts';
+import { epochMs } from '../domain/numbers/units.ts';
+import type { Identifier, Reference } from '../domain/vocabulary/entry.ts';
 import { type DeviceLook, deviceStream } from '../store/device-port.ts';
 import type { AppendOutcome, AppendRequest, Decision, Place, Store } from '../store/port.ts';
 import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';

@@ -1,8 +1,8 @@
 /** Where devices were, as FHIR R4 DeviceUseStatements: made from the assignments as they stand, of whoever the drain is of now. */
 import type { DeviceUseStatement } from 'fhir/r4.js';
 import { readDeviceBody } from '../audit/entry-text.ts';
-import { type Assignment, assignmentsOf } from '../domain/device.ts';
-import type { Identifier } from '../domain/entry.ts';
+import { type Assignment, assignmentsOf } from '../domain/devices/device.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import { deviceStream } from '../store/device-port.ts';
 import type { Store } from '../store/port.ts';
 import { nameOf } from './names.ts';

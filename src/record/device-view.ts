@@ -9,9 +9,9 @@ import {
   isRegistered,
   type Stay,
   stayAt,
-} from '../domain/device.ts';
-import { isClockInQuestion } from '../domain/device-whereabouts.ts';
-import type { EpochMs } from '../domain/units.ts';
+} from '../domain/devices/device.ts';
+import { isClockInQuestion } from '../domain/devices/device-whereabouts.ts';
+import type { EpochMs } from '../domain/numbers/units.ts';
 import type { DeviceReads } from '../store/port.ts';
 import { readTimeOfChain } from './routing.ts';
 

@@ -1,11 +1,12 @@
 /** What an entry issues about a drain, as texts of resources, and with what those are written. */
-import type { Subject } from '../domain/book.ts';
-import type { DrainChange } from '../domain/changes.ts';
-import type { Terminology } from '../domain/configuration.ts';
-import type { Reference, Site } from '../domain/entry.ts';
-import { isObserved } from '../domain/fact.ts';
-import type { Issued } from '../domain/issue.ts';
-import type { Policy } from '../domain/policy.ts';
+
+import type { Policy } from '../domain/advisories/policy.ts';
+import type { Subject } from '../domain/book/book.ts';
+import type { DrainChange } from '../domain/book/changes.ts';
+import type { Issued } from '../domain/facts/issue.ts';
+import type { Terminology } from '../domain/vocabulary/configuration.ts';
+import type { Reference, Site } from '../domain/vocabulary/entry.ts';
+import { isObserved } from '../domain/vocabulary/fact.ts';
 import { createDeviceWriter, type WriteDevice } from '../fhir/device.ts';
 import { createRegisteredWriter, type WriteRegistered } from '../fhir/device-registry.ts';
 import { createObservationWriter, type WriteObservation } from '../fhir/observation.ts';

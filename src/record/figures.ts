@@ -1,5 +1,5 @@
 /** Numbers as they are shown: in the unit that ends their name, rounded once. */
-import { type Rational, roundHalfEven } from '../domain/rational.ts';
+import { type Rational, roundHalfEven } from '../domain/numbers/rational.ts';
 
 /** µL as mL, exact. */
 export const ml = (microlitres: number | null): number | null =>

@@ -1,12 +1,12 @@
 /** What comes in by any door, and why the ledger does not take it. */
-import type { Subject } from '../domain/book.ts';
-import type { Refusal } from '../domain/chains.ts';
-import type { DeviceRefusal } from '../domain/device-after.ts';
-import { type DrainView, isSamePatient, patientKey } from '../domain/drain.ts';
-import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/entry.ts';
-import { parseInstant } from '../domain/instant.ts';
-import type { Settings } from '../domain/settings.ts';
-import { MINUTE_MS } from '../domain/units.ts';
+import type { Subject } from '../domain/book/book.ts';
+import type { DeviceRefusal } from '../domain/devices/device-after.ts';
+import type { Refusal } from '../domain/fold/chains.ts';
+import { type DrainView, isSamePatient, patientKey } from '../domain/fold/drain.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
+import { MINUTE_MS } from '../domain/numbers/units.ts';
+import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/vocabulary/entry.ts';
+import type { Settings } from '../domain/vocabulary/settings.ts';
 import type { Place } from '../store/port.ts';
 import type { NotRouted } from './routing.ts';
 
@@ -115,7 +115,7 @@ function otherPatient(view: DrainView | undefined, body: EntryBody): NotTaken | 
   return { refused: 'patient-differs', pointer: '/patient', value: named, mend };
 }
 
-/** A person's clock can be looked at and mended; a device's is marked instead (domain/step.ts). */
+/** A person's clock can be looked at and mended; a device's is marked instead (domain/fold/step.ts). */
 function inTheFuture(place: Place, body: EntryBody, settings: Settings): NotTaken | null {
   if (body.author.type === 'device') return null;
   return laterThanNow(

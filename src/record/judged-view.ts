@@ -1,13 +1,13 @@
 /** The wire form of what a whole chart shows of leak, chamber, set-up and swing: rounded once, here, half to even. */
-import type { AirLeak, LeakDays, LeakFree } from '../domain/air-leak.ts';
-import type { ChamberFill, TimeToFull } from '../domain/chamber.ts';
-import type { LeakReading } from '../domain/leak-readings.ts';
-import type { LeakQuantity, LeakTrend } from '../domain/leak-trend.ts';
-import type { Patency, SwingSeen } from '../domain/patency.ts';
-import { type Rational, rational } from '../domain/rational.ts';
-import type { Row } from '../domain/row.ts';
-import type { CheckedItem, SetUpCheck } from '../domain/set-up-check.ts';
-import { HOUR_MS } from '../domain/units.ts';
+import type { AirLeak, LeakDays, LeakFree } from '../domain/assessment/air-leak.ts';
+import type { ChamberFill, TimeToFull } from '../domain/assessment/chamber.ts';
+import type { LeakReading } from '../domain/assessment/leak-readings.ts';
+import type { LeakQuantity, LeakTrend } from '../domain/assessment/leak-trend.ts';
+import type { Patency, SwingSeen } from '../domain/assessment/patency.ts';
+import type { CheckedItem, SetUpCheck } from '../domain/assessment/set-up-check.ts';
+import type { Row } from '../domain/fold/row.ts';
+import { type Rational, rational } from '../domain/numbers/rational.ts';
+import { HOUR_MS } from '../domain/numbers/units.ts';
 import { rounded } from './figures.ts';
 
 const roundedOrNull = (value: Rational | null, decimals: number): number | null =>

@@ -1,5 +1,5 @@
 import { hash } from 'node:crypto';
-import type { Identifier } from '../domain/entry.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 
 const ALPHABET = 'abcdefghijklmnopqrstuvwxyz234567';
 

@@ -1,9 +1,15 @@
 /** Local policy as the derivation takes it: rule tables and calendars, each from when on it was in force. */
-import type { Calendar } from '../domain/configuration.ts';
-import type { Span } from '../domain/interval.ts';
-import { type CalendarSpan, type Policy, rulesThroughTime, type TableInForce } from '../domain/policy.ts';
-import type { Settings } from '../domain/settings.ts';
-import { type EpochMs, epochMs } from '../domain/units.ts';
+
+import {
+  type CalendarSpan,
+  type Policy,
+  rulesThroughTime,
+  type TableInForce,
+} from '../domain/advisories/policy.ts';
+import type { Span } from '../domain/fold/interval.ts';
+import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
+import type { Calendar } from '../domain/vocabulary/configuration.ts';
+import type { Settings } from '../domain/vocabulary/settings.ts';
 import { CALENDAR_KINDS, windowsOver } from './calendar.ts';
 import { nameOfText } from './names.ts';
 

@@ -1,7 +1,7 @@
 import type { Accepted } from '../domain/decide.ts';
-import type { Entry } from '../domain/entry.ts';
-import { isObserved } from '../domain/fact.ts';
-import type { Settings } from '../domain/settings.ts';
+import type { Entry } from '../domain/vocabulary/entry.ts';
+import { isObserved } from '../domain/vocabulary/fact.ts';
+import type { Settings } from '../domain/vocabulary/settings.ts';
 import type { Place } from '../store/port.ts';
 import { advisoryChanges } from './advisory-changes.ts';
 import { nameOf } from './names.ts';

@@ -1,13 +1,13 @@
 /** The one use case: entries in, receipts out, each durable with all that follows from it. */
 import type { Sender } from '../audit/chain.ts';
 import { writeBody } from '../audit/entry-text.ts';
-import type { Subject } from '../domain/book.ts';
-import { chainAfter } from '../domain/chains.ts';
+import type { Subject } from '../domain/book/book.ts';
 import { type Accepted, decide, enter } from '../domain/decide.ts';
-import { patientKey } from '../domain/drain.ts';
-import type { Entry, Identifier } from '../domain/entry.ts';
-import { parseInstant } from '../domain/instant.ts';
-import { epochMs } from '../domain/units.ts';
+import { chainAfter } from '../domain/fold/chains.ts';
+import { patientKey } from '../domain/fold/drain.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
+import { epochMs } from '../domain/numbers/units.ts';
+import type { Entry, Identifier } from '../domain/vocabulary/entry.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import {
   type AppendOutcome,

@@ -1,7 +1,7 @@
 /** What an entry changes of a device as it stands in FHIR. */
-import type { DeviceBook } from '../domain/device.ts';
-import type { Identifier } from '../domain/entry.ts';
-import { epochMs } from '../domain/units.ts';
+import type { DeviceBook } from '../domain/devices/device.ts';
+import { epochMs } from '../domain/numbers/units.ts';
+import type { Identifier } from '../domain/vocabulary/entry.ts';
 import { REGISTERED, type WriteRegistered } from '../fhir/device-registry.ts';
 import { type DeviceLook, deviceStream } from '../store/device-port.ts';
 import type { DrainIssue, Place } from '../store/port.ts';

@@ -1,12 +1,12 @@
 /** The wire form of removal evidence: rounded once, here, half to even. */
-import type { Book } from '../domain/book.ts';
-import { millilitres } from '../domain/derived-facts.ts';
-import { type Rational, rational, roundHalfEven } from '../domain/rational.ts';
-import { type Criterion, removalEvidence } from '../domain/removal.ts';
-import type { FlowCriterion } from '../domain/removal-conditions.ts';
-import type { RemovalPolicy } from '../domain/removal-policies.ts';
-import type { VolumeCriterion, VolumesCompared } from '../domain/removal-volume.ts';
-import { type EpochMs, HOUR_MS } from '../domain/units.ts';
+import type { Book } from '../domain/book/book.ts';
+import { millilitres } from '../domain/facts/derived-facts.ts';
+import { type Rational, rational, roundHalfEven } from '../domain/numbers/rational.ts';
+import { type EpochMs, HOUR_MS } from '../domain/numbers/units.ts';
+import { type Criterion, removalEvidence } from '../domain/removal/removal.ts';
+import type { FlowCriterion } from '../domain/removal/removal-conditions.ts';
+import type { RemovalPolicy } from '../domain/removal/removal-policies.ts';
+import type { VolumeCriterion, VolumesCompared } from '../domain/removal/removal-volume.ts';
 import { chartAsOf } from './chart-view.ts';
 import { ALGORITHM } from './receipt.ts';
 

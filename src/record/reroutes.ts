@@ -1,9 +1,9 @@
 /** Entries that take what a device charted from one drain to another, in the same write as what moved it. */
 import { writeBody } from '../audit/entry-text.ts';
-import type { MovableChain, Subject } from '../domain/book.ts';
-import type { Author, Identifier } from '../domain/entry.ts';
-import { enterRerouting, type Rerouting, reroute } from '../domain/reroute.ts';
-import type { Rerouted } from '../domain/rerouted.ts';
+import type { MovableChain, Subject } from '../domain/book/book.ts';
+import { enterRerouting, type Rerouting, reroute } from '../domain/devices/reroute.ts';
+import type { Author, Identifier } from '../domain/vocabulary/entry.ts';
+import type { Rerouted } from '../domain/vocabulary/rerouted.ts';
 import type { AppendRequest, Decision, Place } from '../store/port.ts';
 import { issueOf, type Tools } from './drain-issue.ts';
 import { hashOf, nameOf } from './names.ts';

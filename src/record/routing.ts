@@ -1,11 +1,11 @@
 /** Where an entry that names a device goes: to the drain that the device was on when it was read. */
-import { chainOf, type Subject } from '../domain/book.ts';
-import { type Chain, itemOf } from '../domain/chains.ts';
-import { drainAt as drainOfDevice, type ReadTime, readAt } from '../domain/device-whereabouts.ts';
-import { isSamePatient, patientKey } from '../domain/drain.ts';
-import type { EntryBody, Identifier } from '../domain/entry.ts';
-import { parseInstant } from '../domain/instant.ts';
-import { type EpochMs, epochMs } from '../domain/units.ts';
+import { chainOf, type Subject } from '../domain/book/book.ts';
+import { drainAt as drainOfDevice, type ReadTime, readAt } from '../domain/devices/device-whereabouts.ts';
+import { type Chain, itemOf } from '../domain/fold/chains.ts';
+import { isSamePatient, patientKey } from '../domain/fold/drain.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
+import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
+import type { EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import type { Destination, Place, Write } from '../store/port.ts';
 import { nameOf } from './names.ts';

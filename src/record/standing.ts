@@ -1,8 +1,8 @@
 /** Where the unit, the level and the tube of a drain stand after all that is charted. */
-import { chamberFill } from '../domain/chamber.ts';
-import { clampedSpans, type RowUnderConditions } from '../domain/conditions.ts';
-import type { Row } from '../domain/row.ts';
-import type { FoldState } from '../domain/state.ts';
+import { chamberFill } from '../domain/assessment/chamber.ts';
+import { clampedSpans, type RowUnderConditions } from '../domain/fold/conditions.ts';
+import type { Row } from '../domain/fold/row.ts';
+import type { FoldState } from '../domain/fold/state.ts';
 import { chamberView } from './judged-view.ts';
 
 /** @param under all rows of the chart @param lastVolumes the newest of them that has volumes */

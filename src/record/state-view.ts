@@ -1,14 +1,14 @@
 /** Where a drain stands: the newest of each value with its time and age, and what its whole chart shows. */
-import { airLeakOf } from '../domain/air-leak.ts';
-import type { Book } from '../domain/book.ts';
-import { rowsFrom, stateOf } from '../domain/chart.ts';
-import { type RowUnderConditions, underConditions } from '../domain/conditions.ts';
-import type { DrainView } from '../domain/drain.ts';
-import { patencyOf } from '../domain/patency.ts';
-import type { Row } from '../domain/row.ts';
-import { setUpCheck } from '../domain/set-up-check.ts';
-import type { FoldState } from '../domain/state.ts';
-import { type EpochMs, epochMs } from '../domain/units.ts';
+import { airLeakOf } from '../domain/assessment/air-leak.ts';
+import { patencyOf } from '../domain/assessment/patency.ts';
+import { setUpCheck } from '../domain/assessment/set-up-check.ts';
+import type { Book } from '../domain/book/book.ts';
+import { rowsFrom, stateOf } from '../domain/fold/chart.ts';
+import { type RowUnderConditions, underConditions } from '../domain/fold/conditions.ts';
+import type { DrainView } from '../domain/fold/drain.ts';
+import type { Row } from '../domain/fold/row.ts';
+import type { FoldState } from '../domain/fold/state.ts';
+import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
 import { chartAsOf, drainViewOf } from './chart-view.ts';
 import { airLeakView, patencyView, setUpCheckView } from './judged-view.ts';
 import { ALGORITHM } from './receipt.ts';

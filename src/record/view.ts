@@ -1,16 +1,16 @@
 /** The native wire form of what is derived: numbers in the unit that ends their name, or null with a reason. */
 
-import { millilitres } from '../domain/derived-facts.ts';
-import type { Interval } from '../domain/interval.ts';
-import { netOf } from '../domain/interval.ts';
-import type { Negativity } from '../domain/negativity.ts';
-import type { Rate } from '../domain/rate.ts';
-import { approximately } from '../domain/rational.ts';
-import { type Cumulative, completenessOf, type Row, type Volumes } from '../domain/row.ts';
-import { coveredThousandths } from '../domain/span.ts';
-import { isLowConfidence } from '../domain/uncertainty.ts';
-import { HOUR_MS } from '../domain/units.ts';
-import type { Window } from '../domain/windows.ts';
+import { millilitres } from '../domain/facts/derived-facts.ts';
+import type { Interval } from '../domain/fold/interval.ts';
+import { netOf } from '../domain/fold/interval.ts';
+import type { Negativity } from '../domain/fold/negativity.ts';
+import type { Rate } from '../domain/fold/rate.ts';
+import { type Cumulative, completenessOf, type Row, type Volumes } from '../domain/fold/row.ts';
+import { coveredThousandths } from '../domain/fold/span.ts';
+import { isLowConfidence } from '../domain/fold/uncertainty.ts';
+import type { Window } from '../domain/fold/windows.ts';
+import { approximately } from '../domain/numbers/rational.ts';
+import { HOUR_MS } from '../domain/numbers/units.ts';
 import { ml, rounded, toDecimals, uncertaintyMl } from './figures.ts';
 
 /** A row with what was charted, digits aside (the entries keep those). */

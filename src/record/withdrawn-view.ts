@@ -1,10 +1,10 @@
 /** Advisories that were issued and are no longer given: kept as the record was told of them. */
 import type { Observation } from 'fhir/r4.js';
-import type { Book, Subject } from '../domain/book.ts';
-import { patientKey } from '../domain/drain.ts';
-import { compactMoment, type Review } from '../domain/episodes.ts';
-import { parseInstant } from '../domain/instant.ts';
-import { reviewsOn } from '../domain/watch.ts';
+import { compactMoment, type Review } from '../domain/advisories/episodes.ts';
+import { reviewsOn } from '../domain/advisories/watch.ts';
+import type { Book, Subject } from '../domain/book/book.ts';
+import { patientKey } from '../domain/fold/drain.ts';
+import { parseInstant } from '../domain/numbers/instant.ts';
 import { drainsReferredTo, factId } from '../fhir/reference.ts';
 import type { Store } from '../store/port.ts';
 import { reviewView } from './advisory-view.ts';

@@ -1,5 +1,5 @@
 /** Output thresholds for adults, as published. */
-import type { Rule } from '../domain/rule.ts';
+import type { Rule } from '../domain/vocabulary/rule.ts';
 import { ANY_DRAIN, closure, dec, ml, mlH, mlKgH, USUAL } from './parts.ts';
 
 const ADULT = { ...USUAL, ...ANY_DRAIN, populations: ['adult'], basis: 'all-tubes' } as const;

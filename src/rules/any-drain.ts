@@ -1,5 +1,5 @@
 /** What holds for any drain, whoever the patient: pressures, the chamber, a level that fell. */
-import type { Rule } from '../domain/rule.ts';
+import type { Rule } from '../domain/vocabulary/rule.ts';
 import { ANY_DRAIN, dec, USUAL } from './parts.ts';
 
 const ANY = { ...USUAL, ...ANY_DRAIN, basis: 'one-tube' } as const;

@@ -1,5 +1,5 @@
 /** The table that ships with the service. Rows from memory are off. */
-import type { RuleTable } from '../domain/rule.ts';
+import type { RuleTable } from '../domain/vocabulary/rule.ts';
 import { ADULT_RULES } from './adult.ts';
 import { ANY_DRAIN_RULES } from './any-drain.ts';
 import { PAEDIATRIC_RULES } from './paediatric.ts';

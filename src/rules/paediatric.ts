@@ -1,5 +1,5 @@
 /** Output thresholds for children, as published. */
-import type { Rule } from '../domain/rule.ts';
+import type { Rule } from '../domain/vocabulary/rule.ts';
 import { ANY_DRAIN, closure, dec, mlKg, mlKgH, USUAL } from './parts.ts';
 
 const CHILD = {

@@ -1,6 +1,6 @@
 /** Short hands for writing rows of the table. */
-import { Decimal } from '../domain/decimal.ts';
-import type { Clock, Measure, RuleGate } from '../domain/rule.ts';
+import { Decimal } from '../domain/numbers/decimal.ts';
+import type { Clock, Measure, RuleGate } from '../domain/vocabulary/rule.ts';
 
 export const dec = (digits: string): Decimal => Decimal.of(digits);
 

@@ -1,6 +1,6 @@
 /** The shape of a row, quantity by quantity: what a facility's file may hold of its own, and what the ledger keeps of all. */
 import { z } from 'zod';
-import { Decimal } from '../domain/decimal.ts';
+import { Decimal } from '../domain/numbers/decimal.ts';
 
 const LONGEST_H = 168;
 const decimal = z.custom<Decimal>((value) => value instanceof Decimal, {

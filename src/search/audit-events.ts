@@ -1,7 +1,7 @@
 /** AuditEvents, made from what the ledger says. */
 import type Database from 'better-sqlite3';
 import type { AuditEvent } from 'fhir/r4.js';
-import type { Identifier, Reference } from '../domain/entry.ts';
+import type { Identifier, Reference } from '../domain/vocabulary/entry.ts';
 import { auditEventOf } from '../fhir/audit-event/audit-event.ts';
 import type { AuditedAccess, AuditedEnvelope } from '../fhir/audit-event/entry.ts';
 

@@ -1,5 +1,5 @@
 /** What delivery asks of a store. As in port.ts, every method is one whole unit of work. */
-import type { Author, Identifier } from '../domain/entry.ts';
+import type { Author, Identifier } from '../domain/vocabulary/entry.ts';
 
 /** What one entry issued about one drain, on its way to one target. */
 export interface Delivery extends DeliveryName {

@@ -1,8 +1,8 @@
 /** What the store knows of devices: on which drain each was when, and which drain each entry that named one counts for. */
-import type { MovableChain } from '../domain/book.ts';
-import type { DeviceBook } from '../domain/device.ts';
-import type { Reference } from '../domain/entry.ts';
-import type { EpochMs } from '../domain/units.ts';
+import type { MovableChain } from '../domain/book/book.ts';
+import type { DeviceBook } from '../domain/devices/device.ts';
+import type { EpochMs } from '../domain/numbers/units.ts';
+import type { Reference } from '../domain/vocabulary/entry.ts';
 
 /** An entry that named a device, with all that changed it. */
 export interface RoutedChain extends MovableChain {

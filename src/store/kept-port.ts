@@ -1,5 +1,5 @@
 /** The part of the store that answers without a book where something was kept beside the ledger. */
-import type { DrainSums } from '../domain/drain-sums.ts';
+import type { DrainSums } from '../domain/book/drain-sums.ts';
 
 /** What took long to work out, kept beside the ledger and believed only while all that it rests on is as it was. */
 export interface KeptStore {

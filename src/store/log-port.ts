@@ -1,7 +1,7 @@
 /** What the service asks of a store about its log as a whole: the tree over all entries, and what was said of it. */
 import type { Client } from '../audit/chain.ts';
 import type { Hash, Head } from '../audit/merkle.ts';
-import type { Author } from '../domain/entry.ts';
+import type { Author } from '../domain/vocabulary/entry.ts';
 
 /** The tree, as of what is durable. Entries are counted from 0 in the order of the log. */
 export interface LogTree {

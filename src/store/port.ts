@@ -4,9 +4,9 @@
  * its transaction.
  */
 import type { Sender } from '../audit/chain.ts';
-import type { Subject } from '../domain/book.ts';
-import type { DeviceBook } from '../domain/device.ts';
-import type { Author, Identifier, Reference } from '../domain/entry.ts';
+import type { Subject } from '../domain/book/book.ts';
+import type { DeviceBook } from '../domain/devices/device.ts';
+import type { Author, Identifier, Reference } from '../domain/vocabulary/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
 import type { DeviceLook, DeviceWrites, RoutedChain } from './device-port.ts';

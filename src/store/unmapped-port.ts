@@ -1,5 +1,5 @@
 /** Messages that nothing could be made of: kept whole in a stream of their own until somebody has seen to them. */
-import type { Author } from '../domain/entry.ts';
+import type { Author } from '../domain/vocabulary/entry.ts';
 
 export interface UnmappedMessage {
   /** Hash of what was sent. */

@@ -5,8 +5,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { readRules } from '../../src/configuration/rules.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
-import { readRules } from '../../src/rules.ts';
 
 const MAIN = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url));
 const folder = mkdtempSync(join(tmpdir(), 'rules-cli-'));

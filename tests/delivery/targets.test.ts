@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { ConfigError, readConfig } from '../../src/config.ts';
-import { readTargets, targetAt } from '../../src/targets.ts';
+import { readTargets, targetAt } from '../../src/configuration/targets.ts';
 
 let folder: string;
 beforeEach(() => {

@@ -1,9 +1,9 @@
 /** The table of facts against the facts that stories of any kind give: what it says of a row is so. */
 import fc from 'fast-check';
 import { expect, it, vi } from 'vitest';
-import type { Subject } from '../../src/domain/book.ts';
+import type { Subject } from '../../src/domain/book/book.ts';
 import { decide, enter } from '../../src/domain/decide.ts';
-import { isObserved, type ObservedFact } from '../../src/domain/fact.ts';
+import { isObserved, type ObservedFact } from '../../src/domain/vocabulary/fact.ts';
 import { FACT_CODES } from '../../src/fhir/codes.ts';
 import { FLAG_CODES } from '../../src/fhir/flag-codes.ts';
 import { displayOf } from '../../src/fhir/value-codes.ts';

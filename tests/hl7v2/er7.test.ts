@@ -1,12 +1,12 @@
 /** The encoding rules of HL7 v2.6, chapter 2, against its own examples (from memory) and as laws. */
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { defaultProfiles } from '../../src/configuration/profiles.ts';
 import { ASCII, charsetNamed, charsetOf, textIn } from '../../src/intake/hl7v2/charset.ts';
 import { type Er7, escaped, parseEr7, repetitions, textAt } from '../../src/intake/hl7v2/er7.ts';
 import { Unreadable } from '../../src/intake/hl7v2/fault.ts';
 import { momentOf } from '../../src/intake/hl7v2/moment.ts';
 import { readResults } from '../../src/intake/hl7v2/read-results.ts';
-import { defaultProfiles } from '../../src/profiles.ts';
 import { MAPPING } from './messages.ts';
 
 const latin1 = (bytes: Buffer): string => bytes.toString('latin1');

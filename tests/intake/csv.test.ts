@@ -6,13 +6,13 @@ import { readdirSync, readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { defaultProfiles } from '../../src/configuration/profiles.ts';
 import { csvMapping } from '../../src/intake/csv/mapping.ts';
 import { momentText } from '../../src/intake/csv/moment.ts';
 import { csvRows } from '../../src/intake/csv/read-rows.ts';
 import { type CsvRow, itemsOf } from '../../src/intake/csv/rows.ts';
 import { readItem } from '../../src/intake/native/read-batch.ts';
 import { writeExact } from '../../src/json/exact-write.ts';
-import { defaultProfiles } from '../../src/profiles.ts';
 
 const CORPUS = dirname(createRequire(import.meta.url).resolve('csv-spectrum'));
 const NAMES = readdirSync(join(CORPUS, 'csvs')).map((name) => name.replace('.csv', ''));

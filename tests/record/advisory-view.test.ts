@@ -1,6 +1,6 @@
 /** How a finding is written: rounded once, with enough digits to show the crossing. */
 import { describe, expect, it } from 'vitest';
-import { advise } from '../../src/domain/advise.ts';
+import { advise } from '../../src/domain/book/advise.ts';
 import { advisoriesViewOf } from '../../src/record/advisory-view.ts';
 import { FINE_UNIT, ruleCalled, tableOf } from '../support/advice.ts';
 import { at, level, placed, setUp, type Told, tell } from '../support/drain-script.ts';

@@ -1,10 +1,10 @@
 /** Hours, shifts and days in their zone. Expected moments: IANA time zone database (Berlin and London 2026, UTC + 1 h or 0, summer + 1 h). */
 import fc from 'fast-check';
 import { describe, expect, it, test } from 'vitest';
-import type { Calendar } from '../../src/domain/configuration.ts';
-import { parseInstant } from '../../src/domain/instant.ts';
-import type { CalendarKind } from '../../src/domain/policy.ts';
-import { type EpochMs, epochMs, HOUR_MS } from '../../src/domain/units.ts';
+import { parseInstant } from '../../src/domain/numbers/instant.ts';
+import { type EpochMs, epochMs, HOUR_MS } from '../../src/domain/numbers/units.ts';
+import type { Calendar } from '../../src/domain/vocabulary/configuration.ts';
+import type { CalendarKind } from '../../src/domain/vocabulary/fact.ts';
 import {
   CALENDAR_KINDS,
   isZoneName,

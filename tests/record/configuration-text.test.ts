@@ -1,11 +1,11 @@
 /** The configuration as text: canonical, and read back as what it was. */
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { readConfigurations, writeConfiguration } from '../../src/configuration-text.ts';
-import type { Configuration } from '../../src/domain/configuration.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
+import { readConfigurations, writeConfiguration } from '../../src/configuration/configuration-text.ts';
+import { defaultProfiles } from '../../src/configuration/profiles.ts';
+import type { Configuration } from '../../src/domain/vocabulary/configuration.ts';
+import { DEFAULT_SETTINGS } from '../../src/domain/vocabulary/settings.ts';
 import { DEFAULT_OBSERVATIONS, DEFAULT_UNITS } from '../../src/intake/hl7v2/default-table.ts';
-import { defaultProfiles } from '../../src/profiles.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { MAPPING } from '../hl7v2/messages.ts';
 import { configuration } from '../support/configurations.ts';

@@ -1,11 +1,11 @@
 /** Trends over all drains of a patient are the same from what is kept of their sums as from their whole charts. */
 import fc from 'fast-check';
 import { describe, expect, it, vi } from 'vitest';
-import type { Book } from '../../src/domain/book.ts';
-import { type Reach, sumsOf, WEEKS } from '../../src/domain/drain-sums.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
-import { readSums, writeSums } from '../../src/domain/sums-text.ts';
-import { HOUR_MS } from '../../src/domain/units.ts';
+import type { Book } from '../../src/domain/book/book.ts';
+import { type Reach, sumsOf, WEEKS } from '../../src/domain/book/drain-sums.ts';
+import { readSums, writeSums } from '../../src/domain/book/sums-text.ts';
+import { HOUR_MS } from '../../src/domain/numbers/units.ts';
+import { DEFAULT_SETTINGS } from '../../src/domain/vocabulary/settings.ts';
 import {
   type AskedTrends,
   patientTrendsOf,

@@ -4,9 +4,9 @@
  */
 import fc from 'fast-check';
 import { expect, test, vi } from 'vitest';
-import type { Subject } from '../../src/domain/book.ts';
-import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
+import type { Subject } from '../../src/domain/book/book.ts';
 import { decide, enter } from '../../src/domain/decide.ts';
+import { USUAL_TERMINOLOGY } from '../../src/domain/vocabulary/configuration.ts';
 import { createDateReader } from '../../src/fhir/search/date-range.ts';
 import { extract, type Json } from '../../src/fhir/search/extract.ts';
 import { createFramedExtractor } from '../../src/fhir/search/framed-extract.ts';

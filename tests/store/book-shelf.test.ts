@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { emptyBook, type Subject } from '../../src/domain/book.ts';
+import { emptyBook, type Subject } from '../../src/domain/book/book.ts';
 import { createBookShelf } from '../../src/store/sqlite/books.ts';
 import { DEFAULT_POLICY } from '../support/policy.ts';
 

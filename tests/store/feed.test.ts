@@ -1,6 +1,6 @@
 /** What is told of the ledger as it is written: in its order, only what is durable, with all drains that it concerns. */
 import { beforeEach, expect, test } from 'vitest';
-import type { Author } from '../../src/domain/entry.ts';
+import type { Author } from '../../src/domain/vocabulary/entry.ts';
 import type { Committed } from '../../src/store/port.ts';
 import { dec, level, placed, setUp, type Told, WET_UNIT } from '../support/drain-script.ts';
 import { incoming, ledgerForEach } from './ledger.ts';

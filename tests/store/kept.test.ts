@@ -2,7 +2,7 @@
 import { rmSync, statSync, truncateSync, writeFileSync } from 'node:fs';
 import Database from 'better-sqlite3';
 import { describe, expect, it } from 'vitest';
-import type { Book } from '../../src/domain/book.ts';
+import type { Book } from '../../src/domain/book/book.ts';
 import { createOverview } from '../../src/record/overview/overview.ts';
 import {
   type AskedTrends,

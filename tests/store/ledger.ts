@@ -6,7 +6,7 @@ import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
 import { afterEach, beforeEach } from 'vitest';
 import { writeBody } from '../../src/audit/entry-text.ts';
-import { USUAL_TERMINOLOGY } from '../../src/domain/configuration.ts';
+import { USUAL_TERMINOLOGY } from '../../src/domain/vocabulary/configuration.ts';
 import type { RecordSettings } from '../../src/record/drain-issue.ts';
 import type { Incoming } from '../../src/record/incoming.ts';
 import { createRecord, drainNameOf, type Record } from '../../src/record/record.ts';

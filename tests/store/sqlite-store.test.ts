@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { entryHash, frameName, genesis, issuedCommitment, payloadCommitment } from '../../src/audit/chain.ts';
-import { rowsFrom } from '../../src/domain/chart.ts';
-import { epochMs } from '../../src/domain/units.ts';
+import { rowsFrom } from '../../src/domain/fold/chart.ts';
+import { epochMs } from '../../src/domain/numbers/units.ts';
 import { StoreBusy, StoreFailed } from '../../src/store/port.ts';
 import { instilled, level, placed, setUp, type Told, voided, weighed } from '../support/drain-script.ts';
 import { written } from '../support/written.ts';

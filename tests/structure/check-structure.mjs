@@ -11,15 +11,49 @@ const MOST_FILE_LINES = 250;
 const MOST_FUNCTION_LINES = 40;
 
 const ANYTHING = [''];
-// Each top folder of src with what it may import: folders, or single files. '.' stands for src's own files.
+const GROUND = ['domain/vocabulary', 'domain/numbers'];
+// Each top folder of src with what it may import: folders, or single files. '.' stands for src's own files. A folder
+// inside one has a row of its own where more than that is asked of it.
 const MAY_IMPORT = {
   '.': ANYTHING,
   bench: ANYTHING,
   // Goes into audit bundles as it is, so it stands alone.
   'bundle-verifier': [],
   cli: ANYTHING,
+  // A facility's files and variables, read for what is configured by them.
+  configuration: [
+    'configuration',
+    'auth',
+    'delivery',
+    'domain',
+    'fhir',
+    'hl7v2/mllp/listener.ts',
+    'intake/hl7v2',
+    'json',
+    'record/calendar.ts',
+    'rules',
+    'store/port.ts',
+  ],
   demo: ANYTHING,
   domain: ['domain'],
+  // Its floors, from the ground up.
+  'domain/numbers': ['domain/numbers'],
+  'domain/vocabulary': ['domain/vocabulary', 'domain/numbers'],
+  'domain/fold': ['domain/fold', ...GROUND],
+  'domain/assessment': ['domain/assessment', 'domain/fold', ...GROUND],
+  'domain/calendar': ['domain/calendar', 'domain/fold', ...GROUND],
+  'domain/advisories': ['domain/advisories', 'domain/assessment', 'domain/fold', ...GROUND],
+  'domain/removal': ['domain/removal', 'domain/assessment', 'domain/calendar', 'domain/fold', ...GROUND],
+  'domain/facts': ['domain/facts', 'domain/advisories', 'domain/calendar', 'domain/fold', ...GROUND],
+  'domain/book': [
+    'domain/book',
+    'domain/facts',
+    'domain/advisories',
+    'domain/calendar',
+    'domain/fold',
+    ...GROUND,
+  ],
+  'domain/devices': ['domain/devices', 'domain/book', 'domain/advisories', 'domain/fold', ...GROUND],
   json: ['json'],
   fhir: ['fhir', 'domain', 'json'],
   intake: ['intake', 'domain', 'json', 'fhir'],
@@ -218,7 +252,7 @@ function* importFindings({ path, imports }) {
 }
 
 function* directionFindings(path, line, target) {
-  const folder = topFolderOf(path);
+  const folder = rowOf(path);
   const allowed = MAY_IMPORT[folder] ?? ANYTHING;
   if (!isWithinAny(target, allowed)) {
     yield [
@@ -258,6 +292,14 @@ function* cycleFindings(sources) {
     done.add(path);
   }
   for (const { path } of sources) if (!done.has(path)) yield* follow(path, []);
+}
+
+/** The row that says most exactly where a file is. */
+function rowOf(path) {
+  const [closest] = Object.keys(MAY_IMPORT)
+    .filter((row) => isWithin(path, row))
+    .sort((a, b) => b.length - a.length);
+  return closest ?? topFolderOf(path);
 }
 
 function topFolderOf(path) {

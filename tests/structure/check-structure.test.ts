@@ -132,6 +132,20 @@ describe('directions', () => {
     ).toEqual([]);
   });
 
+  test('no floor of the domain leans on one above it', () => {
+    expect(
+      checkImports([
+        ['domain/fold/a.ts', '../advisories/gone.ts'],
+        ['domain/numbers/a.ts', '../vocabulary/gone.ts'],
+        ['domain/fold/b.ts', '../numbers/gone.ts'],
+        ['domain/decide.ts', './book/gone.ts'],
+      ]).map((line) => line.slice(0, line.indexOf('; it may'))),
+    ).toEqual([
+      'src/domain/fold/a.ts:1: import-direction: domain/fold may not import domain/advisories/gone.ts',
+      'src/domain/numbers/a.ts:1: import-direction: domain/numbers may not import domain/vocabulary/gone.ts',
+    ]);
+  });
+
   test('every way to import is seen', () => {
     const forms = {
       'json/bare.ts': "import '../http/gone.ts';\n",

@@ -1,8 +1,9 @@
 /** Short hand for asking what rules find in a story told in tests. */
-import { type Advised, advise } from '../../src/domain/advise.ts';
-import type { Episode } from '../../src/domain/episodes.ts';
-import { approximately } from '../../src/domain/rational.ts';
-import type { Rule, RuleTable } from '../../src/domain/rule.ts';
+
+import type { Episode } from '../../src/domain/advisories/episodes.ts';
+import { type Advised, advise } from '../../src/domain/book/advise.ts';
+import { approximately } from '../../src/domain/numbers/rational.ts';
+import type { Rule, RuleTable } from '../../src/domain/vocabulary/rule.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 import { dec, onDrain, placed, setUp, type Told, tell, WET_UNIT } from './drain-script.ts';
 import { policyOf } from './policy.ts';

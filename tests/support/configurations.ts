@@ -1,10 +1,10 @@
 /** Configurations of all shapes that files and environment can give, and some that only a later release could. */
 import fc from 'fast-check';
-import type { Calendar, Configuration } from '../../src/domain/configuration.ts';
-import { Decimal } from '../../src/domain/decimal.ts';
-import type { Rule, RuleTable } from '../../src/domain/rule.ts';
-import type { Settings } from '../../src/domain/settings.ts';
-import type { UnitProfile } from '../../src/domain/unit-profile.ts';
+import { Decimal } from '../../src/domain/numbers/decimal.ts';
+import type { Calendar, Configuration } from '../../src/domain/vocabulary/configuration.ts';
+import type { Rule, RuleTable } from '../../src/domain/vocabulary/rule.ts';
+import type { Settings } from '../../src/domain/vocabulary/settings.ts';
+import type { UnitProfile } from '../../src/domain/vocabulary/unit-profile.ts';
 
 /** Zeros at the end are part of it: 2, 2.0 and 2.000 all come. */
 const decimal = (least: number, most: number): fc.Arbitrary<Decimal> =>

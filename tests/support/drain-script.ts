@@ -1,16 +1,17 @@
 /** A short hand for telling a drain's story in tests: entries in, rows out, without any I/O. */
-import { type Book, openBooks, type Subject } from '../../src/domain/book.ts';
-import type { Refusal } from '../../src/domain/chains.ts';
-import { rowsFrom } from '../../src/domain/chart.ts';
+
+import type { Policy } from '../../src/domain/advisories/policy.ts';
+import { type Book, openBooks, type Subject } from '../../src/domain/book/book.ts';
 import { type Accepted, decide, enter } from '../../src/domain/decide.ts';
-import { Decimal } from '../../src/domain/decimal.ts';
-import type { Author, Content, Entry, EntryBody } from '../../src/domain/entry.ts';
-import { parseInstant } from '../../src/domain/instant.ts';
-import { netOf } from '../../src/domain/interval.ts';
-import type { Policy } from '../../src/domain/policy.ts';
-import type { Row } from '../../src/domain/row.ts';
-import type { UnitProfile } from '../../src/domain/unit-profile.ts';
-import { epochMs } from '../../src/domain/units.ts';
+import type { Refusal } from '../../src/domain/fold/chains.ts';
+import { rowsFrom } from '../../src/domain/fold/chart.ts';
+import { netOf } from '../../src/domain/fold/interval.ts';
+import type { Row } from '../../src/domain/fold/row.ts';
+import { Decimal } from '../../src/domain/numbers/decimal.ts';
+import { parseInstant } from '../../src/domain/numbers/instant.ts';
+import { epochMs } from '../../src/domain/numbers/units.ts';
+import type { Author, Content, Entry, EntryBody } from '../../src/domain/vocabulary/entry.ts';
+import type { UnitProfile } from '../../src/domain/vocabulary/unit-profile.ts';
 import { DEFAULT_POLICY, ROWS_ONLY } from './policy.ts';
 
 export const dec = (digits: string | number): Decimal => Decimal.of(String(digits));

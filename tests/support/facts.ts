@@ -1,15 +1,16 @@
 /** All facts that hold of some books, worked out anew from their charts: what the record should be left with. */
-import { advisoryFact } from '../../src/domain/advisory-facts.ts';
-import type { Subject } from '../../src/domain/book.ts';
-import { type DrainSide, patientWindowFacts, windowFacts } from '../../src/domain/calendar-facts.ts';
-import { newestAt, rowsFrom } from '../../src/domain/chart.ts';
-import { patientKey } from '../../src/domain/drain.ts';
-import type { Fact } from '../../src/domain/fact.ts';
-import { factKey, factsOf } from '../../src/domain/issue.ts';
-import type { Policy } from '../../src/domain/policy.ts';
-import { tubeOf } from '../../src/domain/tubes.ts';
-import { epochMs, HOUR_MS } from '../../src/domain/units.ts';
-import { NOTHING_WATCHED, watched } from '../../src/domain/watch.ts';
+
+import type { Policy } from '../../src/domain/advisories/policy.ts';
+import { tubeOf } from '../../src/domain/advisories/tubes.ts';
+import { NOTHING_WATCHED, watched } from '../../src/domain/advisories/watch.ts';
+import type { Subject } from '../../src/domain/book/book.ts';
+import { advisoryFact } from '../../src/domain/facts/advisory-facts.ts';
+import { type DrainSide, patientWindowFacts, windowFacts } from '../../src/domain/facts/calendar-facts.ts';
+import { factKey, factsOf } from '../../src/domain/facts/issue.ts';
+import { newestAt, rowsFrom } from '../../src/domain/fold/chart.ts';
+import { patientKey } from '../../src/domain/fold/drain.ts';
+import { epochMs, HOUR_MS } from '../../src/domain/numbers/units.ts';
+import type { Fact } from '../../src/domain/vocabulary/fact.ts';
 
 const EVER = epochMs(-Infinity);
 

@@ -1,8 +1,8 @@
 /** Short hand for telling in tests what was charted of an air leak. */
-import { airLeakOf } from '../../src/domain/air-leak.ts';
-import { underConditions } from '../../src/domain/conditions.ts';
-import type { AirLeak as Charted, Reading } from '../../src/domain/entry.ts';
-import { DEFAULT_SETTINGS } from '../../src/domain/settings.ts';
+import { airLeakOf } from '../../src/domain/assessment/air-leak.ts';
+import { underConditions } from '../../src/domain/fold/conditions.ts';
+import type { AirLeak as Charted, Reading } from '../../src/domain/vocabulary/entry.ts';
+import { DEFAULT_SETTINGS } from '../../src/domain/vocabulary/settings.ts';
 import { bookOf, dec, placed, reading, rowsOf, says, setUp, type Told } from './drain-script.ts';
 
 export const leakOf = (story: readonly Told[]) =>

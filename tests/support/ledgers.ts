@@ -5,7 +5,7 @@
  * measured, and every kind of statement that bears on volumes occurs, with corrections and withdrawals.
  */
 import fc from 'fast-check';
-import type { DrainFacts } from '../../src/domain/entry.ts';
+import type { DrainFacts } from '../../src/domain/vocabulary/entry.ts';
 import { at, type Says, type Told } from './drain-script.ts';
 import { setUpSays, TELLERS, type Teller } from './statements.ts';
 

@@ -1,8 +1,9 @@
 /** The policy that ships, on a calendar of UTC with days and shifts from 07:00. */
-import type { Calendar } from '../../src/domain/configuration.ts';
-import { ALWAYS, type Policy } from '../../src/domain/policy.ts';
-import type { RuleTable } from '../../src/domain/rule.ts';
-import { DEFAULT_SETTINGS, type Settings } from '../../src/domain/settings.ts';
+
+import { ALWAYS, type Policy } from '../../src/domain/advisories/policy.ts';
+import type { Calendar } from '../../src/domain/vocabulary/configuration.ts';
+import type { RuleTable } from '../../src/domain/vocabulary/rule.ts';
+import { DEFAULT_SETTINGS, type Settings } from '../../src/domain/vocabulary/settings.ts';
 import { createPolicy } from '../../src/record/policy.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 

@@ -1,6 +1,6 @@
 /** Short hand for asking in tests what a removal policy is held against. */
-import { type Criterion, removalEvidence } from '../../src/domain/removal.ts';
-import { REMOVAL_POLICIES, type RemovalPolicy } from '../../src/domain/removal-policies.ts';
+import { type Criterion, removalEvidence } from '../../src/domain/removal/removal.ts';
+import { REMOVAL_POLICIES, type RemovalPolicy } from '../../src/domain/removal/removal-policies.ts';
 import { bookOf, dec, level, placed, reading, setUp, type Told } from './drain-script.ts';
 
 export const policy = (id: string): RemovalPolicy => {

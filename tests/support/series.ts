@@ -1,6 +1,6 @@
 /** Generated drains that are read at odd minutes, with unit changes closed and opened, for sums over time. */
 import fc from 'fast-check';
-import type { UnitProfile } from '../../src/domain/unit-profile.ts';
+import type { UnitProfile } from '../../src/domain/vocabulary/unit-profile.ts';
 import { changed, dec, level, placed, setUp, type Told, WET_UNIT } from './drain-script.ts';
 
 /** A drain that is read every `minutes`, with a unit change closed and opened after some of the readings. */

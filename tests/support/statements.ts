@@ -1,6 +1,6 @@
 /** Generated statements about a drain, near a line of rising levels. All figures are invented. */
 import fc from 'fast-check';
-import type { UnitProfile } from '../../src/domain/unit-profile.ts';
+import type { UnitProfile } from '../../src/domain/vocabulary/unit-profile.ts';
 import { dec, type Says, WET_UNIT } from './drain-script.ts';
 
 /** Small, with two bands, and a seal reading that includes the fill: what a wrong unit would show. */

@@ -1,8 +1,8 @@
 /** What an audit bundle of drains holds of devices: where they were, and what counts for the drains though it matched none at first. */
 import type Database from 'better-sqlite3';
 import { readDeviceBody } from '../../audit/entry-text.ts';
-import type { DeviceBody } from '../../domain/device.ts';
-import type { Identifier } from '../../domain/entry.ts';
+import type { DeviceBody } from '../../domain/devices/device.ts';
+import type { Identifier } from '../../domain/vocabulary/entry.ts';
 import { deviceStream, UNMATCHED } from '../../store/device-port.ts';
 
 /** @param size entries that the checkpoint covers @returns places in the log */

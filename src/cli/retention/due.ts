@@ -1,7 +1,7 @@
 /** Which drains are due to be archived: those of one patient together, as sums over a patient stand in the entries of all of them. */
 import type Database from 'better-sqlite3';
 import { RETENTION, readArchived } from '../../audit/archived.ts';
-import type { Book } from '../../domain/book.ts';
+import type { Book } from '../../domain/book/book.ts';
 import { createBookReader } from '../../store/sqlite/books.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
 import { policyIn } from '../policy-in.ts';

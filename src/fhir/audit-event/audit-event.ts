@@ -3,7 +3,7 @@
  * place of that in the ledger is its id.
  */
 import type { AuditEvent, AuditEventAgent, AuditEventEntity, Reference as FhirReference } from 'fhir/r4.js';
-import type { Author, Reference } from '../../domain/entry.ts';
+import type { Author, Reference } from '../../domain/vocabulary/entry.ts';
 import * as codes from './codes.ts';
 import type { AuditedAccess, AuditedEntry } from './entry.ts';
 import * as parts from './parts.ts';

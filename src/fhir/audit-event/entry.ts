@@ -1,5 +1,5 @@
 /** What the ledger says that an AuditEvent is made of: the envelope of an entry, and of an access its body. */
-import type { Author, Identifier, Reference } from '../../domain/entry.ts';
+import type { Author, Identifier, Reference } from '../../domain/vocabulary/entry.ts';
 
 export interface AuditedEntry {
   /** Place in the ledger. */

@@ -5,7 +5,7 @@ import type {
   CodeableConcept,
   Reference as FhirReference,
 } from 'fhir/r4.js';
-import type { Author, Reference } from '../../domain/entry.ts';
+import type { Author, Reference } from '../../domain/vocabulary/entry.ts';
 import { NETWORK, PATIENT_ROLE, PERSON, REQUEST_ID, RESOURCE_ROLE, SYSTEM_OBJECT } from './codes.ts';
 import type { Sender } from './entry.ts';
 

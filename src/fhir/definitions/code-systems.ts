@@ -1,6 +1,6 @@
 /** Our code systems, made from the tables that the writers use. */
 import type { CodeSystem, CodeSystemConcept, CodeSystemProperty } from 'fhir/r4.js';
-import type { Rule } from '../../domain/rule.ts';
+import type { Rule } from '../../domain/vocabulary/rule.ts';
 import { FACT_CODES } from '../codes.ts';
 import { COMPONENT_CODES } from '../component-codes.ts';
 import { UNIT_CODES } from '../device-codes.ts';

@@ -1,6 +1,6 @@
 /** One profile a fact, made from its row, and one each of the unit and of the Provenance. Differentials only: a validator makes the rest. */
 import type { ElementDefinition, StructureDefinition } from 'fhir/r4.js';
-import type { ObservationName } from '../../domain/fact.ts';
+import type { ObservationName } from '../../domain/vocabulary/fact.ts';
 import { FACT_CODES, type FactCode } from '../codes.ts';
 import { PARTICIPANT, UCUM, US_CORE_PARTICIPANT } from '../codings.ts';
 import { type Described, definitionUrl, headOf } from './definition.ts';

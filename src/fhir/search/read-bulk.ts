@@ -1,5 +1,5 @@
 /** What a client asks of a bulk export (Bulk Data Access 2.0.0, query parameters). */
-import { parseInstant } from '../../domain/instant.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
 import { BULK_TYPES } from '../bulk.ts';
 import { repairOffset } from './date-range.ts';
 import type { Pair } from './query.ts';

@@ -1,6 +1,6 @@
 /** What a request asks for, whether in its URL, in a form or in a Parameters resource. */
 import type { FastifyRequest } from 'fastify';
-import type { Reference } from '../../domain/entry.ts';
+import type { Reference } from '../../domain/vocabulary/entry.ts';
 import { codingText, periodText, splitAt, unescaped } from '../../fhir/search/escape.ts';
 import type { Pair } from '../../fhir/search/query.ts';
 import { Refused } from '../../fhir/search/refused.ts';

@@ -1,7 +1,7 @@
 /** What was read at the bedside, in as an Observation: the same entry, by the same checks, as from any other door. */
 import type { FastifyInstance } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
-import type { Identifier } from '../../domain/entry.ts';
+import type { Identifier } from '../../domain/vocabulary/entry.ts';
 import { splitAt, unescaped } from '../../fhir/search/escape.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';

@@ -1,7 +1,7 @@
 /** DeviceUseStatements: an assignment of a device to a drain, sent and shown as one. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import type { Identifier } from '../../domain/entry.ts';
+import type { Identifier } from '../../domain/vocabulary/entry.ts';
 import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import { DEVICE_USE } from '../../fhir/search/type-device-use.ts';

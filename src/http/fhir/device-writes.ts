@@ -1,10 +1,10 @@
 /** A Device that is sent: its registration, and what becomes of that. Where it was is a DeviceUseStatement. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import type { DeviceBook, Registration } from '../../domain/device.ts';
-import { stayAt } from '../../domain/device.ts';
-import type { Identifier } from '../../domain/entry.ts';
-import { epochMs } from '../../domain/units.ts';
+import type { DeviceBook, Registration } from '../../domain/devices/device.ts';
+import { stayAt } from '../../domain/devices/device.ts';
+import { epochMs } from '../../domain/numbers/units.ts';
+import type { Identifier } from '../../domain/vocabulary/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { REGISTERED } from '../../fhir/device-registry.ts';
 import { partsOfId } from '../../fhir/reference.ts';

@@ -2,8 +2,8 @@
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { isBound } from '../../auth/principal.ts';
-import type { DeviceBody } from '../../domain/device.ts';
-import type { Author, Identifier, Reference } from '../../domain/entry.ts';
+import type { DeviceBody } from '../../domain/devices/device.ts';
+import type { Author, Identifier, Reference } from '../../domain/vocabulary/entry.ts';
 import { drainOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import { type FhirFault, fhirFault } from '../../intake/fhir/fhir-fault.ts';

@@ -1,8 +1,8 @@
 /** What came of something that was sent to be stored: the resource that it is issued as, or what stood in the way. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { readBody } from '../../audit/entry-text.ts';
-import type { EntryBody, Identifier, Kind } from '../../domain/entry.ts';
-import type { FactName } from '../../domain/fact.ts';
+import type { EntryBody, Identifier, Kind } from '../../domain/vocabulary/entry.ts';
+import type { FactName } from '../../domain/vocabulary/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { ISSUED_BY_KIND } from '../../fhir/raw-codes.ts';
 import { factId, partsOfId } from '../../fhir/reference.ts';

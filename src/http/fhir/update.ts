@@ -4,9 +4,9 @@
  */
 import type { FastifyInstance, FastifyRequest } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
-import { chainOf } from '../../domain/book.ts';
-import type { Chain } from '../../domain/chains.ts';
-import type { Content, EntryBody } from '../../domain/entry.ts';
+import { chainOf } from '../../domain/book/book.ts';
+import type { Chain } from '../../domain/fold/chains.ts';
+import type { Content, EntryBody } from '../../domain/vocabulary/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';

@@ -3,7 +3,7 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
-import type { CalendarKind } from '../../domain/policy.ts';
+import type { CalendarKind } from '../../domain/vocabulary/fact.ts';
 import { CALENDAR_KINDS } from '../../record/calendar.ts';
 import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
 import { sumRefusal } from '../allowed.ts';

@@ -4,7 +4,7 @@ import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { isBound } from '../../auth/principal.ts';
 import { ASSIGN, CHART, REGISTER } from '../../auth/scope.ts';
-import type { DeviceBody } from '../../domain/device.ts';
+import type { DeviceBody } from '../../domain/devices/device.ts';
 import { assignmentBody, deviceEntryBody, registration } from '../../intake/native/device-schemas.ts';
 import { readAssignment, readDeviceEntry, readRegistration } from '../../intake/native/read-device.ts';
 import { readEntry } from '../../intake/native/read-entry.ts';

@@ -3,7 +3,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { CHART } from '../../auth/scope.ts';
-import type { Author } from '../../domain/entry.ts';
+import type { Author } from '../../domain/vocabulary/entry.ts';
 import { type Hl7v2, MOST_MESSAGE_BYTES } from '../../hl7v2/take.ts';
 import { bytesIn, charsetNamed } from '../../intake/hl7v2/charset.ts';
 import { order, readOrder } from '../../intake/native/orders.ts';

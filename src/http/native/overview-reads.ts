@@ -2,9 +2,9 @@
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { LIST } from '../../auth/scope.ts';
-import { parseInstant } from '../../domain/instant.ts';
-import { expectedEveryH } from '../../domain/overdue.ts';
-import { HOUR_MS } from '../../domain/units.ts';
+import { expectedEveryH } from '../../domain/assessment/overdue.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import { HOUR_MS } from '../../domain/numbers/units.ts';
 import { createOverview } from '../../record/overview/overview.ts';
 import type { OverviewRow } from '../../record/overview/overview-row.ts';
 import type { Parts } from '../parts.ts';

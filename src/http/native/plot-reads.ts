@@ -2,12 +2,12 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
-import { advise } from '../../domain/advise.ts';
-import type { Book, Subject } from '../../domain/book.ts';
-import { newestAt } from '../../domain/chart.ts';
-import type { Span } from '../../domain/interval.ts';
-import { expectedEveryH } from '../../domain/overdue.ts';
-import { type EpochMs, epochMs, HOUR_MS } from '../../domain/units.ts';
+import { expectedEveryH } from '../../domain/assessment/overdue.ts';
+import { advise } from '../../domain/book/advise.ts';
+import type { Book, Subject } from '../../domain/book/book.ts';
+import { newestAt } from '../../domain/fold/chart.ts';
+import type { Span } from '../../domain/fold/interval.ts';
+import { type EpochMs, epochMs, HOUR_MS } from '../../domain/numbers/units.ts';
 import type { PanelName } from '../../plots/drain-plot.ts';
 import { type FixedTheme, plainStyleOf, styleOf, type Theme } from '../../plots/style.ts';
 import { reachesAll } from '../allowed.ts';

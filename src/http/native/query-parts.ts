@@ -1,7 +1,7 @@
 /** Parts of queries that several routes share. */
 import { z } from 'zod';
-import { parseInstant } from '../../domain/instant.ts';
-import type { EpochMs } from '../../domain/units.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import type { EpochMs } from '../../domain/numbers/units.ts';
 import { shown } from '../../intake/fault.ts';
 import { MEND } from '../../intake/native/quantity.ts';
 import { badQuery, type Problem } from '../problem.ts';

@@ -3,9 +3,9 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
-import type { Book } from '../../domain/book.ts';
-import { parseInstant } from '../../domain/instant.ts';
-import { type EpochMs, epochMs } from '../../domain/units.ts';
+import type { Book } from '../../domain/book/book.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import { type EpochMs, epochMs } from '../../domain/numbers/units.ts';
 import { MEND } from '../../intake/native/quantity.ts';
 import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
 import { devicesOn } from '../../record/device-view.ts';

@@ -3,8 +3,8 @@
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
-import { parseInstant } from '../../domain/instant.ts';
-import { REMOVAL_POLICIES } from '../../domain/removal-policies.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import { REMOVAL_POLICIES } from '../../domain/removal/removal-policies.ts';
 import { removalViewOf } from '../../record/removal-view.ts';
 import type { Parts } from '../parts.ts';
 import { badQuery } from '../problem.ts';

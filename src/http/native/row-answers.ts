@@ -1,6 +1,6 @@
 /** One row of a chart as answered: what was charted at a time, its marks, and what follows from it. */
 import { z } from 'zod';
-import type { Mark } from '../../domain/marks.ts';
+import type { Mark } from '../../domain/fold/marks.ts';
 import { identifier } from '../../intake/native/common-schemas.ts';
 import { ALL_KINDS } from '../../intake/native/schemas.ts';
 

@@ -1,7 +1,7 @@
 /** The receivers: whether they take what is sent, and what staff have done about it. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { z } from 'zod';
-import { parseInstant } from '../../domain/instant.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
 import { order, readOrder, replayOrder, requeueOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Parts } from '../parts.ts';

@@ -1,6 +1,6 @@
 /** An Observation as the native entry that says the same, with the element that each of its fields came from. */
-import type { Identifier, Reference } from '../../domain/entry.ts';
-import type { FactName } from '../../domain/fact.ts';
+import type { Identifier, Reference } from '../../domain/vocabulary/entry.ts';
+import type { FactName } from '../../domain/vocabulary/fact.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { putField } from '../put-field.ts';
 import type { RawObservation, ReferenceElement } from './shape.ts';

@@ -1,7 +1,7 @@
 /** A Device or a DeviceUseStatement to what it says of a device, or to all that is wrong with it. */
 import type { z } from 'zod';
-import type { DeviceType, Placement } from '../../domain/device.ts';
-import type { Author, Identifier, Reference } from '../../domain/entry.ts';
+import type { DeviceType, Placement } from '../../domain/devices/device.ts';
+import type { Author, Identifier, Reference } from '../../domain/vocabulary/entry.ts';
 import { REGISTERED_TYPES } from '../../fhir/device-codes.ts';
 import { localSystem } from '../../fhir/fixed-parts.ts';
 import type { ExactValue } from '../../json/exact-json.ts';

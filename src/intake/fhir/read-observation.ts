@@ -1,8 +1,8 @@
 /** An Observation of what was read at the bedside to the entry that it says, or to all that is wrong with it. */
 
 import type { z } from 'zod';
-import type { EntryBody, Identifier, Reference, Site } from '../../domain/entry.ts';
-import type { FactName } from '../../domain/fact.ts';
+import type { EntryBody, Identifier, Reference, Site } from '../../domain/vocabulary/entry.ts';
+import type { FactName } from '../../domain/vocabulary/fact.ts';
 import { SITE_CODES } from '../../fhir/codings.ts';
 import { GROUPING } from '../../fhir/raw-codes.ts';
 import type { ExactValue } from '../../json/exact-json.ts';

@@ -1,5 +1,5 @@
 /** Codes and units that every facility's table starts with: its own rows are asked first. */
-import type { ObservationRow, UnitRow } from '../../domain/message-mapping.ts';
+import type { ObservationRow, UnitRow } from '../../domain/vocabulary/message-mapping.ts';
 import { RAW_CODES } from '../../fhir/raw-codes.ts';
 
 /** Name of our code system in OBX-3; HL7 table 0396 leaves names that begin with 99 to local use. */

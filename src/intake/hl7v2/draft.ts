@@ -1,6 +1,6 @@
 /** A group as the native entry that says the same, with the place that each of its fields came from. */
-import type { Author, Identifier } from '../../domain/entry.ts';
-import type { MessageMapping } from '../../domain/message-mapping.ts';
+import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
 import { writeCanonical } from '../../json/canonical.ts';
 import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
 import { putField } from '../put-field.ts';

@@ -1,7 +1,8 @@
 /** What a message charts, put together: one group for each order, drain, kind of entry and time. */
-import type { Author, Identifier } from '../../domain/entry.ts';
-import { parseInstant } from '../../domain/instant.ts';
-import type { MessageMapping } from '../../domain/message-mapping.ts';
+
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
 import { type Observed, observedIn } from './contexts.ts';
 import { at, type Er7, nameAt, type Segment, textAt } from './er7.ts';
 import { type Hl7Fault, hl7Fault, orFault, type Place, Unreadable } from './fault.ts';

@@ -1,6 +1,6 @@
 /** Whom a message names, whether or not anything can be made of the rest of it. */
-import type { Identifier, Reference } from '../../domain/entry.ts';
-import type { MessageMapping } from '../../domain/message-mapping.ts';
+import type { Identifier, Reference } from '../../domain/vocabulary/entry.ts';
+import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
 import { type Er7, nameAt, partOf, repetitions, type Segment } from './er7.ts';
 import { orFault } from './fault.ts';
 

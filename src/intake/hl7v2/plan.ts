@@ -1,7 +1,7 @@
 /** What a telling makes of what stands in the ledger: an entry of its own, a change of one, or nothing new. */
-import type { Chain } from '../../domain/chains.ts';
-import { Decimal } from '../../domain/decimal.ts';
-import type { Content, EntryBody } from '../../domain/entry.ts';
+import type { Chain } from '../../domain/fold/chains.ts';
+import { Decimal } from '../../domain/numbers/decimal.ts';
+import type { Content, EntryBody } from '../../domain/vocabulary/entry.ts';
 import { ISSUED_BY_KIND } from '../../fhir/raw-codes.ts';
 import { writeCanonical } from '../../json/canonical.ts';
 import { correctionBy, withdrawalBy } from '../change.ts';

@@ -1,6 +1,6 @@
 /** An ORU^R01 to what it says of drains, judged by the native schema. */
-import type { Author, EntryBody, Identifier, Reference } from '../../domain/entry.ts';
-import type { MessageMapping } from '../../domain/message-mapping.ts';
+import type { Author, EntryBody, Identifier, Reference } from '../../domain/vocabulary/entry.ts';
+import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
 import { type Profiles, readEntry } from '../native/read-entry.ts';
 import { draftOf } from './draft.ts';
 import { at, type Er7, type Segment } from './er7.ts';

@@ -1,5 +1,5 @@
 /** One OBX: which quantity of a drain it is about, what it says of it, and how. */
-import type { MessageMapping, ObservationRow, UnitRow } from '../../domain/message-mapping.ts';
+import type { MessageMapping, ObservationRow, UnitRow } from '../../domain/vocabulary/message-mapping.ts';
 import { RAW_CODES, type RawCode } from '../../fhir/raw-codes.ts';
 import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
 import { at, type Er7, partOf, repetitions, type Segment, textAt } from './er7.ts';

@@ -1,6 +1,6 @@
 /** Who observed: the person who answers for the result, else the equipment, else the application that sends it. */
-import type { Author, Identifier } from '../../domain/entry.ts';
-import type { MessageMapping } from '../../domain/message-mapping.ts';
+import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
 import type { Observed } from './contexts.ts';
 import { type Er7, nameAt } from './er7.ts';
 

@@ -1,6 +1,6 @@
 /** What all messages have in common, as zod schemas: keys, references, authors, times, words. */
 import { z } from 'zod';
-import { parseInstant } from '../../domain/instant.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
 import { MEND } from './quantity.ts';
 
 export const words = (most: number) => z.string().min(1).max(most);

@@ -1,5 +1,5 @@
 /** `{"value": 1.96, "unit": "kPa"}` in a field that ends in _cmh2o becomes cm H2O; what was sent is kept beside it. */
-import type { AsSent } from '../../domain/received.ts';
+import type { AsSent } from '../../domain/vocabulary/received.ts';
 import { ExactNumber, type ExactValue } from '../../json/exact-json.ts';
 import { type Fault, pointerOf, shown } from '../fault.ts';
 import { convert, PLAIN_NUMBER, unitOfField } from '../ucum.ts';

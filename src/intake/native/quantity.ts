@@ -1,6 +1,6 @@
 /** Numbers on the wire: read with their digits, never coerced from text, null or true. */
 import { z } from 'zod';
-import { Decimal } from '../../domain/decimal.ts';
+import { Decimal } from '../../domain/numbers/decimal.ts';
 import { ExactNumber } from '../../json/exact-json.ts';
 
 interface Bounds {

@@ -1,6 +1,6 @@
 /** Items: each an entry with its drain, or two such entries that are taken together or not at all; a batch is a list of them. */
 import { z } from 'zod';
-import type { EntryBody, Identifier } from '../../domain/entry.ts';
+import type { EntryBody, Identifier } from '../../domain/vocabulary/entry.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
 import { identifier } from './common-schemas.ts';

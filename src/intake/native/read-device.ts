@@ -1,6 +1,6 @@
 /** Parsed JSON to what it says of a device, or to all that is wrong with it. */
 import type { z } from 'zod';
-import type { DeviceBody, Registered } from '../../domain/device.ts';
+import type { DeviceBody, Registered } from '../../domain/devices/device.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Fault } from '../fault.ts';
 import { assignmentBody, deviceEntryBody, registration } from './device-schemas.ts';

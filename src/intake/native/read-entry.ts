@@ -1,7 +1,7 @@
 /** A parsed JSON value to an entry body, or to all that is wrong with it. */
 import type { z } from 'zod';
-import type { EntryBody } from '../../domain/entry.ts';
-import type { UnitProfile } from '../../domain/unit-profile.ts';
+import type { EntryBody } from '../../domain/vocabulary/entry.ts';
+import type { UnitProfile } from '../../domain/vocabulary/unit-profile.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { type Fault, shown } from '../fault.ts';
 import { inFieldUnits } from './convert-units.ts';

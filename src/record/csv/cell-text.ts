@@ -4,7 +4,7 @@
  * with an apostrophe gets one too, nothing is lost: whoever reads takes the first apostrophe off each cell that begins
  * with one. Numbers are left as they are, negative ones too.
  */
-import { Decimal } from '../../domain/decimal.ts';
+import { Decimal } from '../../domain/numbers/decimal.ts';
 
 export type Cell = string | number | boolean | Decimal | null;
 

@@ -1,5 +1,5 @@
 /** What is derived at a row of the chart, a value each with all that qualifies it. */
-import type { Row } from '../../domain/row.ts';
+import type { Row } from '../../domain/fold/row.ts';
 import { rowView } from '../view.ts';
 
 type View = ReturnType<typeof rowView>;

@@ -4,13 +4,13 @@
  * hash of its entry in the log, where its proof is asked for.
  */
 import { readStreamBody } from '../../audit/entry-text.ts';
-import type { Book } from '../../domain/book.ts';
-import { itemOf } from '../../domain/chains.ts';
-import type { Decimal } from '../../domain/decimal.ts';
-import type { Author, Identifier } from '../../domain/entry.ts';
-import { parseInstant } from '../../domain/instant.ts';
-import type { StreamBody } from '../../domain/rerouted.ts';
-import type { EpochMs } from '../../domain/units.ts';
+import type { Book } from '../../domain/book/book.ts';
+import { itemOf } from '../../domain/fold/chains.ts';
+import type { Decimal } from '../../domain/numbers/decimal.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import type { EpochMs } from '../../domain/numbers/units.ts';
+import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import type { StreamBody } from '../../domain/vocabulary/rerouted.ts';
 import type { SentEntry, Store } from '../../store/port.ts';
 import { type Cell, cellText, lineText } from './cell-text.ts';
 import { type DerivedValue, derivedValues } from './derived-values.ts';

@@ -1,14 +1,14 @@
 /** How the entries of a drain stand to each other at one moment, whatever is charted afterwards. */
 import { readStreamBody } from '../../audit/entry-text.ts';
-import { type Book, chainOf } from '../../domain/book.ts';
-import type { Chain } from '../../domain/chains.ts';
-import { rowsFrom } from '../../domain/chart.ts';
-import { type DeviceBook, msOf, UNKNOWN_DEVICE } from '../../domain/device.ts';
-import { drainAt } from '../../domain/device-whereabouts.ts';
-import type { Identifier } from '../../domain/entry.ts';
-import type { StreamBody } from '../../domain/rerouted.ts';
-import type { Row } from '../../domain/row.ts';
-import { epochMs } from '../../domain/units.ts';
+import { type Book, chainOf } from '../../domain/book/book.ts';
+import { type DeviceBook, msOf, UNKNOWN_DEVICE } from '../../domain/devices/device.ts';
+import { drainAt } from '../../domain/devices/device-whereabouts.ts';
+import type { Chain } from '../../domain/fold/chains.ts';
+import { rowsFrom } from '../../domain/fold/chart.ts';
+import type { Row } from '../../domain/fold/row.ts';
+import { epochMs } from '../../domain/numbers/units.ts';
+import type { Identifier } from '../../domain/vocabulary/entry.ts';
+import type { StreamBody } from '../../domain/vocabulary/rerouted.ts';
 import { type EntryPlace, INTERIM, type SentEntry, type Store } from '../../store/port.ts';
 import { nameOf } from '../names.ts';
 

@@ -1,13 +1,14 @@
 /** Where an open drain stands, in one line: what does not change while time alone goes by. */
-import { type Advised, advise } from '../../domain/advise.ts';
-import { airLeakOf } from '../../domain/air-leak.ts';
-import type { Book, Subject } from '../../domain/book.ts';
-import { rowsFrom, stateOf } from '../../domain/chart.ts';
-import { underConditions } from '../../domain/conditions.ts';
-import { patencyOf } from '../../domain/patency.ts';
-import type { Policy } from '../../domain/policy.ts';
-import type { Row } from '../../domain/row.ts';
-import { epochMs } from '../../domain/units.ts';
+
+import type { Policy } from '../../domain/advisories/policy.ts';
+import { airLeakOf } from '../../domain/assessment/air-leak.ts';
+import { patencyOf } from '../../domain/assessment/patency.ts';
+import { type Advised, advise } from '../../domain/book/advise.ts';
+import type { Book, Subject } from '../../domain/book/book.ts';
+import { rowsFrom, stateOf } from '../../domain/fold/chart.ts';
+import { underConditions } from '../../domain/fold/conditions.ts';
+import type { Row } from '../../domain/fold/row.ts';
+import { epochMs } from '../../domain/numbers/units.ts';
 import { episodeView } from '../advisory-view.ts';
 import { drainViewOf } from '../chart-view.ts';
 import { airLeakView } from '../judged-view.ts';

@@ -4,7 +4,7 @@
  * neither.
  */
 import { setImmediate } from 'node:timers/promises';
-import type { Policy } from '../../domain/policy.ts';
+import type { Policy } from '../../domain/advisories/policy.ts';
 import type { Store } from '../../store/port.ts';
 import { type OverviewRow, overviewRowOf } from './overview-row.ts';
 

@@ -1,5 +1,5 @@
 /** What is read at moments, gathered into buckets: the newest of each, a leak at its worst, with the range it moved in. */
-import type { Span } from '../../domain/interval.ts';
+import type { Span } from '../../domain/fold/interval.ts';
 import { NO_POINT, type Point, type SeriesName } from './point.ts';
 
 /** A leak counts at its worst; of anything else the newest stands. */

@@ -1,6 +1,6 @@
 /** The vocabulary of trends: what can be drawn over time, in which unit, and what one point of it says. */
-import type { Span } from '../../domain/interval.ts';
-import type { EpochMs } from '../../domain/units.ts';
+import type { Span } from '../../domain/fold/interval.ts';
+import type { EpochMs } from '../../domain/numbers/units.ts';
 
 /** Series with their UCUM unit. */
 export const SERIES = {

@@ -1,14 +1,14 @@
 /** What the rows of a chart give: one point a level or reading, as it was charted and derived there. */
 
-import { millilitres } from '../../domain/derived-facts.ts';
-import { netOf } from '../../domain/interval.ts';
-import { leakReading } from '../../domain/leak-readings.ts';
-import type { Rate } from '../../domain/rate.ts';
-import { approximately } from '../../domain/rational.ts';
-import { completenessOf, type Row, type Volumes } from '../../domain/row.ts';
-import { coveredThousandths } from '../../domain/span.ts';
-import { isLowConfidence } from '../../domain/uncertainty.ts';
-import { HOUR_MS } from '../../domain/units.ts';
+import { leakReading } from '../../domain/assessment/leak-readings.ts';
+import { millilitres } from '../../domain/facts/derived-facts.ts';
+import { netOf } from '../../domain/fold/interval.ts';
+import type { Rate } from '../../domain/fold/rate.ts';
+import { completenessOf, type Row, type Volumes } from '../../domain/fold/row.ts';
+import { coveredThousandths } from '../../domain/fold/span.ts';
+import { isLowConfidence } from '../../domain/fold/uncertainty.ts';
+import { approximately } from '../../domain/numbers/rational.ts';
+import { HOUR_MS } from '../../domain/numbers/units.ts';
 import { ml, rounded, toDecimals, uncertaintyMl } from '../figures.ts';
 import { flagsOf, moment, NO_POINT, type Point, type SeriesName } from './point.ts';
 

@@ -1,14 +1,18 @@
 /** What drained in a bucket of time, of one drain or of several together: volume, rate, rate by weight. */
-import { type CalendarWindow, type UncoveredReason, windowRate } from '../../domain/calendar-windows.ts';
-import type { Circumstances } from '../../domain/circumstances.ts';
-import { millilitres } from '../../domain/derived-facts.ts';
-import type { Span } from '../../domain/interval.ts';
-import type { PatientWindow } from '../../domain/patient-windows.ts';
-import { perKilogram } from '../../domain/rate.ts';
-import { approximately } from '../../domain/rational.ts';
-import { coveredThousandths } from '../../domain/span.ts';
-import { isLowConfidence } from '../../domain/uncertainty.ts';
-import { weightFor } from '../../domain/weight.ts';
+import {
+  type CalendarWindow,
+  type UncoveredReason,
+  windowRate,
+} from '../../domain/calendar/calendar-windows.ts';
+import type { PatientWindow } from '../../domain/calendar/patient-windows.ts';
+import { millilitres } from '../../domain/facts/derived-facts.ts';
+import type { Circumstances } from '../../domain/fold/circumstances.ts';
+import type { Span } from '../../domain/fold/interval.ts';
+import { perKilogram } from '../../domain/fold/rate.ts';
+import { coveredThousandths } from '../../domain/fold/span.ts';
+import { isLowConfidence } from '../../domain/fold/uncertainty.ts';
+import { weightFor } from '../../domain/fold/weight.ts';
+import { approximately } from '../../domain/numbers/rational.ts';
 import { rounded, toDecimals, uncertaintyMl } from '../figures.ts';
 import type { Flag, Point } from './point.ts';
 

@@ -1,7 +1,8 @@
 /** The wire form of trends: moments in UTC and as the wall clock of the facility shows them. */
-import type { Calendar } from '../../domain/configuration.ts';
-import type { DrainSums } from '../../domain/drain-sums.ts';
-import type { EpochMs } from '../../domain/units.ts';
+
+import type { DrainSums } from '../../domain/book/drain-sums.ts';
+import type { EpochMs } from '../../domain/numbers/units.ts';
+import type { Calendar } from '../../domain/vocabulary/configuration.ts';
 import { localText } from '../calendar.ts';
 import { headView, rangeView, textOf } from '../calendar-view.ts';
 import { type Point, SERIES, type SeriesName } from './point.ts';

@@ -1,15 +1,15 @@
 /** Trends of a drain, and of all drains of a patient: series of points over a time, cut into buckets or as charted. */
-import type { Book } from '../../domain/book.ts';
-import { calendarWindow } from '../../domain/calendar-windows.ts';
-import { rowsFrom } from '../../domain/chart.ts';
-import type { Circumstances } from '../../domain/circumstances.ts';
-import type { Calendar } from '../../domain/configuration.ts';
-import { type DrainSums, sumsOf } from '../../domain/drain-sums.ts';
-import type { Span } from '../../domain/interval.ts';
-import { type DrainOfPatient, patientWindow } from '../../domain/patient-windows.ts';
-import type { Row } from '../../domain/row.ts';
-import type { Settings } from '../../domain/settings.ts';
-import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/units.ts';
+import type { Book } from '../../domain/book/book.ts';
+import { type DrainSums, sumsOf } from '../../domain/book/drain-sums.ts';
+import { calendarWindow } from '../../domain/calendar/calendar-windows.ts';
+import { type DrainOfPatient, patientWindow } from '../../domain/calendar/patient-windows.ts';
+import { rowsFrom } from '../../domain/fold/chart.ts';
+import type { Circumstances } from '../../domain/fold/circumstances.ts';
+import type { Span } from '../../domain/fold/interval.ts';
+import type { Row } from '../../domain/fold/row.ts';
+import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/numbers/units.ts';
+import type { Calendar } from '../../domain/vocabulary/configuration.ts';
+import type { Settings } from '../../domain/vocabulary/settings.ts';
 import { windowsOver } from '../calendar.ts';
 import { ofPatient, placeOf } from '../calendar-view.ts';
 import { gathered } from './bucket-points.ts';

@@ -2,7 +2,7 @@
 import type Database from 'better-sqlite3';
 import { accessStream } from '../../audit/access.ts';
 import type { Client } from '../../audit/chain.ts';
-import type { Reference } from '../../domain/entry.ts';
+import type { Reference } from '../../domain/vocabulary/entry.ts';
 import type { OwnEntry, WrittenEntry } from './own-entries.ts';
 
 /** Writes one, inside the transaction of its group. */

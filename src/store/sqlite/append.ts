@@ -1,7 +1,7 @@
 /** One unit of entries into the ledger, inside the transaction of its group. */
 import type Database from 'better-sqlite3';
 import { genesis } from '../../audit/chain.ts';
-import type { Subject } from '../../domain/book.ts';
+import type { Subject } from '../../domain/book/book.ts';
 import {
   type AppendOutcome,
   type AppendRequest,

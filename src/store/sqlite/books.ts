@@ -1,12 +1,12 @@
 /** The books in memory: read from the ledger when first needed, dropped when in doubt. */
 import type Database from 'better-sqlite3';
 import { readStreamBody } from '../../audit/entry-text.ts';
-import { type Book, openBooks, type Subject } from '../../domain/book.ts';
-import { patientKey } from '../../domain/drain.ts';
-import type { Entry, EntryBody } from '../../domain/entry.ts';
-import { parseInstant } from '../../domain/instant.ts';
-import type { IssueStatus } from '../../domain/issue.ts';
-import type { Policy } from '../../domain/policy.ts';
+import type { Policy } from '../../domain/advisories/policy.ts';
+import { type Book, openBooks, type Subject } from '../../domain/book/book.ts';
+import type { IssueStatus } from '../../domain/facts/issue.ts';
+import { patientKey } from '../../domain/fold/drain.ts';
+import { parseInstant } from '../../domain/numbers/instant.ts';
+import type { Entry, EntryBody } from '../../domain/vocabulary/entry.ts';
 import { INTERIM } from '../port.ts';
 
 export interface LedgerRow {

@@ -1,9 +1,9 @@
 /** Where devices are, in memory and on disk: read from the ledger when first needed, dropped when in doubt. */
 import type Database from 'better-sqlite3';
 import { readDeviceBody } from '../../audit/entry-text.ts';
-import { type Chain, chainAfter } from '../../domain/chains.ts';
-import { type DeviceBook, UNKNOWN_DEVICE } from '../../domain/device.ts';
-import { deviceAfter } from '../../domain/device-after.ts';
+import { type DeviceBook, UNKNOWN_DEVICE } from '../../domain/devices/device.ts';
+import { deviceAfter } from '../../domain/devices/device-after.ts';
+import { type Chain, chainAfter } from '../../domain/fold/chains.ts';
 import { type DeviceLook, type DeviceWrites, deviceStream, type RoutedChain } from '../device-port.ts';
 import { createPatientReader } from './accesses.ts';
 import { type LedgerRow, toEntry } from './books.ts';

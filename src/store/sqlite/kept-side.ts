@@ -1,9 +1,9 @@
 /** What is kept beside the ledger: the sums of drains whose books left memory, and rows of the overview. */
 import type Database from 'better-sqlite3';
-import type { Book } from '../../domain/book.ts';
-import { A_DAY, sumsOf, WEEKS } from '../../domain/drain-sums.ts';
-import type { Policy } from '../../domain/policy.ts';
-import { readSums, writeSums } from '../../domain/sums-text.ts';
+import type { Policy } from '../../domain/advisories/policy.ts';
+import type { Book } from '../../domain/book/book.ts';
+import { A_DAY, sumsOf, WEEKS } from '../../domain/book/drain-sums.ts';
+import { readSums, writeSums } from '../../domain/book/sums-text.ts';
 import type { KeptStore } from '../kept-port.ts';
 import type { BookShelf } from './books.ts';
 import { createFooting } from './footing.ts';

@@ -2,7 +2,7 @@
 import type Database from 'better-sqlite3';
 import { ARCHIVED_TYPE, RETENTION } from '../../audit/archived.ts';
 import type { Head } from '../../audit/merkle.ts';
-import type { Author } from '../../domain/entry.ts';
+import type { Author } from '../../domain/vocabulary/entry.ts';
 import type { Notice, StoredNotice } from '../log-port.ts';
 import { recordedAtOf } from './log-end.ts';
 import type { OwnEntry, WrittenEntry } from './own-entries.ts';

@@ -1,4 +1,4 @@
-import type { Policy } from '../../domain/policy.ts';
+import type { Policy } from '../../domain/advisories/policy.ts';
 import type { CommitListener, Store } from '../port.ts';
 import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';

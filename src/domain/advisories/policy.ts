@@ -1,0 +1,59 @@
+/** What local policy has in force: how values are derived, which rules are run, and how its calendar cuts time. */
+
+import type { Span } from '../fold/interval.ts';
+import { type EpochMs, epochMs } from '../numbers/units.ts';
+import type { CalendarKind } from '../vocabulary/fact.ts';
+import type { Rule, RuleTable } from '../vocabulary/rule.ts';
+import type { Settings } from '../vocabulary/settings.ts';
+
+/** A clock hour, shift or fluid-balance day of a zone, as moments. */
+export interface CalendarSpan extends Span {
+  readonly kind: CalendarKind;
+  /** IANA name. */
+  readonly zone: string;
+}
+
+/** A rule table, and from when on it holds; the first holds for all time before it as well. */
+export interface TableInForce {
+  readonly from: EpochMs;
+  readonly table: RuleTable;
+}
+
+/** One rule through all tables: null where a table has it switched off or lacks it. */
+export interface RuleThroughTime {
+  readonly id: string;
+  /** The row as it is now, else as it last was. */
+  readonly newest: Rule;
+  readonly phases: readonly { readonly from: EpochMs; readonly rule: Rule | null }[];
+}
+
+export interface Policy {
+  readonly settings: Settings;
+  readonly rules: readonly RuleThroughTime[];
+  /** The windows that hold a moment of a span, both its ends included, in order of kind, then time. */
+  windowsOver(over: Span): readonly CalendarSpan[];
+  /** A short stable name for a text, fit for an id. */
+  nameOf(text: string): string;
+}
+
+/** @param tables in order of time, at least one */
+export function rulesThroughTime(tables: readonly TableInForce[]): readonly RuleThroughTime[] {
+  const ids = new Set(tables.toReversed().flatMap(({ table }) => table.rules.map(({ id }) => id)));
+  return [...ids].flatMap((id) => {
+    const rows = tables.map(({ from, table }) => ({ from, row: table.rules.find((row) => row.id === id) }));
+    const newest = rows.findLast(({ row }) => row !== undefined)?.row;
+    if (newest === undefined || rows.every(({ row }) => row?.on !== true)) return [];
+    const phases = rows.map(({ from, row }) => ({ from, rule: row?.on === true ? row : null }));
+    return { id, newest, phases };
+  });
+}
+
+/** The phase that holds at a moment: the newest that has begun, before all of them the first. */
+export function phaseAt<T extends { readonly from: EpochMs }>(phases: readonly T[], at: EpochMs): T {
+  const [first] = phases;
+  const phase = phases.findLast(({ from }) => from <= at) ?? first;
+  if (phase === undefined) throw new RangeError('nothing was ever in force');
+  return phase;
+}
+
+export const ALWAYS: EpochMs = epochMs(-Infinity);

@@ -1,0 +1,86 @@
+/** What a level that ends an interval gives: row, rates, cumulative sum and windows, as of that level. */
+
+import { microlitres } from '../numbers/units.ts';
+import type { Circumstances } from './circumstances.ts';
+import type { Interval } from './interval.ts';
+import { rateOf } from './rate.ts';
+import type { Cumulative, Volumes } from './row.ts';
+import type { FoldState } from './state.ts';
+import { intervalSums } from './sums.ts';
+import {
+  expanded,
+  intervalUncertainty,
+  NO_VARIANCE,
+  type VarianceSum,
+  varianceOf,
+  withVariance,
+} from './uncertainty.ts';
+import { trailingWindow } from './windows.ts';
+
+/** @param state after the interval was added */
+export function volumesAt(state: FoldState, interval: Interval, circumstances: Circumstances): Volumes {
+  const { settings } = circumstances;
+  const since = merged(state.sinceReading);
+  const uncertainty = {
+    interval: intervalUncertainty(interval),
+    since_reading: expanded(varianceOf(state.sinceReading.reduce(withInterval, NO_VARIANCE))),
+    cumulative: expanded(varianceOf(intervalSums(state.intervals).variance)),
+  };
+  const rate = rateOf(interval, uncertainty.interval, circumstances);
+  return {
+    interval,
+    rate,
+    since_reading: since,
+    uncertainty,
+    since_reading_rate: since === interval ? rate : rateOf(since, uncertainty.since_reading, circumstances),
+    cumulative: cumulativeOf(state),
+    // Worked out when looked at: a fold passes most rows without a look, and kept they would outweigh all else.
+    get windows() {
+      return settings.trailing_hours.flatMap(
+        (hours) => trailingWindow(state, interval.to, hours, settings) ?? [],
+      );
+    },
+  };
+}
+
+function cumulativeOf(state: FoldState): Cumulative {
+  const { drained, sampled, instilled, suspect } = intervalSums(state.intervals);
+  if (state.measuredFrom === null)
+    throw new Error('a cumulative sum was asked for before any interval ended');
+  return {
+    from: state.measuredFrom.ms,
+    from_text: state.measuredFrom.text,
+    drained: microlitres(drained),
+    sampled: microlitres(sampled),
+    instilled: microlitres(instilled),
+    net: microlitres(drained + sampled - instilled),
+    suspect: microlitres(suspect),
+    reasons: state.incomplete,
+  };
+}
+
+const withInterval = (sum: VarianceSum, { risesFrom, to }: Interval): VarianceSum =>
+  risesFrom === null ? sum : withVariance(sum, risesFrom, to);
+
+/** Intervals that follow one another, as one: unknown if any is unknown, a lower bound if any is one. */
+function merged(intervals: readonly Interval[]): Interval {
+  const [first] = intervals;
+  const last = intervals.at(-1);
+  if (first === undefined || last === undefined) throw new Error('no interval to merge');
+  if (first === last) return first;
+  const vague = intervals.find((i) => i.drained === null) ?? intervals.find((i) => i.status === 'at-least');
+  const sum = (part: (i: Interval) => number) =>
+    microlitres(intervals.reduce((total, i) => total + part(i), 0));
+  return {
+    from: first.from,
+    to: last.to,
+    status: vague?.status ?? 'measured',
+    reason: vague?.reason ?? null,
+    risesFrom: first.risesFrom,
+    suspect: intervals.some((i) => i.suspect),
+    drained: vague?.drained === null ? null : sum((i) => i.drained ?? 0),
+    sampled: sum((i) => i.sampled),
+    instilled: sum((i) => i.instilled),
+    clamped: intervals.flatMap((i) => i.clamped),
+  };
+}

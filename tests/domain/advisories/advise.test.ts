@@ -1,0 +1,250 @@
+/** What rules find in stories of one patient: sums, numbers, episodes. */
+import { describe, expect, it } from 'vitest';
+import {
+  adviceOn,
+  asDrain,
+  episodesIn,
+  hourly,
+  raisedValue,
+  reasonsIn,
+  ruleCalled,
+  tableOf,
+} from '../../support/advice.ts';
+import {
+  at,
+  corrected,
+  dec,
+  level,
+  placed,
+  says,
+  setUp,
+  type Told,
+  voided,
+} from '../../support/drain-script.ts';
+
+const PATIENT = { patient: { reference: 'Patient/1' } };
+const TRAUMA = { indication: 'trauma' };
+const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
+const ALL_TUBES = tableOf({
+  ...ruleCalled('atls-ongoing'),
+  id: 'all-200',
+  basis: 'all-tubes',
+  sites: null,
+});
+
+describe('all tubes of a patient', () => {
+  const left = hourly([110, 110], TRAUMA);
+  const right = hourly([110, 110], { ...TRAUMA, site: 'pleural-right' });
+  const both = [...asDrain('left', left), ...asDrain('right', right)];
+
+  it('are summed for a rule on all tubes: 110 mL/h each is 220 mL/h, above 200', () => {
+    const [found, ...others] = adviceOn(both, ALL_TUBES).episodes;
+    expect(others).toEqual([]);
+    expect(found).toMatchObject({
+      id: 'all-200.p1.20260301T100000Z',
+      drains: ['left', 'right'],
+      raised: { crossed: true, at_text: at('10:00') },
+    });
+    expect(found === undefined ? null : raisedValue(found)).toBe(220);
+  });
+
+  it('are not summed for a rule on one tube', () => {
+    expect(adviceOn(both, tableOf(ruleCalled('atls-ongoing'))).episodes).toEqual([]);
+  });
+
+  it('are summed at the last time that all of them have closed', () => {
+    const late = both.filter(({ key }) => key !== 'right-h2');
+    expect(adviceOn(late, ALL_TUBES)).toMatchObject({ episodes: [], not_assessable: [] });
+    expect(adviceOn([...late, ...both.slice(-1)], ALL_TUBES).episodes).toHaveLength(1);
+  });
+
+  it('may be more than are known where no patient is linked: then a sum below proves nothing', () => {
+    const unlinked = hourly([110, 110], { ...TRAUMA, patient: undefined });
+    expect(adviceOn(unlinked, ALL_TUBES).not_assessable).toMatchObject([{ reason: 'patient-not-linked' }]);
+    const bleeding = hourly([210, 220], { ...TRAUMA, patient: undefined });
+    expect(adviceOn(bleeding, ALL_TUBES).episodes).toMatchObject([{ raised: { at_least: true } }]);
+  });
+
+  it('have drained for as long as the first of them is in', () => {
+    const later = [
+      placed('09:30', { ...PATIENT, ...TRAUMA, site: 'pleural-right' }),
+      setUp('09:30', 0),
+      level('a', '10:00', 5),
+    ];
+    const story = [...asDrain('left', hourly([210, 220], TRAUMA)), ...asDrain('right', later)];
+    expect(adviceOn(story, ALL_TUBES).episodes).toMatchObject([{ raised: { at_text: at('10:00') } }]);
+  });
+
+  it('that were out before another went in are another stay', () => {
+    const first = [...asDrain('left', left), ...asDrain('left', [says('out', '10:30', 'removed', {})])];
+    const bleeding = hourly([210, 220], { ...TRAUMA, site: 'pleural-right' });
+    const again = asDrain('right', bleeding).map((told) => ({ ...told, time: `+1 ${told.time.slice(-5)}` }));
+    expect(adviceOn([...first, ...again], ALL_TUBES).episodes).toMatchObject([{ drains: ['right'] }]);
+  });
+});
+
+describe('facts stated with several drains of a patient', () => {
+  const two = (a: object, b: object, volumes = [320]) => [
+    ...asDrain('left', hourly(volumes, { ...HEART, ...a })),
+    ...asDrain('right', hourly([20], { ...HEART, site: 'mediastinal', ...b })),
+  ];
+  const RULE = 'michelson-hour-1';
+
+  it('with one of them hold for the patient', () => {
+    const bare = { population: undefined, indication: undefined, chest_closed_at: undefined };
+    const [found] = episodesIn(two({}, bare), RULE);
+    expect(found === undefined ? null : raisedValue(found)).toBe(340);
+  });
+
+  it('that differ leave open which holds', () => {
+    const later = { chest_closed_at: at('08:10') };
+    expect(reasonsIn(two({}, later), RULE)).toEqual(['chest-closure-differs']);
+    const child = { population: 'paediatric' };
+    expect(reasonsIn(two({}, child), RULE)).toEqual(['population-differs']);
+  });
+
+  it('a drain that is in for something else is not summed', () => {
+    const [found] = episodesIn(two({}, { indication: 'effusion' }), RULE);
+    expect(found === undefined ? null : raisedValue(found)).toBe(320);
+  });
+
+  it('one that went in later drained nothing before: the sum is whole', () => {
+    const later = [placed('08:30', { ...PATIENT, ...HEART }), setUp('08:30', 0), level('a', '09:00', 20)];
+    const story = [...asDrain('left', hourly([100], HEART)), ...asDrain('right', later)];
+    expect(reasonsIn(story, RULE)).toEqual([]);
+  });
+
+  it('one that is out goes on counting for what it drained, and ends nothing alone', () => {
+    const out = asDrain('right', [says('out', '09:00', 'removed', {})]);
+    const story = [...two({}, {}, [290]), ...out];
+    expect(episodesIn(story, RULE)).toMatchObject([{ raised: { at_text: at('09:00') }, ended_at: null }]);
+    const both = [...story, ...asDrain('left', [says('out', '09:30', 'removed', {})])];
+    expect(episodesIn(both, RULE)).toMatchObject([{ ended_at: at('09:30') }]);
+  });
+});
+
+describe('numbers', () => {
+  it('add up unrounded: 96 intervals of 0.04 mL are 3.84 mL', () => {
+    const quarter = (n: number): Told =>
+      level(`q${n}`, `+${Math.floor((8 * 4 + n) / 96)} ${clock(8 * 4 + n)}`, ((n * 4) / 100).toFixed(2));
+    const story = [
+      placed('08:00', PATIENT),
+      setUp('08:00', 0),
+      ...Array.from({ length: 96 }, (_, n) => quarter(n + 1)),
+    ];
+    const rule = (threshold: string, operator: '>' | '>=') =>
+      tableOf({ ...ruleCalled('east-24h'), id: 'small', threshold: dec(threshold), operator });
+    expect(episodesIn(story, 'small', rule('3.84', '>=')).at(-1)?.peak.crossed).toBe(true);
+    expect(episodesIn(story, 'small', rule('3.84', '>')).at(-1)?.peak.crossed).toBe(false);
+    expect(adviceOn(story, tableOf(ruleCalled('east-24h')))).toMatchObject({
+      episodes: [],
+      not_assessable: [],
+    });
+  });
+
+  it('closer to the threshold than reading error are raised and marked so, either way', () => {
+    // Marks of 5 mL: U = 2 x sqrt(2 x 25 / 12) = 4.08 mL (JCGM 100:2008).
+    const read = (ml: number) => [
+      placed('08:00', { ...PATIENT, ...HEART }),
+      setUp('08:00', 0),
+      level('h1', '09:00', ml),
+    ];
+    const found = (ml: number) => episodesIn(read(ml), 'michelson-hour-1')[0]?.raised;
+    expect(found(295)).toBeUndefined();
+    expect(found(298)).toMatchObject({ crossed: false, within_uncertainty: true });
+    expect(found(303)).toMatchObject({ crossed: true, within_uncertainty: true });
+    expect(found(305)).toMatchObject({ crossed: true, within_uncertainty: false });
+    expect(found(305)?.uncertainty).toBeCloseTo(4.082, 3);
+  });
+
+  it('of several hours are crossed only if every hour is: 200 and 300 mL/h, above 200', () => {
+    expect(episodesIn(hourly([300, 200], TRAUMA), 'atls-ongoing')).toMatchObject([
+      { raised: { crossed: false, within_uncertainty: true } },
+    ]);
+  });
+
+  it('without graduations are never said to be surely below', () => {
+    const story = [
+      placed('08:00', { ...PATIENT, ...HEART }),
+      level('h0', '08:00', 0),
+      level('h1', '09:00', 250),
+    ];
+    expect(reasonsIn(story, 'michelson-hour-1')).toEqual(['uncertainty-not-known']);
+    const over = [...story.slice(0, 2), level('h1', '09:00', 350)];
+    expect(episodesIn(over, 'michelson-hour-1')).toMatchObject([
+      { raised: { crossed: true, within_uncertainty: true, uncertainty: null } },
+    ]);
+  });
+});
+
+const clock = (quarters: number): string =>
+  `${String(Math.floor(quarters / 4) % 24).padStart(2, '0')}:${String((quarters % 4) * 15).padStart(2, '0')}`;
+
+describe('episodes', () => {
+  const ID = 'michelson-hour-1.p1.20260301T090000Z';
+  const seen = says('review', '09:30', 'reviewed', { advisory: ID, words: 'seen, ward round' });
+  const story = [...hourly([320], HEART), seen];
+
+  it('say who has seen them, when and with which words', () => {
+    expect(episodesIn(story, 'michelson-hour-1')).toMatchObject([
+      {
+        id: ID,
+        reviews: [
+          {
+            words: 'seen, ward round',
+            author: { reference: 'Practitioner/n1' },
+            at_text: at('09:30'),
+            entry: 'review',
+          },
+        ],
+      },
+    ]);
+    expect(adviceOn(story).reviews_of_none).toEqual([]);
+  });
+
+  it('that a correction removes are gone, and their reviews are told', () => {
+    const misread = [...story, corrected('fix', 'h1', level('h1', '09:00', 230))];
+    expect(episodesIn(misread, 'michelson-hour-1')).toEqual([]);
+    expect(adviceOn(misread).reviews_of_none).toMatchObject([{ advisory: ID, words: 'seen, ward round' }]);
+    expect(adviceOn([...story, voided('no', 'h1')]).reviews_of_none).toHaveLength(1);
+  });
+
+  it('end at the first level that is surely below, and begin anew', () => {
+    const found = episodesIn(hourly([10, 10, 160, 160, 20, 170], HEART), 'michelson-later');
+    expect(found).toMatchObject([
+      { raised: { at_text: at('11:00') }, newest: { at_text: at('12:00') }, ended_at: at('13:00') },
+      { raised: { at_text: at('14:00') }, ended_at: null },
+    ]);
+  });
+
+  it('do not begin after the stretch (Christensen 2012: within the first 6 h)', () => {
+    expect(episodesIn(hourly([10, 10, 10, 10, 10, 250], HEART), 'christensen-1h')).toHaveLength(1);
+    expect(episodesIn(hourly([10, 10, 10, 10, 10, 10, 250], HEART), 'christensen-1h')).toEqual([]);
+  });
+
+  it('of a stretch take nothing from before it: 290 mL in hour 1 are not of hour 2', () => {
+    const story = [...hourly([290], HEART), level('b', '09:10', 320), level('c', '10:10', 400)];
+    expect(episodesIn(story, 'michelson-hour-2')).toEqual([]);
+    const more = [...story.slice(0, -1), level('c', '10:10', 660)];
+    // 30 mL by 09:10, then 340 in the hour to 10:10, of which 50 of 60 minutes: 30 + 283.3.
+    const [found] = episodesIn(more, 'michelson-hour-2');
+    expect(found === undefined ? null : raisedValue(found)).toBeCloseTo(313.333, 3);
+  });
+
+  it('of a stretch end at the first level after it', () => {
+    expect(episodesIn(hourly([320, 10], HEART), 'michelson-hour-1')).toMatchObject([
+      { ended_at: at('10:00') },
+    ]);
+  });
+
+  it('end when the drain is out', () => {
+    const out = [...story, says('out', '09:45', 'removed', {})];
+    expect(episodesIn(out, 'michelson-hour-1')).toMatchObject([{ ended_at: at('09:45') }]);
+  });
+
+  it('do not depend on the order in which entries come', () => {
+    const [first, ...rest] = story;
+    if (first === undefined) throw new Error('no story');
+    expect(adviceOn([first, ...rest.reverse()])).toEqual(adviceOn(story));
+  });
+});

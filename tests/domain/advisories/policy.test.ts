@@ -1,0 +1,94 @@
+/** A change of the rule table counts from its own time: what was judged before it stays as it was. */
+import { describe, expect, it } from 'vitest';
+import { advise } from '../../../src/domain/book/advise.ts';
+import { type EpochMs, epochMs } from '../../../src/domain/numbers/units.ts';
+import type { Rule } from '../../../src/domain/vocabulary/rule.ts';
+import { DEFAULT_SETTINGS } from '../../../src/domain/vocabulary/settings.ts';
+import { createPolicy } from '../../../src/record/policy.ts';
+import { hourly, raisedValue, ruleCalled, tableOf } from '../../support/advice.ts';
+import { at, tell } from '../../support/drain-script.ts';
+import { UTC_CALENDAR } from '../../support/policy.ts';
+
+const ms = (time: string): EpochMs => epochMs(Date.parse(at(time)));
+const ROW = ruleCalled('atls-ongoing');
+const row = (more: Partial<Rule>): Rule => ({ ...ROW, ...more }) as Rule;
+
+/** 250 mL in each of six hours from 08:00; the source prints 200 mL/h. */
+const STORY = hourly([250, 250, 250, 250, 250, 250], { indication: 'trauma' });
+
+function episodes(second: readonly Rule[], from: string) {
+  const policy = createPolicy(
+    DEFAULT_SETTINGS,
+    [
+      { from: ms('07:00'), table: tableOf(ROW) },
+      { from: ms(from), table: tableOf(...second) },
+    ],
+    [{ from: ms('07:00'), calendar: UTC_CALENDAR }],
+  );
+  const { subject } = tell(STORY, new Map(), policy);
+  return advise([...subject.values()], policy.rules).episodes;
+}
+
+describe('a rule table that follows another', () => {
+  it('with the same row goes on with what stood', () => {
+    expect(episodes([ROW], '12:00')).toMatchObject([{ raised: { at_text: at('10:00') }, ended_at: null }]);
+  });
+
+  it('that switches a row off, or lacks it, ends what stood at the first level under it', () => {
+    const ended = [{ raised: { at_text: at('10:00') }, ended_at: at('12:00') }];
+    expect(episodes([row({ on: false })], '11:30')).toMatchObject(ended);
+    expect(episodes([], '12:00')).toMatchObject(ended);
+  });
+
+  it('that switches a row on raises from its own time, not before it', () => {
+    const policy = createPolicy(
+      DEFAULT_SETTINGS,
+      [
+        { from: ms('07:00'), table: tableOf() },
+        { from: ms('12:30'), table: tableOf(ROW) },
+      ],
+      [{ from: ms('07:00'), calendar: UTC_CALENDAR }],
+    );
+    const { subject } = tell(STORY, new Map(), policy);
+    const found = advise([...subject.values()], policy.rules).episodes;
+    expect(found).toMatchObject([{ raised: { at_text: at('13:00') } }]);
+    expect(found.map(raisedValue)).toEqual([250]);
+  });
+
+  it('that raises the number ends what no longer crosses, and keeps the row under which it was raised', () => {
+    const higher = row({ threshold: { ...ROW.threshold, thousandths: 300_000 } as Rule['threshold'] });
+    expect(episodes([higher], '12:00')).toMatchObject([
+      { rule: { threshold: ROW.threshold }, ended_at: at('12:00') },
+    ]);
+  });
+
+  it('holds before its time as well where it is the first', () => {
+    const policy = createPolicy(
+      DEFAULT_SETTINGS,
+      [{ from: ms('+1 08:00'), table: tableOf(ROW) }],
+      [{ from: ms('+1 08:00'), calendar: UTC_CALENDAR }],
+    );
+    const { subject } = tell(STORY, new Map(), policy);
+    expect(advise([...subject.values()], policy.rules).episodes).toHaveLength(1);
+  });
+});
+
+describe('a calendar that follows another', () => {
+  const policy = createPolicy(
+    DEFAULT_SETTINGS,
+    [{ from: ms('07:00'), table: tableOf() }],
+    [
+      { from: ms('07:00'), calendar: { ...UTC_CALENDAR, shiftStarts: [420] } },
+      { from: ms('+1 12:00'), calendar: { zone: 'Europe/Berlin', dayStart: 360, shiftStarts: [360] } },
+    ],
+  );
+
+  it('cuts the windows that begin under it; those that began before run to their end', () => {
+    const over = { from: ms('+1 08:00'), to: ms('+2 08:00') };
+    const days = policy.windowsOver(over).filter(({ kind }) => kind === 'day');
+    expect(days.map(({ from, to, zone }) => [from, to, zone])).toEqual([
+      [ms('+1 07:00'), ms('+2 07:00'), 'UTC'],
+      [ms('+2 05:00'), ms('+3 05:00'), 'Europe/Berlin'],
+    ]);
+  });
+});

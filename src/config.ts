@@ -2,19 +2,25 @@
 import { isIP } from 'node:net';
 import { z } from 'zod';
 import { isLoopback } from './auth/loopback.ts';
+import {
+  ConfigError,
+  type Environment,
+  issueTexts,
+  type LedgerConfig,
+  ledgerOf,
+  ledgerSettings,
+  path,
+  tokenFaults,
+  url,
+} from './configuration/ledger.ts';
 import { retentionDays } from './configuration/retention.ts';
 import { ceilingS, readTargets, TargetsError, targetAt } from './configuration/targets.ts';
 import { categoryList, snomedSwitch } from './configuration/terminology.ts';
 import { minutesOf, TIME_OF_DAY, timeOfDay } from './configuration/time-of-day.ts';
 import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/vocabulary/configuration.ts';
-import type { ProofConfig } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
 
-const url = z
-  .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
-  .transform((text) => text.replace(/\/+$/, ''));
-const path = z.string().min(1).optional();
 const addressList = z
   .string()
   .transform((text) => (text === '' ? [] : text.split(',')))
@@ -24,10 +30,7 @@ const addressList = z
   .prefault('');
 
 const environment = z.object({
-  DRAINLEDGER_DATABASE: z.string({ error: 'is missing: send the path of the SQLite file' }).min(1),
-  DRAINLEDGER_ORIGIN: z
-    .string({ error: 'is missing: name this log for ever, such as drains.ward.example' })
-    .regex(/^[A-Za-z0-9.\-/]{3,100}$/, { error: 'is no name: 3 to 100 of A-Z a-z 0-9 . - /' }),
+  ...ledgerSettings,
   DRAINLEDGER_ACCESS: z.string().min(1).optional(),
   DRAINLEDGER_DEVELOPMENT: z.enum(['yes'], { error: "can only be 'yes'" }).optional(),
   DRAINLEDGER_HOST: z.string().min(1).default('127.0.0.1'),
@@ -52,10 +55,6 @@ const environment = z.object({
   DRAINLEDGER_RULES: path,
   DRAINLEDGER_HL7V2: path,
   DRAINLEDGER_MLLP: path,
-  DRAINLEDGER_CHECKPOINT_KEY: path,
-  DRAINLEDGER_HEAD_FILE: path,
-  DRAINLEDGER_ESCROW_FILE: path,
-  DRAINLEDGER_ESCROW_URL: url.optional(),
   DRAINLEDGER_EHR_URL: url
     .refine((text) => !URL.canParse(text) || isLoopback(new URL(text).hostname), {
       error: 'is not on this machine: name it in the file of DRAINLEDGER_TARGETS, with how it is authorized',
@@ -88,13 +87,6 @@ const environment = z.object({
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
-/** The ledger and what vouches for it: all that the command line needs to know of the environment. */
-export interface LedgerConfig {
-  readonly database: string;
-  readonly origin: string;
-  readonly proof: ProofConfig;
-}
-
 export interface Config extends LedgerConfig {
   /** Who may come in; null in development, where everybody may. */
   readonly accessFile: string | null;
@@ -120,11 +112,6 @@ export interface Config extends LedgerConfig {
   readonly logLevel: string;
 }
 
-/** Everything that is wrong with the environment, a line each. */
-export class ConfigError extends Error {}
-
-type Environment = Readonly<Record<string, string | undefined>>;
-
 /** Without a word about who may come in nobody is served; where everybody may, nobody comes from elsewhere. */
 function accessFaults(env: Environment): readonly string[] {
   const {
@@ -143,40 +130,11 @@ function accessFaults(env: Environment): readonly string[] {
   return [];
 }
 
-const ledger = environment.pick({
-  DRAINLEDGER_DATABASE: true,
-  DRAINLEDGER_ORIGIN: true,
-  DRAINLEDGER_CHECKPOINT_KEY: true,
-  DRAINLEDGER_HEAD_FILE: true,
-  DRAINLEDGER_ESCROW_FILE: true,
-  DRAINLEDGER_ESCROW_URL: true,
-});
-
-/** @throws {ConfigError} listing all faults of these settings */
-export function readLedgerConfig(env: Environment): LedgerConfig {
-  const parsed = ledger.safeParse(env);
-  if (!parsed.success) throw new ConfigError(issueTexts(parsed.error).join('\n'));
-  return ledgerOf(parsed.data);
-}
-
-const issueTexts = (error: z.ZodError | undefined): string[] =>
-  (error?.issues ?? []).map((issue) => `${issue.path.join('.')} ${issue.message}`);
-
-const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
-  database: e.DRAINLEDGER_DATABASE,
-  origin: e.DRAINLEDGER_ORIGIN,
-  proof: {
-    keyFile: e.DRAINLEDGER_CHECKPOINT_KEY,
-    headFile: e.DRAINLEDGER_HEAD_FILE,
-    escrowFile: e.DRAINLEDGER_ESCROW_FILE,
-    escrowUrl: e.DRAINLEDGER_ESCROW_URL,
-  },
-});
-
 /** Settings that mean nothing without another. */
 const NEEDS = [
   ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
   ['DRAINLEDGER_ESCROW_URL', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
+  ['DRAINLEDGER_ESCROW_TOKEN_FILE', 'DRAINLEDGER_ESCROW_URL', 'the token is shown to nobody else'],
   ['DRAINLEDGER_MLLP', 'DRAINLEDGER_HL7V2', 'without it no message can be read'],
 ] as const;
 
@@ -190,7 +148,7 @@ export function readConfig(env: Environment): Config {
   for (const [name, needed, why] of NEEDS) {
     if (env[name] !== undefined && env[needed] === undefined) faults.push(`${name} needs ${needed}: ${why}`);
   }
-  faults.push(...issueTexts(parsed.error), ...accessFaults(env));
+  faults.push(...issueTexts(parsed.error), ...accessFaults(env), ...tokenFaults(env));
   const targets = targetsIn(env);
   if ('faults' in targets) faults.push(...targets.faults);
   if (!parsed.success || 'faults' in targets || faults.length > 0) throw new ConfigError(faults.join('\n'));

@@ -1,6 +1,7 @@
 /** The service as a process: `npm start`. */
 import { pino } from 'pino';
-import { ConfigError, readConfig } from './config.ts';
+import { readConfig } from './config.ts';
+import { ConfigError } from './configuration/ledger.ts';
 import { startService } from './service.ts';
 
 async function main(): Promise<void> {

@@ -4,18 +4,13 @@ import { originOf, rawPublicKey, readCheckpoint, writeVerifierKey } from './audi
 import { readKeyFile } from './audit/key-file.ts';
 import { readKeys, restoresOf, writeFirstKey } from './audit/notices.ts';
 import { type Doubt, doubtsOf, type KeptHead } from './audit/standing.ts';
+import type { ProofConfig } from './configuration/ledger.ts';
+import { tokenFromFile } from './delivery/auth/authorizer.ts';
 import { startCheckpointing } from './escrow/checkpointing.ts';
 import { readEscrowFile } from './escrow/escrow-file.ts';
 import { readHeadFile } from './escrow/head-file.ts';
 import { type FeedLog, fileSink, headSink, httpSink, type SinkState } from './escrow/sinks.ts';
 import type { Store } from './store/port.ts';
-
-export interface ProofConfig {
-  readonly keyFile: string | undefined;
-  readonly headFile: string | undefined;
-  readonly escrowFile: string | undefined;
-  readonly escrowUrl: string | undefined;
-}
 
 /** Heads of the log that are kept outside its tree, newest of each place. */
 function keptHeads({ log }: Pick<Store, 'log'>, { headFile, escrowFile }: ProofConfig): KeptHead[] {
@@ -48,9 +43,17 @@ export interface ProofLog extends FeedLog {
   warn(facts: object, message: string): void;
 }
 
+/** @throws {Error} where the file cannot be read now, which whoever starts the service can mend */
+function tokenOf({ escrowTokenFile: file }: ProofConfig): (() => string) | undefined {
+  if (file === undefined) return undefined;
+  const token = tokenFromFile(file);
+  token();
+  return token;
+}
+
 /**
  * Starts signing and telling. @param name of the log
- * @throws {Error} where the key cannot be read, or is not the one that the log names
+ * @throws {Error} where the key or the token cannot be read, or the key is not the one that the log names
  */
 export async function startProof(
   store: Store,
@@ -69,7 +72,7 @@ export async function startProof(
     sinks: [
       ...(headFile === undefined ? [] : [headSink(headFile)]),
       ...(escrowFile === undefined ? [] : [fileSink(escrowFile, Date.now)]),
-      ...(escrowUrl === undefined ? [] : [httpSink(escrowUrl)]),
+      ...(escrowUrl === undefined ? [] : [httpSink(escrowUrl, tokenOf(config))]),
     ],
     log,
     now: Date.now,

@@ -4,7 +4,7 @@ import { parseArgs } from 'node:util';
 import { rawPublicKey, writeVerifierKey } from '../audit/checkpoint.ts';
 import { makeKeyFile, readKeyFile } from '../audit/key-file.ts';
 import { readKeys, writeRotation } from '../audit/notices.ts';
-import { readLedgerConfig } from '../config.ts';
+import { readLedgerConfig } from '../configuration/ledger.ts';
 import { standingOf } from '../proof.ts';
 import { openLedger, personOf } from './open-ledger.ts';
 

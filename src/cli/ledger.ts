@@ -4,7 +4,7 @@ import { open } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { parseArgs } from 'node:util';
 import { writeRestored } from '../audit/notices.ts';
-import { readLedgerConfig } from '../config.ts';
+import { readLedgerConfig } from '../configuration/ledger.ts';
 import { syncFolder } from '../escrow/durable-file.ts';
 import { standingOf } from '../proof.ts';
 import { openReader } from '../store/sqlite/open.ts';

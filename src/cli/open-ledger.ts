@@ -1,5 +1,5 @@
 import { fileURLToPath } from 'node:url';
-import type { LedgerConfig } from '../config.ts';
+import type { LedgerConfig } from '../configuration/ledger.ts';
 import type { Author } from '../domain/vocabulary/entry.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';

@@ -22,13 +22,16 @@ export const fileSink = (file: string, now: () => number): Sink => ({
   take: (checkpoint) => appendToEscrow(file, checkpoint, new Date(now()).toISOString()),
 });
 
-/** POSTs the text; any 2xx means taken. */
-export const httpSink = (url: string): Sink => ({
+/** POSTs the text; any 2xx means taken. @param token that it shows, asked for each time as it may have been renewed */
+export const httpSink = (url: string, token?: () => string): Sink => ({
   name: `the receiver at ${new URL(url).host}`,
   async take(body) {
     const answer = await fetch(url, {
       method: 'POST',
-      headers: { 'content-type': 'text/plain; charset=utf-8' },
+      headers: {
+        'content-type': 'text/plain; charset=utf-8',
+        ...(token === undefined ? {} : { authorization: `Bearer ${token()}` }),
+      },
       body,
       redirect: 'error',
       signal: AbortSignal.timeout(HTTP_TIMEOUT_MS),

@@ -3,7 +3,8 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { ConfigError, readConfig } from '../../src/config.ts';
+import { readConfig } from '../../src/config.ts';
+import { ConfigError } from '../../src/configuration/ledger.ts';
 import { readTargets, targetAt } from '../../src/configuration/targets.ts';
 
 let folder: string;

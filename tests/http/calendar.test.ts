@@ -1,6 +1,7 @@
 /** Clock hours, shifts and fluid-balance days over the API, in a zone with summer time. */
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { ConfigError, readConfig } from '../../src/config.ts';
+import { readConfig } from '../../src/config.ts';
+import { ConfigError } from '../../src/configuration/ledger.ts';
 import { entry, level, placeDrain, setUp, type TestDrain, tell, voided } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 

@@ -188,6 +188,37 @@ describe('checkpoints are told', () => {
     }
   });
 
+  test('with the token of a file, read anew each time, which goes to no other host in the clear', async () => {
+    const file = join(folder, 'token');
+    const more = (url: string) => ({ DRAINLEDGER_ESCROW_URL: url, DRAINLEDGER_ESCROW_TOKEN_FILE: file });
+    await expect(start(more('http://siem.example/'))).rejects.toThrow(
+      'DRAINLEDGER_ESCROW_URL must be https: the token would go over the network in the clear',
+    );
+    await expect(start({ DRAINLEDGER_ESCROW_TOKEN_FILE: file })).rejects.toThrow(
+      'DRAINLEDGER_ESCROW_TOKEN_FILE needs DRAINLEDGER_ESCROW_URL',
+    );
+    await expect(start(more('http://127.0.0.1:9/'))).rejects.toThrow(file);
+    writeFileSync(file, 'old-token\n', { mode: 0o600 });
+    const shown: (string | undefined)[] = [];
+    const receiver = createServer((request, response) => {
+      shown.push(request.headers.authorization);
+      response.writeHead(request.headers.authorization === 'Bearer new-token' ? 204 : 401).end();
+      request.resume();
+    });
+    await new Promise<void>((resolve) => receiver.listen(0, '127.0.0.1', resolve));
+    try {
+      const service = await start(more(`http://127.0.0.1:${(receiver.address() as AddressInfo).port}/`));
+      await until(async () => shown.length > 0);
+      writeFileSync(file, 'new-token\n');
+      await until(async () => shown.at(-1) === 'Bearer new-token');
+      expect(shown[0]).toBe('Bearer old-token');
+      await until(async () => (await overview(service)).told.at(-1)?.failing_since === null);
+    } finally {
+      receiver.closeAllConnections();
+      receiver.close();
+    }
+  });
+
   test('only with a key: what is not signed proves nothing to others', async () => {
     const { DRAINLEDGER_CHECKPOINT_KEY: _key, ...keyless } = settings;
     settings = keyless;

@@ -1,6 +1,6 @@
 /** `audit-bundle --drain ID | --patient KEY | --from TIME --to TIME  --out FOLDER` */
 import { parseArgs } from 'node:util';
-import { readLedgerConfig } from '../../config.ts';
+import { readLedgerConfig } from '../../configuration/ledger.ts';
 import { openReader } from '../../store/sqlite/open.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from '../part-of-ledger.ts';
 import { progress } from '../progress.ts';

@@ -4,7 +4,7 @@ import type Database from 'better-sqlite3';
 import { type Archived, writeArchived } from '../../audit/archived.ts';
 import { logOf, readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
 import { readKeys } from '../../audit/notices.ts';
-import { readLedgerConfig } from '../../config.ts';
+import { readLedgerConfig } from '../../configuration/ledger.ts';
 import { type Retention, readRetention } from '../../configuration/retention.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
 import { standingOf } from '../../proof.ts';

@@ -292,7 +292,7 @@ const derivedIn = ({ store }: Ledger) =>
     });
   });
 
-/** What a receiver that took every issue in turn holds in the end, versions and dates of issue aside. */
+/** What a receiver that took every issue of drains in turn holds in the end, versions and dates of issue aside. */
 function recordOf(file: string): Readonly<Record<string, unknown>> {
   const db = new Database(file, { readonly: true });
   try {
@@ -303,6 +303,8 @@ function recordOf(file: string): Readonly<Record<string, unknown>> {
         const { meta: _meta, issued: _issued, status, ...rest } = JSON.parse(text);
         const name = `${rest.resourceType}/${rest.id}`;
         if (rest.resourceType === 'Provenance') continue;
+        // The registration itself, which a sender that knows no devices does not make.
+        if (rest.resourceType === 'Device' && rest.id.startsWith('registered.')) continue;
         if (status === 'entered-in-error') held.delete(name);
         else held.set(name, rest);
       }

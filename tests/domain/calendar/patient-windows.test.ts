@@ -8,7 +8,17 @@ import type { Span } from '../../../src/domain/fold/interval.ts';
 import { add, approximately, type Rational, rational } from '../../../src/domain/numbers/rational.ts';
 import { epochMs, HOUR_MS } from '../../../src/domain/numbers/units.ts';
 import { DEFAULT_SETTINGS } from '../../../src/domain/vocabulary/settings.ts';
-import { at, level, onDrain, placed, says, setUp, type Told, tell } from '../../support/drain-script.ts';
+import {
+  at,
+  instilled,
+  level,
+  onDrain,
+  placed,
+  says,
+  setUp,
+  type Told,
+  tell,
+} from '../../support/drain-script.ts';
 import { measuredDrain } from '../../support/measured-drains.ts';
 
 // A failure needs time to shrink to its smallest form.
@@ -52,6 +62,14 @@ describe('all drains of a patient', () => {
     // Four levels read to 5 mL, k = 2: 4.082 √2 mL.
     expect((window.sum?.uncertainty ?? 0) / 1000).toBeCloseTo(5.774, 3);
     expect(window).toMatchObject({ incomplete: [], preliminary: false });
+  });
+  it('count what was put in on any of them, and say where an edge was interpolated on one', () => {
+    const flushed = [...one, instilled('f', '09:00', 10), ...other(placed('08:00'), setUp('08:00', 0))];
+    const both = [...flushed, ...other(instilled('f', '09:00', 20), level('a', '10:00', 45))];
+    const whole = together(both, '08:00', '10:00').sum;
+    expect([whole?.instilled, whole?.interpolated]).toEqual([30_000, false]);
+    expect(mlOf(whole)).toBe(145);
+    expect(together(two, '08:00', '09:00').sum?.interpolated).toBe(true);
   });
   it('are a lower bound while one is incomplete, which is named with its reasons', () => {
     const open = [...one, ...other(placed('08:00'), setUp('08:00', 0), level('a', '09:00', 45))];

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Item } from '../../../src/domain/fold/chains.ts';
-import { patientKey } from '../../../src/domain/fold/drain.ts';
+import { isSamePatient, patientKey } from '../../../src/domain/fold/drain.ts';
 import { compareItems } from '../../../src/domain/fold/order.ts';
 import { epochMs } from '../../../src/domain/numbers/units.ts';
 import type { Statement } from '../../../src/domain/vocabulary/entry.ts';
@@ -161,5 +161,28 @@ describe('the order of what is charted at one minute', () => {
     const story = [placed(), setUp('08:00', 0), ...events, level('a', '10:00', 10)];
     expect(rowsOf(story).map(({ item }) => item.id)).toEqual(['placed', 'set-up', 'k0', 'k1', 'a']);
     expect(rowOf(story, 'a').volumes?.interval.clamped).toEqual([]);
+  });
+});
+
+describe('two names of a patient', () => {
+  const mrn = (value: string, system = 'urn:example:mrn') => ({ identifier: { system, value } });
+  it.each([
+    ['the same reference', { reference: 'Patient/1' }, { reference: 'Patient/1' }, true],
+    ['another reference', { reference: 'Patient/1' }, { reference: 'Patient/2' }, false],
+    [
+      'another reference, whatever else',
+      { reference: 'Patient/1', ...mrn('7') },
+      { reference: 'Patient/2', ...mrn('7') },
+      false,
+    ],
+    ['the same identifier', mrn('7'), mrn('7'), true],
+    ['the same beside a reference', mrn('7'), { reference: 'Patient/1', ...mrn('7') }, true],
+    ['another value', mrn('7'), mrn('8'), false],
+    ['a value of another system', mrn('7'), mrn('7', 'urn:example:visit'), false],
+    ['nothing that both have', { reference: 'Patient/1' }, mrn('7'), false],
+    ['no name', mrn('7'), undefined, false],
+    ['nothing on either side', {}, {}, false],
+  ])('%s', (_, a, b, same) => {
+    expect(isSamePatient(a, b)).toBe(same);
   });
 });

@@ -44,8 +44,12 @@ export function readSkeleton(frame: Frame): Skeleton | undefined {
   let isString = false;
   for (const piece of holesIn(frame)) {
     if (typeof piece === 'string') {
+      // An escaped quote ends nothing; an escaped backslash escapes nothing.
+      const bare = piece.replace(/\\./g, '');
+      // The hole after it says what is escaped.
+      if (bare.endsWith('\\')) return undefined;
       text += piece;
-      isString = endsInString(piece, isString);
+      isString = isString !== isOdd(bare.split('"').length - 1);
       continue;
     }
     (isString ? ofStrings : ofValues).add(piece);
@@ -59,12 +63,7 @@ export function readSkeleton(frame: Frame): Skeleton | undefined {
   }
 }
 
-/** Whether a text that starts within a string, or outside, ends within one. */
-function endsInString(piece: string, startsIn: boolean): boolean {
-  // An escaped quote ends nothing; an escaped backslash escapes nothing.
-  const quotes = piece.replace(/\\./g, '').split('"').length - 1;
-  return startsIn !== (quotes % 2 === 1);
-}
+const isOdd = (count: number): boolean => count % 2 === 1;
 
 function opened(value: unknown): unknown {
   if (typeof value === 'string' && value.includes(KEY))

@@ -67,7 +67,16 @@ test('the same is found in what generated ledgers issue, mostly without making i
 });
 
 const REFERENCE = { reference: 'Observation/level.d.a' };
-const texts = fc.constantFrom('a', 'level.d.a', 'x\\"y', '\u0001', '2026-03-01T08:00:00Z', 'Patient/1', '');
+const texts = fc.constantFrom(
+  'a',
+  'level.d.a',
+  'x\\"y',
+  'x\ny',
+  '\u0001',
+  '2026-03-01T08:00:00Z',
+  'Patient/1',
+  '',
+);
 const resource = fc.record({
   resourceType: fc.constantFrom('Observation', 'Provenance', 'Device', 'Basic'),
   id: texts,
@@ -125,6 +134,7 @@ test.each([
   ['the end of a value and the start of the next', '{"a":', '1,"b":2', '}'],
   ['a part of a string that ends it', '{"a":"', 'x","b":"y', '"}'],
   ['a part of a string with an escape', '{"a":"', '\\u0041', '"}'],
+  ['what a backslash before it escapes', '{"a":"\\', 'n', '"}'],
   ['a value that starts within it', '{"a":', '{"b":"c', '"}}'],
 ])('a hole that is %s leaves the whole text to be read', (_, before, hole, after) => {
   const framed = new FrameBuilder().fixed(before).hole(hole).fixed(after).built();

@@ -8,7 +8,7 @@ import { AUDIT_EVENT } from '../fhir/search/type-audit-event.ts';
 import { createSubjects, type Names, type Shapes } from './dictionaries.ts';
 import type { LedgerEntry, LedgerReader } from './ledger.ts';
 import { CURRENT } from './schema.ts';
-import { createWordWriter, ID, split } from './words.ts';
+import { createWordWriter, ID, ROWS_OF_STEM, split } from './words.ts';
 
 export interface Follower {
   /** Number of entries in the ledger. */
@@ -83,7 +83,7 @@ function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put 
   const words = createWordWriter(db, names);
   const supersede = db.prepare(
     `UPDATE version SET superseded = ? WHERE superseded = ${CURRENT} AND id = ? AND shape IN (SELECT value FROM json_each(?))
-       AND row IN (SELECT w.row + (p.value ->> 1) FROM word w CROSS JOIN json_each(w.places) p WHERE w.value = ? AND w.parameter = ?)`,
+       AND row IN (${ROWS_OF_STEM})`,
   );
   const insert = db.prepare(
     `INSERT INTO version (row, id, issue, position, updated_ms, shape, subject, lo, hi, value)
@@ -96,7 +96,7 @@ function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put 
     const { lo, hi } = found.effective ?? UNDATED;
     if (version !== '1') {
       const those = JSON.stringify(shapesOf(shapes, shape.type));
-      supersede.run(row, id, those, split(id)[1], names.put(ID));
+      supersede.run(row, id, those, names.put(ID), split(id)[1]);
     }
     const number = shapes.number(shape, hi - lo);
     insert.run(row, id, issue, position, updatedMs, number, subjects.put(subject), lo, hi, value);

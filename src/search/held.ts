@@ -13,7 +13,7 @@ import { createPlanner, createRowAt, type Planner } from './plan.ts';
 import { openIndex, removeIndex, SCHEMA_VERSION } from './schema.ts';
 import { DamagedIndex } from './texts.ts';
 import { convertUnit } from './units.ts';
-import { ID, split } from './words.ts';
+import { ID, ROWS_OF_STEM, split } from './words.ts';
 import { momentsOf } from './zone.ts';
 
 export interface Held {
@@ -99,10 +99,9 @@ function hold(db: Database.Database, ledger: LedgerReader, zoneName: string): He
 }
 
 function createCurrent(db: Database.Database, names: Names): Held['current'] {
-  const find = db.prepare<[string, number, string, number, number, string], Hit>(
-    `SELECT v.* FROM word w CROSS JOIN json_each(w.places) p CROSS JOIN version v ON v.row = w.row + (p.value ->> 1)
-       JOIN shape s USING (shape)
-     WHERE w.value = ? AND w.parameter = ? AND v.id = ? AND v.row <= ? AND v.superseded > ? AND s.text ->> 'type' = ?`,
+  const find = db.prepare<[number, string, string, number, number, string], Hit>(
+    `SELECT v.* FROM version v CROSS JOIN shape s USING (shape)
+     WHERE v.row IN (${ROWS_OF_STEM}) AND v.id = ? AND v.row <= ? AND v.superseded > ? AND s.text ->> 'type' = ?`,
   );
-  return ({ type }, id, asOf) => find.get(split(id)[1], names.find(ID) ?? -1, id, asOf, asOf, type);
+  return ({ type }, id, asOf) => find.get(names.find(ID) ?? -1, split(id)[1], id, asOf, asOf, type);
 }

@@ -36,13 +36,15 @@ export function anyOf(texts: readonly string[]): Fragment {
 export const beginningWith = (text: string): Fragment =>
   fragment('w.value >= ? AND w.value < ?', text, `${text}\u{10ffff}`);
 
+const ROWS_OF_PARAMETER =
+  'SELECT w.row + (p.value ->> 1) AS row FROM word w CROSS JOIN json_each(w.places) p WHERE w.parameter = ?';
+
 /** Rows that have a word of a parameter. @param which what is asked of it */
 export const rowsWith = (parameter: number, which: Fragment): Fragment =>
-  fragment(
-    `SELECT w.row + (p.value ->> 1) AS row FROM word w CROSS JOIN json_each(w.places) p WHERE w.parameter = ? AND ${which.sql}`,
-    parameter,
-    ...which.values,
-  );
+  fragment(`${ROWS_OF_PARAMETER} AND ${which.sql}`, parameter, ...which.values);
+
+/** Rows that have a word of a parameter, asked by its number and the stem alone: words of other heads are among them. */
+export const ROWS_OF_STEM = `${ROWS_OF_PARAMETER} AND w.value = ?`;
 
 /** Whether the row `v` has one. */
 export const hasWord = (parameter: number, which: Fragment): Fragment =>
@@ -69,16 +71,6 @@ export function createWordWriter(db: Database.Database, names: Names): WordWrite
   const insert = db.prepare(
     'INSERT INTO word (value, parameter, row, system, places) VALUES (?, ?, ?, ?, ?)',
   );
-  const headTexts = new Map<string | null, string>();
-
-  function textOf(head: string | null): string {
-    const known = headTexts.get(head);
-    if (known !== undefined) return known;
-    const text = JSON.stringify(head);
-    if (headTexts.size >= MOST_HEADS) headTexts.clear();
-    headTexts.set(head, text);
-    return text;
-  }
 
   /** Up to {@link PLACES} resources, the first in the row `first`. */
   function putSome(first: number, resources: readonly (Extract | undefined)[]): void {
@@ -92,7 +84,7 @@ export function createWordWriter(db: Database.Database, names: Names): WordWrite
       const key = `${parameter} ${system} ${stem}`;
       const row = rows.get(key) ?? { stem, parameter, system, places: [] };
       rows.set(key, row);
-      const text = `[${textOf(head)},${place}]`;
+      const text = `[${JSON.stringify(head)},${place}]`;
       if (row.places.at(-1) !== text) row.places.push(text);
     };
     resources.forEach((resource, place) => {
@@ -109,12 +101,8 @@ export function createWordWriter(db: Database.Database, names: Names): WordWrite
 
   return {
     put(first, resources) {
-      if (resources.length <= PLACES) return putSome(first, resources);
       for (let from = 0; from < resources.length; from += PLACES)
         putSome(first + from, resources.slice(from, from + PLACES));
     },
   };
 }
-
-/** Beyond so many all are written again. */
-const MOST_HEADS = 5000;

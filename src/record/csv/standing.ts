@@ -67,10 +67,10 @@ export function momentOf(
       const own = countsFor.get(entry.logIndex) ?? null;
       const shared = { countsFor: own, chain: undefined, row: undefined, changedBy: null };
       if (entry.type === INTERIM) {
-        const drain = readOn(entry, body, devices) ?? book.drain;
+        const drain = readOn(entry, body, devices, book.drain);
         return drain === book.drain
           ? { ...shared, status: 'interim' }
-          : { ...shared, status: 'elsewhere', countsFor: drain === NONE ? null : told(drain) };
+          : { ...shared, status: 'elsewhere', countsFor: told(drain) };
       }
       if (body.kind === 'rerouted') return { ...shared, status: 'rerouting' };
       const chain = own === book.drain ? chainOf(then, body.identifier) : undefined;
@@ -86,21 +86,20 @@ export function momentOf(
   };
 }
 
-const NONE = '';
-
 /**
- * The drain that the device of an interim reading turned out to be on, {@link NONE} for none; null where it names no device. No
- * index knows of interim readings: nothing follows from them, wherever they belong.
+ * The drain that an interim reading turned out to be of: that of its device, null where it was on none; the drain it was sent
+ * for where it names no device. No index knows of interim readings: nothing follows from them, wherever they belong.
  */
 function readOn(
   { recordedAt }: SentEntry,
   body: StreamBody,
   devices: ReadonlyMap<string, DeviceBook | undefined>,
+  sentFor: string,
 ): string | null {
-  if (body.kind === 'rerouted' || body.device === undefined) return null;
+  if (body.kind === 'rerouted' || body.device === undefined) return sentFor;
   const whereabouts = devices.get(nameOf(body.device)) ?? UNKNOWN_DEVICE;
   const times = { charted: msOf(body.effective_at), receivedMs: msOf(recordedAt) };
-  return drainAt(whereabouts, { ...times, by: body.author.type }) ?? NONE;
+  return drainAt(whereabouts, { ...times, by: body.author.type });
 }
 
 function statusIn(chain: Chain, { entryId }: SentEntry, correctedBy: string | null) {

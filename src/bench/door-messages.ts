@@ -13,13 +13,13 @@ export function* readingsOf(ids: readonly string[], count: number): Generator<Ch
   for (let n = 0; n < count; n += 1) {
     const at = n % ids.length;
     const message = reading(RUN, at, ids[at] ?? '', 1 + Math.floor(n / ids.length));
-    yield { drain: { placed: `placed-${at}` }, message, said: JSON.parse(message.body) as Said };
+    yield { placed: `placed-${at}`, message, said: JSON.parse(message.body) as Said };
   }
 }
 
 export interface Charted {
-  /** What its placement is called. */
-  readonly drain: { readonly placed: string };
+  /** What the placement of its drain is called. */
+  readonly placed: string;
   /** As the JSON route has it. */
   readonly message: Message;
   readonly said: Said;
@@ -66,8 +66,8 @@ const FACTS: readonly Fact[] = [
   word('air-leak-phase', (said) => said.air_leak.phase),
 ];
 
-export const lineOf = ({ drain, said }: Charted): string =>
-  `${JSON.stringify({ drain: { system: SYSTEM, value: drain.placed }, ...said })}\n`;
+export const lineOf = ({ placed, said }: Charted): string =>
+  `${JSON.stringify({ drain: { system: SYSTEM, value: placed }, ...said })}\n`;
 
 const COLUMNS = ['reading', 'drain', 'author', 'time', 'item', 'value', 'unit'] as const;
 export const CSV_HEADER = `${COLUMNS.join(',')}\n`;
@@ -84,8 +84,8 @@ export const CSV_MAPPING = {
 };
 
 /** A row a fact. */
-export function csvOf({ drain, said }: Charted): string {
-  const start = `${said.identifier.value},${drain.placed},${said.author.identifier.value},${said.effective_at}`;
+export function csvOf({ placed, said }: Charted): string {
+  const start = `${said.identifier.value},${placed},${said.author.identifier.value},${said.effective_at}`;
   return FACTS.map(({ code, of, unit }) => `${start},${code},${of(said)},${unit}\n`).join('');
 }
 
@@ -98,13 +98,13 @@ export const HL7V2_MAPPING = {
 };
 
 /** A message a reading, an OBX a fact, in the shape of IHE PCD-01. */
-export function hl7v2Of({ drain, said }: Charted): string {
+export function hl7v2Of({ placed, said }: Charted): string {
   const at = `${said.effective_at.slice(0, 19).replaceAll(/[-:T]/g, '')}+0000`;
   const key = said.identifier.value;
   const segments = [
     `MSH|^~\\&|BENCH|WARD|DRAINS|WARD|${at}||ORU^R01^ORU_R01|${key}|P|2.6`,
     'PID|||p1^^^WARD^MR',
-    `PV1||I|||||||||||||||||${drain.placed}`,
+    `PV1||I|||||||||||||||||${placed}`,
     `OBR|1||${key}^BENCH|182777000^monitoring of patient^SCT|||${at}`,
     ...FACTS.map(
       ({ code, of, unit, type }, n) =>

@@ -87,8 +87,11 @@ function serverOptions(folder: string, port: number): readonly string[] {
     return file;
   };
   const listener = { port, client: 'bench', scope: 'system/Observation.cu', peers: ['127.0.0.1'] };
-  const files = [written('hl7v2.json', HL7V2_MAPPING), written('mllp.json', listener)];
-  return ['--database', join(folder, 'door.db'), '--hl7v2', files[0] ?? '', '--mllp', files[1] ?? ''];
+  return [
+    ...['--database', join(folder, 'door.db')],
+    ...['--hl7v2', written('hl7v2.json', HL7V2_MAPPING)],
+    ...['--mllp', written('mllp.json', listener)],
+  ];
 }
 
 async function freePort(): Promise<number> {

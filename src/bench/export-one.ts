@@ -1,5 +1,5 @@
 /** `export-one.js WHAT LEDGER OUT`: one export in a process of its own, or the limit beside it; prints what it took as JSON. */
-import { closeSync, mkdirSync, openSync, readFileSync, writeFileSync } from 'node:fs';
+import { closeSync, mkdirSync, openSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type Database from 'better-sqlite3';
 import { writeBundle } from '../cli/audit-bundle/write.ts';
@@ -7,7 +7,7 @@ import { drainsIn, writeCsv } from '../cli/export-csv.ts';
 import { writeExport } from '../export/bulk/write.ts';
 import { BULK_TYPES } from '../fhir/bulk.ts';
 import { openReader } from '../store/sqlite/open.ts';
-import { processorTimeFromNow } from './measure.ts';
+import { memoryOf, processorTimeFromNow } from './measure.ts';
 import { BENCH_POLICY } from './store.ts';
 
 export interface ExportTook {
@@ -53,12 +53,8 @@ export type ExportName = keyof typeof EXPORTS;
 
 const PIECE_CHARACTERS = 256 * 1024;
 
-/** Of this process, from /proc: what a parent held is not counted, as it would be by getrusage. @returns MiB */
-function memoryMib(field: 'VmRSS' | 'VmHWM'): number {
-  const [, kib] =
-    new RegExp(`^${field}:\\s+(\\d+) kB$`, 'm').exec(readFileSync('/proc/self/status', 'utf8')) ?? [];
-  return Number(kib) / 1024;
-}
+/** Of this process, MiB. */
+const memoryMib = (field: 'VmRSS' | 'VmHWM'): number => memoryOf(process.pid, field) / 1024 ** 2;
 
 const [what = '', ledger = '', out = ''] = process.argv.slice(2);
 const db = openReader(ledger);

@@ -2,6 +2,7 @@
 import { spawn } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
+import { memoryOf } from './measure.ts';
 
 export interface Running {
   readonly url: string;
@@ -24,7 +25,7 @@ export async function startScript(script: string, args: readonly string[]): Prom
   return {
     url,
     cpu: () => processorTime(child.pid ?? 0),
-    residentMb: () => residentMemory(child.pid ?? 0),
+    residentMb: () => memoryOf(child.pid ?? 0, 'VmRSS') / 1e6,
     stop: () =>
       new Promise((resolve) => {
         if (child.exitCode !== null || child.signalCode !== null) return resolve();
@@ -38,9 +39,4 @@ export async function startScript(script: string, args: readonly string[]): Prom
 function processorTime(pid: number): number {
   const fields = readFileSync(`/proc/${pid}/stat`, 'utf8').split(') ')[1]?.split(' ') ?? [];
   return (Number(fields[11]) + Number(fields[12])) * 10_000;
-}
-
-function residentMemory(pid: number): number {
-  const [, kibibytes] = /^VmRSS:\s+(\d+) kB$/m.exec(readFileSync(`/proc/${pid}/status`, 'utf8')) ?? [];
-  return (Number(kibibytes) * 1024) / 1e6;
 }

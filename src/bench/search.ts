@@ -5,7 +5,7 @@ import { startSearchIndex } from '../search/host.ts';
 import type { Answer, Ask, SearchIndex } from '../search/port.ts';
 import { createFrameReader } from '../store/sqlite/frames.ts';
 import { incoming, placeDrain } from './cost-per-entry.ts';
-import { quantile } from './measure.ts';
+import { processorTimeFromNow, quantile } from './measure.ts';
 import { reading } from './messages.ts';
 import { openBenchStore } from './store.ts';
 
@@ -156,14 +156,13 @@ interface Times {
 async function timed(work: () => unknown): Promise<Times> {
   await work();
   const times: number[] = [];
-  const before = process.cpuUsage();
+  const costUs = processorTimeFromNow();
   for (let n = 0; n < SAMPLE; n += 1) {
     const start = performance.now();
     await work();
     times.push(performance.now() - start);
   }
-  const { user, system } = process.cpuUsage(before);
-  return { cpu: (user + system) / 1000 / SAMPLE, p99: quantile(times, 0.99) };
+  return { cpu: costUs() / 1000 / SAMPLE, p99: quantile(times, 0.99) };
 }
 
 const row = (what: string, limit: Times, found: Times): object => ({

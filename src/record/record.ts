@@ -52,10 +52,10 @@ interface Named extends Incoming {
 
 function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
   const { drain, body, request } = incoming;
-  const entryId = nameOf(body.identifier);
+  const named = { ...incoming, entryId: nameOf(body.identifier) };
   const links = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
   return {
-    entryId,
+    entryId: named.entryId,
     identifier: body.identifier,
     requestHash: hashOf(`${drain ?? ''}\n${request}`),
     isAnswer: (receipt) => incoming.unlessKnown?.includes(JSON.parse(receipt).kind) === true,
@@ -63,8 +63,8 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
     linksPatient: patientKey(links),
     decide: (subject, place, devices) =>
       place.drain === null
-        ? unmatched(place, { ...incoming, entryId }, devices, tools)
-        : decision(subject, { ...place, drain: place.drain }, { ...incoming, entryId }, devices, tools),
+        ? unmatched(place, named, devices, tools)
+        : decision(subject, { ...place, drain: place.drain }, named, devices, tools),
   };
 }
 

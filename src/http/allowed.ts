@@ -1,7 +1,6 @@
 /** Whether a client may write what it sends: the route alone does not tell. */
 import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
-import type { Subject } from '../domain/book/book.ts';
 import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/devices/device.ts';
 import type { EntryBody } from '../domain/vocabulary/entry.ts';
 import type { Incoming } from '../record/incoming.ts';
@@ -30,15 +29,6 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
   return outOfBounds('The client is confined to one patient or drain, and this is not theirs.');
 }
 
-/** Why the client may not read what is summed over all of these drains; null when it may. */
-export function sumRefusal(principal: Principal, subject: Subject): Problem | null {
-  const reaches = [...subject.values()].every(({ drain, view }) => isWithin(principal, drain, view.patient));
-  if (reaches) return null;
-  return outOfBounds(
-    'The client is confined to a drain or patient, and these sums are over drains beyond: ask for its own.',
-  );
-}
-
 export const outOfBounds = (words: string): Problem =>
   problem(403, 'out-of-bounds', 'The client may not reach this', words);
 
@@ -51,7 +41,15 @@ export const reachesDrain = (principal: Principal, drain: string, store: Store):
  * Of what is left out it is not told that there is something.
  */
 export const reachesAll = (principal: Principal, drains: readonly string[], store: Store): boolean =>
-  !isBound(principal) || drains.every((drain) => reachesDrain(principal, drain, store));
+  drains.every((drain) => reachesDrain(principal, drain, store));
+
+/** Why the client may not read what is summed over a drain and those linked to its patient now; null when it may. */
+export function sumRefusal(principal: Principal, store: Store, drain: string): Problem | null {
+  if (reachesAll(principal, [drain, ...store.siblings(drain)], store)) return null;
+  return outOfBounds(
+    'The client is confined to a drain or patient, and these sums are over drains beyond: ask for its own.',
+  );
+}
 
 /** The answer to an entry as the client may see it: without advisories over drains beyond its own. */
 export function receiptFor(principal: Principal, store: Store, receipt: string): string {

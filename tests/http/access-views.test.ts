@@ -13,11 +13,6 @@ let ofDrain: string;
 beforeAll(async () => {
   guarded = await startGuarded();
   full = await guarded.token({ scope: 'system/*.cruds' });
-  const place = async (key: string) => {
-    const patient = { patient: { reference: 'Patient/1' } };
-    const { text } = await guarded.send(full, 'POST', '/v1/drains', placement(key, '08:00', patient));
-    return JSON.parse(text).drain as string;
-  };
   mine = await place('mine');
   sibling = await place('sibling');
   await chart(mine, setUp('mine-up', '08:00', 0), level('mine-1', '09:00', 50));
@@ -30,6 +25,11 @@ beforeAll(async () => {
 afterAll(() => guarded.stop());
 
 const status = async (...call: Parameters<Guarded['send']>) => (await guarded.send(...call)).status;
+const linked = (patient: string) => ({ patient: { reference: `Patient/${patient}` } });
+async function place(key: string, patient: object = linked('1')): Promise<string> {
+  const { text } = await guarded.send(full, 'POST', '/v1/drains', placement(key, '08:00', patient));
+  return JSON.parse(text).drain;
+}
 async function chart(drain: string, ...messages: readonly object[]): Promise<void> {
   for (const message of messages)
     expect(await status(full, 'POST', `/v1/drains/${drain}/entries`, message)).toBe(201);
@@ -51,6 +51,24 @@ test.each(['patient-trends', 'patient-windows'])(
     expect(await status(ofDrain, 'GET', `/v1/drains/${mine}/trends`)).toBe(200);
   },
 );
+
+test('whose a drain was by mistake keeps nobody from the sums of those whose it is', async () => {
+  const [moved, other] = [await place('moved', {}), await place('other', linked('3'))];
+  await chart(moved, entry('mistaken', 'drain-updated', '08:30', linked('3')));
+  const key = guarded.key('system/Observation.crus', { patient: null, drain: moved });
+  await vi.waitUntil(async () => (await status(key, 'GET', `/v1/drains/${moved}`)) === 200, {
+    timeout: 5000,
+  });
+  const answers = async (token: string) => {
+    const [trends, windows] = [`/v1/drains/${moved}/patient-trends`, `/v1/drains/${moved}/patient-windows`];
+    return [await guarded.send(token, 'GET', trends), await guarded.send(token, 'GET', windows)];
+  };
+  expect((await answers(key)).map((answer) => answer.status)).toEqual([403, 403]);
+  await chart(moved, voided('undone', 'mistaken'), entry('right', 'drain-updated', '09:00', linked('4')));
+  const ofFourth = await guarded.token({ scope: 'patient/Observation.crus', patient: '4' });
+  for (const { status, text } of [...(await answers(key)), ...(await answers(ofFourth))])
+    expect([status, text.includes(other)]).toEqual([200, false]);
+});
 
 test('a stream tells who is confined to a drain nothing of another drain of the patient', async () => {
   const listen = async (token: string) => {

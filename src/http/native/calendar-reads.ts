@@ -91,7 +91,7 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     '/drains/:drain/patient-windows',
     { config: { doc: DOCS.patientWindows } },
     (request, reply) => {
-      const refusal = sumRefusal(request.principal, store.books(request.params.drain));
+      const refusal = sumRefusal(request.principal, store, request.params.drain);
       return refusal === null ? answer(request, reply, patientWindowsViewOf) : sendProblem(reply, refusal);
     },
   );

@@ -1,7 +1,6 @@
 /** Trends for dashboards: series over time of a drain, or of all drains of its patient, as JSON or CSV. */
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import { isBound, type Principal } from '../../auth/principal.ts';
 import { READ } from '../../auth/scope.ts';
 import { ALGORITHM } from '../../record/receipt.ts';
 import { BUCKETS, type Bucket, SERIES_NAMES, type SeriesName } from '../../record/trends/point.ts';
@@ -111,7 +110,7 @@ export function registerTrends(app: FastifyInstance, parts: Parts): void {
       const { drain } = request.params;
       const rests = restsOn(parts, drain);
       if (rests === null) return sendProblem(reply, noSuchDrain(drain));
-      const refusal = confinedRefusal(request.principal, parts.store, drain);
+      const refusal = sumRefusal(request.principal, parts.store, drain);
       if (refusal !== null) return sendProblem(reply, refusal);
       if (holds(request, reply, tagOf(['patient', asked, ...rests]))) return reply.code(304).send();
       const own = trendSource(parts.store, drain);
@@ -128,10 +127,6 @@ export function restsOn({ store, policy, calendar, rules }: Parts, drain: string
   const footing = store.footing(drain);
   return footing === null ? null : [footing, policy.settings.version, calendar, rules.version, ALGORITHM];
 }
-
-/** Whose sums they are is in the books, which need not be read for a client that may reach all drains. */
-const confinedRefusal = (principal: Principal, store: Parts['store'], drain: string): Problem | null =>
-  isBound(principal) ? sumRefusal(principal, store.books(drain)) : null;
 
 function trendSource(store: Parts['store'], drain: string): TrendSource | null {
   const sums = store.sums(drain);

@@ -90,18 +90,21 @@ export function patientWindowsViewOf(
 }
 
 const drainsOfPatient = (subject: Subject, book: Book): readonly DrainOfPatient[] =>
-  ofPatient([...subject.values()].map(sumsOf), book).map(placeOf);
+  ofPatient(
+    [...subject.values()].map((each) => ({ sums: sumsOf(each) })),
+    book,
+  ).map(({ sums }) => placeOf(sums));
 
 /** Those that are linked to the patient of one of them now, itself included, in order of their names. */
-export function ofPatient<T extends Pick<DrainSums, 'drain' | 'view'>>(
-  drains: readonly T[],
+export function ofPatient<T extends { readonly sums: DrainSums }>(
+  all: readonly T[],
   { drain, view }: Pick<DrainSums, 'drain' | 'view'>,
 ): readonly T[] {
   const key = patientKey(view.patient);
-  return drains
-    .filter((other) => other.drain === drain || (key !== null && patientKey(other.view.patient) === key))
-    .filter((other) => other.view.placedMs !== null)
-    .sort((a, b) => (a.drain < b.drain ? -1 : 1));
+  return all
+    .filter(({ sums }) => sums.drain === drain || (key !== null && patientKey(sums.view.patient) === key))
+    .filter(({ sums }) => sums.view.placedMs !== null)
+    .sort((a, b) => (a.sums.drain < b.sums.drain ? -1 : 1));
 }
 
 export const placeOf = ({ drain, view: { placedMs, removedMs }, state }: DrainSums): DrainOfPatient => ({

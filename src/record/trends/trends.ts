@@ -146,11 +146,7 @@ export function patientTrendsOf(
   calendar: Calendar,
   asked: AskedTrends,
 ): PatientTrends | TooManyPoints {
-  const names = ofPatient(
-    all.map(({ sums }) => sums),
-    own,
-  ).map(({ drain }) => drain);
-  const sources = names.flatMap((name) => all.find(({ sums }) => sums.drain === name) ?? []);
+  const sources = ofPatient(all, own);
   const newest = Math.max(...sources.map(({ sums }) => sums.newest ?? -Infinity));
   const as_of = newest === -Infinity ? null : epochMs(newest);
   const over = spanAsked(asked, as_of);

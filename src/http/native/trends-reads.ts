@@ -2,6 +2,7 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
+import type { DrainSums } from '../../domain/book/drain-sums.ts';
 import { ALGORITHM } from '../../record/receipt.ts';
 import { BUCKETS, type Bucket, SERIES_NAMES, type SeriesName } from '../../record/trends/point.ts';
 import { type AskedTrends, MOST_BUCKETS, MOST_ROWS, type TrendSource } from '../../record/trends/trends.ts';
@@ -131,9 +132,14 @@ export function restsOn({ store, policy, calendar, rules }: Parts, drain: string
 function trendSource(store: Parts['store'], drain: string): TrendSource | null {
   const sums = store.sums(drain);
   if (sums === null) return null;
+  let weeks: DrainSums | null = null;
   return {
     sums,
-    weeks: () => store.sumsOfWeeks(drain),
+    weeks() {
+      // By itself and over all drains it is asked for the same, and thousands of intervals are read from text.
+      weeks ??= store.sumsOfWeeks(drain);
+      return weeks;
+    },
     book() {
       const book = store.books(drain).get(drain);
       if (book === undefined) throw new Error(`the drain ${drain} has sums and no book`);

@@ -5,7 +5,13 @@ export interface Problem {
   readonly title: string;
   readonly detail: string;
   readonly status: number;
-  readonly errors?: readonly { readonly pointer: string; readonly detail: string; readonly mend: string }[];
+  readonly errors?: readonly Fault[];
+}
+
+export interface Fault {
+  readonly pointer: string;
+  readonly detail: string;
+  readonly mend: string;
 }
 
 export type Reply<T> =

@@ -11,7 +11,7 @@ import { freshKey, type Sent, send } from './outbox.ts';
 import { questionOf, receiptView } from './preview.ts';
 import type { Identifier } from './row-answers.ts';
 import { momentText } from './time.ts';
-import { wordsFor } from './words.ts';
+import { faultText, wordsFor } from './words.ts';
 
 export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
   /** Null for a placement, which makes the drain. */
@@ -201,9 +201,8 @@ function showRefused(problem: Problem, fields: FieldSet, faults: HTMLElement): v
     at?.fault(`${detail}: ${mend}`);
     return at === undefined;
   });
-  const lines = rest.map(({ pointer, detail, mend }) => `${pointer.slice(1)} ${detail}: ${mend}`);
   fill(
     faults,
-    [problem.title, ...lines].map((words) => h('p', {}, words)),
+    [problem.title, ...rest.map(faultText)].map((words) => h('p', {}, words)),
   );
 }

@@ -1,6 +1,6 @@
 /** The words of the page for what the service says in codes. */
 import type { Drain } from './answers.ts';
-import type { Problem } from './api.ts';
+import type { Fault, Problem } from './api.ts';
 import type { Reference } from './row-answers.ts';
 
 const WORDS: Readonly<Record<string, string>> = {
@@ -71,11 +71,13 @@ const WORDS: Readonly<Record<string, string>> = {
 export const wordsFor = (code: string): string =>
   WORDS[code] ?? code.replaceAll('-', ' ').replaceAll('_', ' ');
 
-/** Why an entry was not taken: each field by its name in words, and how to mend it. */
+/** Why an entry was not taken. */
 export const refusalText = ({ detail, errors = [] }: Pick<Problem, 'detail' | 'errors'>): string =>
-  errors.length === 0
-    ? detail
-    : `${errors.map((each) => `${fieldWords(each.pointer)} ${each.detail}: ${each.mend}`).join('; ')}.`;
+  errors.length === 0 ? detail : `${errors.map(faultText).join('; ')}.`;
+
+/** A fault with its field by its name in words, and how to mend it. */
+export const faultText = ({ pointer, detail, mend }: Fault): string =>
+  `${fieldWords(pointer)} ${detail}: ${mend}`;
 
 const fieldWords = (pointer: string): string =>
   wordsFor(pointer.replace(/^\/(replacement\/)?/, '').replaceAll('/', ' '));

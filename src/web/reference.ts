@@ -125,7 +125,12 @@ const answerView = ({ status, type, text, image }: Answered): Child => [
   h('p', {}, h('strong', {}, String(status)), ` ${type}`),
   image === null
     ? codeBlock('Answer', (type.includes('json') ? pretty(text) : text).slice(0, MOST_SHOWN))
-    : h('img', { src: image, alt: 'The image that was answered.' }),
+    : h('img', {
+        src: image,
+        alt: 'The image that was answered.',
+        // Its bytes are held as long as its address is.
+        on: { load: () => URL.revokeObjectURL(image) },
+      }),
 ];
 const failedView = (error: unknown): Child => h('p', {}, String(error));
 

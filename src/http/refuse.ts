@@ -13,8 +13,9 @@ export const refusalText = (request: FastifyRequest, problem: Problem) =>
     ? { type: FHIR_JSON, text: outcomeText(problem) }
     : { type: PROBLEM_JSON, text: JSON.stringify(problem) };
 
+/** Without the tag of what was asked for: sent back, it would say that the client holds that answer. */
 export function sendProblem(reply: FastifyReply, problem: Problem): FastifyReply {
-  return reply.code(problem.status).type(PROBLEM_JSON).send(JSON.stringify(problem));
+  return reply.removeHeader('etag').code(problem.status).type(PROBLEM_JSON).send(JSON.stringify(problem));
 }
 
 export function pathOf({ url }: FastifyRequest): string {

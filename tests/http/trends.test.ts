@@ -288,9 +288,9 @@ test.each([
   ['bucket=15min&last_h=8000', '?last_h', 'gives more than 1400 buckets, or 5000 rows'],
   ['period=PT24H', '?period', 'is no parameter of this'],
 ])('%s is refused, naming the parameter and the mend', async (query, pointer, detail) => {
-  const { status, text } = await service.send('GET', `/v1/drains/${drain.drain}/trends?${query}`);
+  const { status, text, headers } = await service.send('GET', `/v1/drains/${drain.drain}/trends?${query}`);
   const { errors } = JSON.parse(text);
-  expect([status, errors[0].pointer]).toEqual([400, pointer]);
+  expect([status, errors[0].pointer, headers.get('etag')]).toEqual([400, pointer, null]);
   expect(errors[0].detail).toContain(detail);
   expect(errors[0].mend).not.toBe('');
 });

@@ -132,6 +132,8 @@ describe('the route', () => {
     expect([...statuses.keys()].sort()).toEqual([200, 503]);
     const [busy] = statuses.get(503) ?? [];
     expect(busy?.headers.get('retry-after')).toBe('5');
+    // Whoever sends the tag of a picture back has that picture, and not a refusal.
+    expect(busy?.headers.get('etag')).toBeNull();
     expect(await busy?.json()).toMatchObject({ type: 'urn:drainledger:problem:busy', status: 503 });
     expect((await picture()).width).toBe(900);
   });

@@ -30,7 +30,8 @@ export async function archiveGroup(
 ): Promise<Archive> {
   const bundle = nameOf(group);
   const path = join(folder, bundle);
-  if (!existsSync(path)) {
+  if (existsSync(path)) mustVerify(path, key);
+  else {
     const draft = `${path}.draft`;
     mkdirSync(folder, { recursive: true, mode: 0o700 });
     rmSync(draft, { recursive: true, force: true });
@@ -40,7 +41,6 @@ export async function archiveGroup(
     renameSync(draft, path);
     await syncFolder(folder);
   }
-  mustVerify(path, key);
   const manifest = readFileSync(join(path, 'manifest.json'));
   const { about, entries } = JSON.parse(manifest.toString()) as Manifest;
   if (about.drains.join() !== group.drains.join())

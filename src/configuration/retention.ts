@@ -1,5 +1,6 @@
 /** What a facility keeps of closed drains beside the ledger, from the environment. Without a word nothing is archived. */
 import { z } from 'zod';
+import { type Environment, issueTexts, path } from './ledger.ts';
 
 /** Days since the newest entry of a closed drain: 1 to 99999. */
 export const retentionDays = z
@@ -10,7 +11,7 @@ export const retentionDays = z
 
 const settings = z.object({
   DRAINLEDGER_RETENTION_DAYS: retentionDays,
-  DRAINLEDGER_ARCHIVE: z.string().min(1).optional(),
+  DRAINLEDGER_ARCHIVE: path,
 });
 
 export interface Retention {
@@ -20,12 +21,9 @@ export interface Retention {
 }
 
 /** @throws {Error} where it is off, or not said whole */
-export function readRetention(env: Readonly<Record<string, string | undefined>>): Retention {
+export function readRetention(env: Environment): Retention {
   const parsed = settings.safeParse(env);
-  if (!parsed.success)
-    throw new Error(
-      parsed.error.issues.map(({ path, message }) => `${path.join('.')} ${message}`).join('\n'),
-    );
+  if (!parsed.success) throw new Error(issueTexts(parsed.error).join('\n'));
   const { DRAINLEDGER_RETENTION_DAYS: days, DRAINLEDGER_ARCHIVE: folder } = parsed.data;
   if (days === undefined)
     throw new Error(

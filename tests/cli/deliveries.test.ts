@@ -2,13 +2,13 @@
 import { execFile } from 'node:child_process';
 import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer, type Server } from 'node:http';
-import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { level, placeDrain, setUp, tell } from '../http/messages.ts';
 import { startTestService, type TestService } from '../http/service.ts';
+import { closed, listening } from '../support/local-server.ts';
 
 const MAIN = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url));
 /** Types that the target says it takes. */
@@ -44,16 +44,14 @@ beforeAll(async () => {
       response.end(isAsked ? JSON.stringify(capability()) : '');
     });
   });
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
-  const base_url = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
+  const base_url = `${await listening(server)}/fhir`;
   file = join(folder, 'targets.json');
   writeFileSync(file, JSON.stringify({ targets: [{ name: 'ehr', base_url, facts: ['level'] }] }));
   service = await startTestService({ DRAINLEDGER_TARGETS: file });
 });
 afterAll(async () => {
   await service.stop();
-  server.closeAllConnections();
-  await new Promise((resolve) => server.close(resolve));
+  await closed(server);
   rmSync(folder, { recursive: true });
 });
 

@@ -1,10 +1,10 @@
 /** The delivery loop against a real HTTP server that answers as it is told. */
 import { createServer, type Server } from 'node:http';
-import type { AddressInfo } from 'node:net';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Deliverer } from '../../src/delivery/deliver.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
+import { addressOf, closed, listening } from '../support/local-server.ts';
 import { deliverTo, untilIdle } from './deliverer.ts';
 
 type Answer =
@@ -45,17 +45,16 @@ beforeEach(async () => {
       }, 5);
     });
   });
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
+  await listening(server);
 });
 afterEach(async () => {
   await deliverer?.stop();
   deliverer = undefined;
-  server.closeAllConnections();
-  await new Promise((resolve) => server.close(resolve));
+  await closed(server);
 });
 
 function deliver(ceilingMs?: number): void {
-  const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
+  const baseUrl = `${addressOf(server)}/fhir`;
   // Each entry in a Bundle of its own; what shares one has a test of its own.
   deliverer = deliverTo(ledger.store, baseUrl, { mostInBundle: 1 }, ceilingMs);
 }
@@ -171,7 +170,7 @@ describe('delivery', () => {
   it('gives up on what has failed for too long and too often, and goes on with the drain', async () => {
     answers = Array.from({ length: 12 }, () => ({ status: 503, headers: { 'retry-after': '0' } }));
     await tell(STORY.slice(0, 3));
-    const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
+    const baseUrl = `${addressOf(server)}/fhir`;
     deliverer = deliverTo(ledger.store, baseUrl, { giveUpMs: 0 });
     expect(await untilIdle(ledger.store)).toEqual({ idle: 1, dead: 1 });
     const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);

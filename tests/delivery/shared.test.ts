@@ -1,6 +1,6 @@
 /** What waits behind one another on a drain, in one transaction: what shares a Bundle, and what comes of it. */
-import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
-import type { AddressInfo } from 'node:net';
+import { createServer, type Server, type ServerResponse } from 'node:http';
+import { text } from 'node:stream/consumers';
 import fc from 'fast-check';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Deliverer } from '../../src/delivery/deliver.ts';
@@ -8,6 +8,7 @@ import { bundleUpTo } from '../../src/delivery/send-shared.ts';
 import type { Target } from '../../src/delivery/target.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
+import { addressOf, closed, listening } from '../support/local-server.ts';
 import { deliverTo, untilIdle } from './deliverer.ts';
 
 const PLACED = placed('08:00', { patient: { reference: 'Patient/p' } });
@@ -52,7 +53,7 @@ beforeEach(async () => {
   bundles = [];
   held = new Map();
   server = createServer((request, response) => {
-    void bodyOf(request).then((body) => {
+    void text(request).then((body) => {
       const written = request.method === 'POST' ? (JSON.parse(body) as { entry: Written[] }).entry : [];
       if (request.method === 'POST') bundles.push(written);
       const shown = held.get(request.url?.replace('/fhir/', '') ?? '');
@@ -61,24 +62,17 @@ beforeEach(async () => {
       return (answers.shift() ?? ok)(response, written);
     });
   });
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
+  await listening(server);
 });
 afterEach(async () => {
   await deliverer?.stop();
   deliverer = undefined;
-  server.closeAllConnections();
-  await new Promise((resolve) => server.close(resolve));
+  await closed(server);
 });
-
-async function bodyOf(request: IncomingMessage): Promise<string> {
-  const chunks: Buffer[] = [];
-  for await (const chunk of request) chunks.push(chunk as Buffer);
-  return Buffer.concat(chunks).toString('utf8');
-}
 
 async function delivered(story: readonly Told[], more: Partial<Target> = {}, ceilingMs = 10_000) {
   for (const told of story) await ledger.record([incoming(told, PLACED)]);
-  const baseUrl = `http://127.0.0.1:${(server.address() as AddressInfo).port}/fhir`;
+  const baseUrl = `${addressOf(server)}/fhir`;
   deliverer = deliverTo(ledger.store, baseUrl, more, ceilingMs);
   return untilIdle(ledger.store);
 }

@@ -2,7 +2,6 @@
 import { generateKeyPairSync } from 'node:crypto';
 import { chmodSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer } from 'node:http';
-import type { AddressInfo } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { createLocalJWKSet, decodeProtectedHeader, jwtVerify } from 'jose';
@@ -12,6 +11,7 @@ import { publicKeys } from '../../src/delivery/auth/keys.ts';
 import { smartAuthorizer } from '../../src/delivery/auth/smart.ts';
 import { connectTo } from '../../src/delivery/connection.ts';
 import { createHttp } from '../../src/delivery/http.ts';
+import { closed, listening } from '../support/local-server.ts';
 
 const SCOPE = 'system/Observation.cruds system/Patient.rs';
 const http = createHttp({ timeoutMs: 5000, tls: null });
@@ -58,8 +58,7 @@ beforeEach(async () => {
       return send(says.fhirStatus.shift() ?? 200, {});
     });
   });
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
-  const root = `http://127.0.0.1:${(server.address() as AddressInfo).port}`;
+  const root = await listening(server);
   base = `${root}/fhir`;
   says = {
     configuration: {
@@ -74,8 +73,7 @@ beforeEach(async () => {
   };
 });
 afterEach(async () => {
-  server.closeAllConnections();
-  await new Promise((resolve) => server.close(resolve));
+  await closed(server);
   rmSync(folder, { recursive: true });
 });
 

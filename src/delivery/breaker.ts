@@ -31,6 +31,8 @@ const HANDLED = new Set<End['kind']>([
 export const isTripped = ({ failures, isParked }: Breaker): boolean => isParked || failures >= MOST_FAILURES;
 
 /** A refusal is an answer: the target works, the one delivery does not. */
+export const isHandled = ({ kind }: End): boolean => HANDLED.has(kind);
+
 export function breakerAfter(
   breaker: Breaker,
   end: End,
@@ -40,7 +42,7 @@ export function breakerAfter(
 ): Breaker {
   if (end.kind === 'lost') return breaker;
   if (end.kind === 'forbidden') return { failures: 0, restsUntilMs: nowMs + PARKED_MS, isParked: true };
-  if (HANDLED.has(end.kind)) return CLOSED;
+  if (isHandled(end)) return CLOSED;
   const failures = breaker.failures + 1;
   if (failures < MOST_FAILURES) return { failures, restsUntilMs: 0, isParked: false };
   const asked = end.kind === 'later' ? end.afterMs : undefined;

@@ -1,6 +1,7 @@
 /** One attempt at one delivery: what its target gets, and what came of it. */
 import type { Claimed, Delivery, StartBundle } from '../store/delivery-port.ts';
 import { afterReview, lookForAll, lookForShared, type Means } from './awaited.ts';
+import { isHandled } from './breaker.ts';
 import type { Connection } from './connection.ts';
 import { createDirectory, type Directory } from './directory.ts';
 import type { Attempted, End, Stopped } from './end.ts';
@@ -77,6 +78,8 @@ export function createSender(options: Means): Sender {
       const chosen = chooseResources(store, { target, way, canonical: options.canonical }, delivery);
       const isOpen = [...chosen.known.values()].some(({ acceptedMs }) => acceptedMs !== null);
       const resources = await withSubjectsFound(chosen.resources, target, directory);
+      // What the target does not handle at all would not be handled alone either.
+      if ('kind' in resources && !isHandled(resources)) return resources;
       if (isOpen || 'kind' in resources) return apart(`${delivery.logIndex} is not ready to be sent`);
       parts.push({ ...chosen, resources });
     }

@@ -23,6 +23,13 @@ const FIXED: Told = { ...level('b-fixed', '11:30', 25), corrects: 'b', to: '10:0
 const REFUSED =
   '{"issue":[{"severity":"error","code":"business-rule","diagnostics":"more than this ward allows"}]}';
 
+const MRN = { system: 'urn:example:mrn', value: '12-34' };
+const STORY_BY_NUMBER = [placed('08:00', { patient: { identifier: MRN } }), ...STORY.slice(1)];
+const FOUND = {
+  resourceType: 'Bundle',
+  entry: [{ resource: { resourceType: 'Patient', id: 'theirs', identifier: [MRN] } }],
+};
+
 interface Written {
   readonly resource: {
     readonly resourceType: string;
@@ -47,13 +54,18 @@ let answers: Answer[];
 let bundles: (readonly Written[])[];
 /** What the server shows, by name. */
 let held: Map<string, string>;
+/** Statuses of the coming searches for the patient; then the patient is found. */
+let searches: number[];
 
 beforeEach(async () => {
   answers = [];
   bundles = [];
   held = new Map();
+  searches = [];
   server = createServer((request, response) => {
     void text(request).then((body) => {
+      if (request.url?.endsWith('/_search'))
+        return response.writeHead(searches.shift() ?? 200).end(JSON.stringify(FOUND));
       const written = request.method === 'POST' ? (JSON.parse(body) as { entry: Written[] }).entry : [];
       if (request.method === 'POST') bundles.push(written);
       const shown = held.get(request.url?.replace('/fhir/', '') ?? '');
@@ -71,7 +83,8 @@ afterEach(async () => {
 });
 
 async function delivered(story: readonly Told[], more: Partial<Target> = {}, ceilingMs = 10_000) {
-  for (const told of story) await ledger.record([incoming(told, PLACED)]);
+  const [placement = PLACED] = story;
+  for (const told of story) await ledger.record([incoming(told, placement)]);
   const baseUrl = `${addressOf(server)}/fhir`;
   deliverer = deliverTo(ledger.store, baseUrl, more, ceilingMs);
   return untilIdle(ledger.store);
@@ -177,6 +190,24 @@ describe('what waits on a drain', () => {
     expect(await delivered(STORY, {}, 1000)).toEqual({ idle: 1 });
     expect(levels()).toEqual([[10, 20, 30], [], [10], [20], [30]]);
     expect(steps().slice(4, 8)).toEqual(['1 unknown 1', '2 unknown 1', '3 unknown 1', '4 unknown 1']);
+  });
+
+  it.each([503, 401])('waits like one alone while patients cannot be looked up: HTTP %i', async (status) => {
+    searches = [status, status, status];
+    expect(await delivered(STORY_BY_NUMBER, { patient: 'look-up' })).toEqual({ idle: 1 });
+    const events = ledger.store.deliveryEvents({}, 0, 99);
+    const waited = events.filter(({ kind }) => kind === 'waiting');
+    expect(waited.map(({ outcome }) => outcome?.why)).toEqual(Array(6).fill(`HTTP ${status}`));
+    // Each of the three counts against the target, the shared one too.
+    expect(events.map(({ kind }) => kind)).toContain('tripped');
+  });
+
+  it('goes each alone where the look-up is refused, and says whose', async () => {
+    searches = [400];
+    expect(await delivered(STORY_BY_NUMBER, { patient: 'look-up' })).toEqual({ idle: 1 });
+    const [waited] = ledger.store.deliveryEvents({}, 0, 99).filter(({ kind }) => kind === 'waiting');
+    expect(waited?.outcome?.why).toBe('1 is not ready to be sent');
+    expect(levels()).toEqual([[], [10], [20], [30]]);
   });
 
   it('is not shared by what one by one is the way of the target', async () => {

@@ -4,16 +4,14 @@ import { closeSync, fsyncSync, mkdirSync, openSync, readFileSync, writeSync } fr
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type Database from 'better-sqlite3';
-import { logOf, readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
 import { DELIVERY } from '../../audit/delivery-steps.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
-import { readKeys } from '../../audit/notices.ts';
 import { openPieceFile, type PieceFile } from '../../export/piece-file.ts';
 import { writeCanonical } from '../../json/canonical.ts';
 import { createFrameReader } from '../../store/sqlite/frames.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
-import { createCheckpointReader, createNoticeReader } from '../../store/sqlite/notices.ts';
 import { createSubtreeReader } from '../../store/sqlite/tree.ts';
+import { signedHead } from '../signed-head.ts';
 import { readme } from './readme.ts';
 import { type Selection, select, type Wanted } from './select.ts';
 import { createStepReader } from './steps.ts';
@@ -36,22 +34,12 @@ export function writeBundle(
   folder: string,
   onProgress: (done: number, total: number) => void,
 ): Written {
-  const checkpoint = createCheckpointReader(db)();
-  const head = checkpoint === undefined ? undefined : readCheckpoint(checkpoint);
-  if (checkpoint === undefined || head === undefined)
-    throw new Error(
-      'no checkpoint was ever signed here: a bundle would prove nothing; see DRAINLEDGER_CHECKPOINT_KEY',
-    );
+  const { checkpoint, head, log, keys } = signedHead(db);
   const selection = select(db, wanted, head.size);
-  const log = logOf(head.origin);
-  const notices = createNoticeReader(db)().filter(({ logIndex }) => logIndex < head.size);
-  const keys = readKeys(log, notices)
-    .map(({ key }) => `${writeVerifierKey(log, key)}\n`)
-    .join('');
   mkdirSync(folder, { mode: 0o700 });
   const files = openFiles(folder);
   files.add('checkpoint.txt', checkpoint);
-  files.add('public-keys.txt', keys);
+  files.add('public-keys.txt', keys.map((key) => `${key}\n`).join(''));
   files.add('verify.mjs', readFileSync(VERIFIER, 'utf8').replace(/\n\/\/# sourceMappingURL=.*\n?$/, '\n'));
   files.add('README.md', readme(log, selection, head.size));
   for (const name of ['entries', 'frames', 'resources', 'corrections', 'accesses', 'deliveries'])

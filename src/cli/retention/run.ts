@@ -2,17 +2,15 @@
 import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
 import { type Archived, writeArchived } from '../../audit/archived.ts';
-import { logOf, readCheckpoint, writeVerifierKey } from '../../audit/checkpoint.ts';
-import { readKeys } from '../../audit/notices.ts';
 import { readLedgerConfig } from '../../configuration/ledger.ts';
 import { type Retention, readRetention } from '../../configuration/retention.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
 import { standingOf } from '../../proof.ts';
 import type { StoredNotice } from '../../store/log-port.ts';
-import { createCheckpointReader, createNoticeReader } from '../../store/sqlite/notices.ts';
 import { openReader } from '../../store/sqlite/open.ts';
 import { openLedger, personOf, wordsOf } from '../open-ledger.ts';
 import { progress } from '../progress.ts';
+import { signedHead } from '../signed-head.ts';
 import { archiveGroup } from './archive.ts';
 import { type Due, dueIn, type Group } from './due.ts';
 
@@ -91,15 +89,9 @@ function openPlan(database: string, { days }: Retention): Plan {
   const db = openReader(database);
   try {
     db.exec('BEGIN');
-    const note = readCheckpoint(createCheckpointReader(db)() ?? '');
-    const log = note === undefined ? '' : logOf(note.origin);
-    const signer = readKeys(log, createNoticeReader(db)()).at(-1);
-    if (note === undefined || signer === undefined)
-      throw new Error(
-        'no checkpoint was ever signed here: an archive would prove nothing; see DRAINLEDGER_CHECKPOINT_KEY',
-      );
-    const all = [...dueIn(db, { beforeMs: Date.now() - days * 24 * HOUR_MS, covered: note.size })];
-    return { db, all, key: writeVerifierKey(log, signer.key) };
+    const { head, keys } = signedHead(db);
+    const all = [...dueIn(db, { beforeMs: Date.now() - days * 24 * HOUR_MS, covered: head.size })];
+    return { db, all, key: keys.at(-1) ?? '' };
   } catch (error) {
     db.close();
     throw error;

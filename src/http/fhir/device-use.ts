@@ -2,6 +2,7 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import type { Identifier } from '../../domain/vocabulary/entry.ts';
+import type { Version } from '../../fhir/bundle.ts';
 import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import { DEVICE_USE } from '../../fhir/search/type-device-use.ts';
@@ -19,9 +20,9 @@ import { isUnlessKnown } from './create.ts';
 import { formDoc, INTERACTION_DOCS } from './docs.ts';
 import { foundAmong } from './held.ts';
 import { sendFaults } from './outcomes.ts';
-import { charted, clientOf, nativeEntry, refuseOutOfDate, type Shown, sendShown } from './registry.ts';
+import { charted, clientOf, nativeEntry, sendShown } from './registry.ts';
 import { refuseQuery } from './stored.ts';
-import { baseVersion, refuseOtherId, refuseUnknown } from './update.ts';
+import { baseVersion, outOfDate, refuseOtherId, refuseUnknown } from './update.ts';
 import { readView } from './versions.ts';
 
 interface OfId {
@@ -119,7 +120,8 @@ async function update(
   const { assignment, device } = before;
   const key = { system: `${parts.canonical}/update`, value: `${id}/${base}` };
   const isAgain = assignment.members.some((each) => nameOf(each) === nameOf(key));
-  if (!isAgain) refuseOutOfDate(base, String(assignment.members.length));
+  const { version } = shownOf(before);
+  if (base !== version && !isAgain) throw outOfDate({ version }, base);
   const native = { ...commonOf(read, key, request, parts), ...changeOf(read, before, parts) };
   const judged = nativeEntry(native, sent, useElement);
   if ('faults' in judged) return sendFaults(reply, 422, judged.faults);
@@ -206,7 +208,7 @@ function sendNewest(
   return sendShown(request, reply, shownOf(use), parts, isNew);
 }
 
-const shownOf = ({ id, resource }: DeviceUse): Shown => ({
+const shownOf = ({ id, resource }: DeviceUse): Version => ({
   type: TYPE,
   id,
   version: resource.meta?.versionId ?? '',

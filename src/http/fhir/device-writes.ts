@@ -23,9 +23,9 @@ import type { Parts } from '../parts.ts';
 import { isUnlessKnown } from './create.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { charted, clientOf, nativeEntry, refuseOutOfDate, sendShown } from './registry.ts';
+import { charted, clientOf, nativeEntry, sendShown } from './registry.ts';
 import { refuseQuery } from './stored.ts';
-import { baseVersion, refuseOtherId, refuseUnknown } from './update.ts';
+import { baseVersion, outOfDate, refuseOtherId, refuseUnknown } from './update.ts';
 import { versionsOf } from './versions.ts';
 
 interface OfId {
@@ -128,7 +128,7 @@ async function sendUpdate(
   const { device, book, registration } = registeredAs(before.id, parts);
   // Named by what it replaces: the same update sent again is the same entry.
   const key = { system: `${parts.canonical}/update`, value: `${before.id}/${base}` };
-  if (!isKnown(book, key)) refuseOutOfDate(base, before.version);
+  if (base !== before.version && !isKnown(book, key)) throw outOfDate(before, base);
   if (nameOf(read.device) !== nameOf(registration.device))
     throw notChanged('identifier', 'withdraw this device and register the other');
   const change = changeOf(read, book, registration, parts);

@@ -4,8 +4,8 @@ import { writeRequest } from '../../audit/entry-text.ts';
 import { isBound } from '../../auth/principal.ts';
 import type { DeviceBody } from '../../domain/devices/device.ts';
 import type { Author, Identifier, Reference } from '../../domain/vocabulary/entry.ts';
+import type { Version } from '../../fhir/bundle.ts';
 import { drainOfId } from '../../fhir/reference.ts';
-import { Refused } from '../../fhir/search/refused.ts';
 import { type FhirFault, fhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
 import { readDeviceEntry } from '../../intake/native/read-device.ts';
@@ -14,11 +14,8 @@ import { writeExact } from '../../json/exact-write.ts';
 import { type NotTaken, outOfBounds } from '../../record/incoming.ts';
 import { reachesDrain, reachesReceipt } from '../allowed.ts';
 import { senderOf } from '../caller.ts';
-import { statusOfRefusal } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
-import { preferredReturn } from './asked.ts';
-import { FHIR_BASE, FHIR_JSON, issueText } from './outcomes.ts';
-import type { NotStored } from './stored.ts';
+import { type NotStored, notTaken, sendWritten } from './stored.ts';
 
 /** FHIR has no place for an author of a Device: it is whoever sent it. */
 export const clientOf = ({ principal }: FastifyRequest, { canonical }: Parts): Author => ({
@@ -69,22 +66,6 @@ export async function charted(
   return { isNew: outcome.kind === 'recorded' };
 }
 
-function notTaken(
-  { refused, pointer, value, mend }: NotTaken,
-  elementOf: (pointer: string) => string,
-): NotStored {
-  const fault: FhirFault = {
-    code: refused === 'out-of-bounds' ? 'forbidden' : 'business-rule',
-    pointer: elementOf(pointer),
-    value,
-    detail: refused.replaceAll('-', ' '),
-    mend,
-  };
-  // The path of the request is known; what is not is in the resource.
-  const status = statusOfRefusal(refused);
-  return { status: status === 404 ? 422 : status, faults: [fault] };
-}
-
 function usedTwice({ system, value }: Identifier, elementOf: (pointer: string) => string): NotStored {
   const fault: FhirFault = {
     code: 'conflict',
@@ -96,40 +77,13 @@ function usedTwice({ system, value }: Identifier, elementOf: (pointer: string) =
   return { status: 409, faults: [fault] };
 }
 
-/** The version that the sender knows, from If-Match. @throws {Refused} where it is not the newest one */
-export function refuseOutOfDate(base: string, newest: string): void {
-  if (base === newest) return;
-  const words = `If-Match names version ${base}, the current one is ${newest}: read it again first`;
-  throw new Refused(412, 'conflict', words);
-}
-
-export interface Shown {
-  readonly type: string;
-  readonly id: string;
-  readonly version: string;
-  readonly lastUpdated: string;
-  readonly text: string;
-}
-
 export function sendShown(
   request: FastifyRequest,
   reply: FastifyReply,
-  { type, id, version, lastUpdated, text }: Shown,
-  { publicUrl }: Parts,
+  version: Version,
+  parts: Parts,
   isNew: boolean,
 ): FastifyReply {
-  request.shown ??= [drainOfId(id) ?? []].flat();
-  reply
-    .code(isNew ? 201 : 200)
-    .header('location', `${publicUrl()}${FHIR_BASE}/${type}/${id}/_history/${version}`)
-    .header('etag', `W/"${version}"`)
-    .header('last-modified', new Date(lastUpdated).toUTCString());
-  const preferred = preferredReturn(request);
-  if (preferred !== null) reply.header('preference-applied', `return=${preferred}`);
-  if (preferred === 'minimal') return reply.removeHeader('content-type').send();
-  if (preferred !== 'OperationOutcome') return reply.send(text);
-  const words = isNew
-    ? 'Recorded: on disk before this answer left.'
-    : 'Recorded before: nothing was written.';
-  return reply.type(FHIR_JSON).send(issueText('information', 'informational', words));
+  request.shown ??= [drainOfId(version.id) ?? []].flat();
+  return sendWritten(request, reply, version, parts, isNew);
 }

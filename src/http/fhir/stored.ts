@@ -35,7 +35,7 @@ export interface NotStored extends Faulty {
 
 /** Why an entry was not taken; null when it was, or would have been had the rest of its unit been. */
 export function refusalOf(outcome: AppendOutcome): NotStored | null {
-  if (outcome.kind === 'refused') return notTaken(outcome.refused as NotTaken);
+  if (outcome.kind === 'refused') return notTaken(outcome.refused as NotTaken, elementOf);
   return outcome.kind === 'conflict' ? keyUsedTwice(outcome.receipt) : null;
 }
 
@@ -84,7 +84,7 @@ const asOf = ({ kind, received }: EntryBody): FactName => (received?.as ?? ISSUE
 export const ISSUING = Object.keys(ISSUED_BY_KIND) as Kind[];
 
 /** Where a refusal of the ledger points, in FHIRPath. */
-const ELEMENT: Readonly<Record<string, string>> = {
+const ELEMENTS: Readonly<Record<string, string>> = {
   '/drain': 'Observation.focus[0].identifier',
   '/device': 'Observation.device.identifier',
   '/subject': 'Observation.subject',
@@ -93,17 +93,23 @@ const ELEMENT: Readonly<Record<string, string>> = {
   '/replacement/effective_at': 'Observation.effective',
 };
 
-function notTaken({ refused, pointer, value, mend }: NotTaken): NotStored {
-  const unknownDrain = refused === 'no-such-drain';
+const elementOf = (pointer: string): string => ELEMENTS[pointer] ?? 'Observation';
+
+/** @param elementOf path of the element that a place of the entry came from */
+export function notTaken(
+  { refused, pointer, value, mend }: NotTaken,
+  elementOf: (pointer: string) => string,
+): NotStored {
   const fault: FhirFault = {
     code: refused === 'out-of-bounds' ? 'forbidden' : 'business-rule',
-    pointer: ELEMENT[pointer] ?? 'Observation',
+    pointer: elementOf(pointer),
     value,
     detail: refused.replaceAll('-', ' '),
     mend,
   };
   // The path of the request is known; what is not is in the resource.
-  return { status: unknownDrain ? 422 : statusOfRefusal(refused), faults: [fault] };
+  const status = statusOfRefusal(refused);
+  return { status: status === 404 ? 422 : status, faults: [fault] };
 }
 
 function keyUsedTwice(receipt: string): NotStored {
@@ -131,6 +137,17 @@ export function sendStored(
   request.isRecorded ||= isNew;
   request.shown = id === null ? [] : [partsOfId(id)?.drain ?? []].flat();
   if (version === null) return reply.code(202).type(FHIR_JSON).send(unissuedText(stored));
+  return sendWritten(request, reply, version, parts, isNew);
+}
+
+/** The resource that a write came to, in the form that its sender prefers. */
+export function sendWritten(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  version: Version,
+  parts: Parts,
+  isNew: boolean,
+): FastifyReply {
   reply
     .code(isNew ? 201 : 200)
     .header('location', locationOf(version, parts))

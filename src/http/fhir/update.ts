@@ -76,7 +76,8 @@ export function refuseUnknown(id: string, type = 'Observation'): never {
   throw new Refused(405, 'not-supported', words);
 }
 
-const outOfDate = ({ version }: Version, base: string): Refused =>
+/** @param base the version that the sender knows, from If-Match */
+export const outOfDate = ({ version }: Pick<Version, 'version'>, base: string): Refused =>
   new Refused(
     412,
     'conflict',

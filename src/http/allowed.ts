@@ -3,6 +3,7 @@ import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
 import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/devices/device.ts';
 import type { EntryBody } from '../domain/vocabulary/entry.ts';
+import type { IncomingAct } from '../record/device-acts.ts';
 import type { Incoming } from '../record/incoming.ts';
 import type { Store } from '../store/port.ts';
 import { type Problem, problem } from './problem.ts';
@@ -96,3 +97,7 @@ export function confined(principal: Principal, store: Store, incoming: Incoming)
     mayReach: (drain) => drain !== null && reachesDrain(principal, drain, store),
   };
 }
+
+/** The same of what is charted of a device itself: which drains it concerns is found when it is written. */
+export const confinedAct = (principal: Principal, store: Store, act: IncomingAct): IncomingAct =>
+  isBound(principal) ? { ...act, mayReach: (drain) => reachesDrain(principal, drain, store) } : act;

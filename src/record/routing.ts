@@ -1,9 +1,9 @@
 /** Where an entry that names a device goes: to the drain that the device was on when it was read. */
 import { chainOf, type Subject } from '../domain/book/book.ts';
+import { msOf } from '../domain/devices/device.ts';
 import { drainAt as drainOfDevice, type ReadTime, readAt } from '../domain/devices/device-whereabouts.ts';
 import { type Chain, itemOf } from '../domain/fold/chains.ts';
 import { isSamePatient, patientKey } from '../domain/fold/drain.ts';
-import { parseInstant } from '../domain/numbers/instant.ts';
 import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
 import type { EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
@@ -34,7 +34,7 @@ export function readTimeOfChain(chain: Chain): ReadTime | null {
 
 /** @param time that it was read at, by whoever charts it now @param receivedMs when its first form was received */
 const readTimeOf = ({ author }: EntryBody, time: string, receivedMs: EpochMs): ReadTime => ({
-  charted: instantOf(time),
+  charted: msOf(time),
   receivedMs,
   by: author.type,
 });
@@ -104,12 +104,6 @@ export function notRouted(
 function elsewhere(pointer: string, value: string, where: string, instead: string): NotRouted {
   const mend = `the device was on ${where} then: ${instead}, or correct its assignments`;
   return { refused: 'device-elsewhere', pointer, value, mend };
-}
-
-function instantOf(text: string): EpochMs {
-  const instant = parseInstant(text);
-  if (instant === undefined) throw new Error(`${text} passed intake and is no instant`);
-  return instant.ms;
 }
 
 /** Why a chain may not count for a drain: its sender said whom it was of, and the drain is not linked to them. */

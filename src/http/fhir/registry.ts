@@ -1,9 +1,8 @@
 /** Writes about devices, in FHIR: what was sent becomes an entry of the device, by the same checks as from any other door. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
-import { isBound } from '../../auth/principal.ts';
 import type { DeviceBody } from '../../domain/devices/device.ts';
-import type { Author, Identifier, Reference } from '../../domain/vocabulary/entry.ts';
+import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { drainOfId } from '../../fhir/reference.ts';
 import { type FhirFault, fhirFault } from '../../intake/fhir/fhir-fault.ts';
@@ -11,8 +10,9 @@ import type { Faulty } from '../../intake/fhir/read-observation.ts';
 import { readDeviceEntry } from '../../intake/native/read-device.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { writeExact } from '../../json/exact-write.ts';
+import type { IncomingAct } from '../../record/device-acts.ts';
 import { type NotTaken, outOfBounds } from '../../record/incoming.ts';
-import { reachesDrain, reachesReceipt } from '../allowed.ts';
+import { confinedAct, reachesReceipt } from '../allowed.ts';
 import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { type NotStored, notTaken, sendWritten } from './stored.ts';
@@ -35,28 +35,16 @@ export function nativeEntry(
   return { body: { ...read.body, received: { resource: writeExact(sent) } } };
 }
 
-export interface Charting {
-  /** Name of the device. */
-  readonly device: string;
-  readonly body: DeviceBody;
-  readonly patient?: Reference;
-  readonly unlessKnown: boolean;
-}
-
 /** @returns whether it is new, or what stood in the way */
 export async function charted(
   request: FastifyRequest,
   parts: Parts,
-  act: Charting,
+  act: Omit<IncomingAct, 'request' | 'mayReach'>,
   elementOf: (pointer: string) => string,
 ): Promise<{ readonly isNew: boolean } | NotStored> {
   const { principal } = request;
-  const mayReach = (drain: string): boolean => reachesDrain(principal, drain, parts.store);
   const sent = { ...act, request: writeRequest(request.body as ExactValue) };
-  const outcome = await parts.recordAct(
-    isBound(principal) ? { ...sent, mayReach } : sent,
-    senderOf(principal),
-  );
+  const outcome = await parts.recordAct(confinedAct(principal, parts.store, sent), senderOf(principal));
   // What was answered before is told again only to a client that may reach what it is about.
   if (outcome.kind === 'replayed' && !reachesReceipt(principal, parts.store, outcome.receipt))
     return notTaken(outOfBounds({ pointer: '/device', value: act.device }), elementOf);

@@ -2,7 +2,6 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
-import { isBound } from '../../auth/principal.ts';
 import { ASSIGN, CHART, REGISTER } from '../../auth/scope.ts';
 import type { DeviceBody } from '../../domain/devices/device.ts';
 import { assignmentBody, deviceEntryBody, registration } from '../../intake/native/device-schemas.ts';
@@ -11,7 +10,7 @@ import { readEntry } from '../../intake/native/read-entry.ts';
 import { entryBody } from '../../intake/native/schemas.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { deviceNameOf } from '../../record/device-acts.ts';
-import { reachesDrain } from '../allowed.ts';
+import { confinedAct } from '../allowed.ts';
 import { senderOf } from '../caller.ts';
 import { answerOf } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
@@ -169,10 +168,7 @@ async function sendAct(
   const { principal } = request;
   const { store } = parts;
   const act = { device, body, request: writeRequest(request.body as ExactValue) };
-  const outcome = await parts.recordAct(
-    isBound(principal) ? { ...act, mayReach: (drain: string) => reachesDrain(principal, drain, store) } : act,
-    senderOf(principal),
-  );
+  const outcome = await parts.recordAct(confinedAct(principal, store, act), senderOf(principal));
   return sendAnswer(
     request,
     reply,

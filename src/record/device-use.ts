@@ -2,8 +2,8 @@
 import type { DeviceUseStatement } from 'fhir/r4.js';
 import { readDeviceBody } from '../audit/entry-text.ts';
 import { type Assignment, assignmentsOf } from '../domain/devices/device.ts';
-import type { Identifier } from '../domain/vocabulary/entry.ts';
-import { deviceStream } from '../store/device-port.ts';
+import { partsOfId } from '../fhir/reference.ts';
+import { deviceOfStream, deviceStream } from '../store/device-port.ts';
 import type { Store } from '../store/port.ts';
 import { nameOf } from './names.ts';
 import { registeredId } from './registry-issue.ts';
@@ -29,6 +29,14 @@ export function deviceUses(store: Reads, canonical: string): readonly DeviceUse[
   return found.sort((a, b) => (a.id < b.id ? -1 : 1));
 }
 
+/** The one that an id names, if there is such a one. */
+export function useCalled(store: Reads, canonical: string, id: string): DeviceUse | undefined {
+  const { name, drain: stream = '' } = partsOfId(id) ?? {};
+  const device = deviceOfStream(stream);
+  if (name !== 'device-use' || device === undefined) return undefined;
+  return usesOf(store, canonical, device).find((each) => each.id === id);
+}
+
 const DEVICES_AT_ONCE = 500;
 const MOST_ENTRIES = 100_000;
 
@@ -38,17 +46,17 @@ export function usesOf(store: Reads, canonical: string, device: string): readonl
   const registration = book?.registration;
   if (book === undefined || registration == null) return [];
   const stream = deviceStream(device);
-  const acts = store.deviceEntries(device, 0, MOST_ENTRIES).map(({ body, recordedAt }) => ({
-    ...readDeviceBody(body),
-    recordedAt,
-  }));
+  const entries = new Map(
+    store.deviceEntries(device, 0, MOST_ENTRIES).map((entry) => [entry.entryId, entry] as const),
+  );
   return assignmentsOf(book).flatMap((assignment) => {
     const patient = store.patientOf(assignment.drain);
-    const newest = acts.find(({ identifier }) => isSame(identifier, assignment.end));
+    const newest = entries.get(nameOf(assignment.end));
     // Of nobody, it would say that a device was used on them.
     if (patient === null || newest === undefined) return [];
     const { void: isVoid, drain, from, to, identifier, members } = assignment;
-    const { author, recordedAt } = newest;
+    const { recordedAt } = newest;
+    const act = readDeviceBody(newest.body);
     const id = `device-use.${stream}.${nameOf(identifier)}`;
     const resource: DeviceUseStatement = {
       resourceType: 'DeviceUseStatement',
@@ -60,14 +68,12 @@ export function usesOf(store: Reads, canonical: string, device: string): readonl
       derivedFrom: [{ type: 'Procedure', identifier: { system: `${canonical}/drain`, value: drain } }],
       timingPeriod: { start: from, ...(to === undefined ? {} : { end: to }) },
       recordedOn: recordedAt,
-      ...(author.type === 'person' ? { source: withoutType(author) } : {}),
+      ...(act.author.type === 'person' ? { source: withoutType(act.author) } : {}),
       device: { reference: `Device/${registeredId(device, registration.identifier)}` },
-      ...('reason' in newest ? { reasonCode: [{ text: newest.reason }] } : {}),
+      ...('reason' in act ? { reasonCode: [{ text: act.reason }] } : {}),
     };
     return { id, device, assignment, resource };
   });
 }
 
 const withoutType = ({ type: _type, ...reference }: { readonly type: string }) => reference;
-
-const isSame = (a: Identifier, b: Identifier): boolean => a.system === b.system && a.value === b.value;

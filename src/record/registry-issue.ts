@@ -3,7 +3,8 @@ import type { DeviceBook } from '../domain/devices/device.ts';
 import { epochMs } from '../domain/numbers/units.ts';
 import type { Identifier } from '../domain/vocabulary/entry.ts';
 import { REGISTERED, type WriteRegistered } from '../fhir/device-registry.ts';
-import { type DeviceLook, deviceStream } from '../store/device-port.ts';
+import { partsOfId } from '../fhir/reference.ts';
+import { type DeviceLook, deviceOfStream, deviceStream } from '../store/device-port.ts';
 import type { DrainIssue, Place } from '../store/port.ts';
 import { statusOf } from './device-view.ts';
 import { nameOf } from './names.ts';
@@ -11,6 +12,12 @@ import { nameOf } from './names.ts';
 /** The logical id of a registered device. @param registration identifier of its first entry */
 export const registeredId = (device: string, registration: Identifier): string =>
   `${REGISTERED}.${deviceStream(device)}.${nameOf(registration)}`;
+
+/** The device of such an id; undefined where it is no id of a registered device. */
+export function deviceOfRegistered(id: string): string | undefined {
+  const { name, drain: stream = '' } = partsOfId(id) ?? {};
+  return name === REGISTERED ? deviceOfStream(stream) : undefined;
+}
 
 export interface Told {
   readonly place: Place;

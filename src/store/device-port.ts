@@ -47,5 +47,8 @@ export interface DeviceWrites {
 /** Names the stream of a device; no drain is called so. */
 export const deviceStream = (device: string): string => `device-${device}`;
 
+/** The device whose stream it is; undefined for any other stream. */
+export const deviceOfStream = (stream: string): string | undefined => /^device-(.+)$/.exec(stream)?.[1];
+
 /** The stream of what named a device that was on no drain then. */
 export const UNMATCHED = 'unmatched';

@@ -3,16 +3,16 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import type { Identifier } from '../../domain/vocabulary/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
-import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import { DEVICE_USE } from '../../fhir/search/type-device-use.ts';
 import { subset } from '../../fhir/subset.ts';
 import { type ReadDeviceUse, readDeviceUse, useElement } from '../../intake/fhir/read-device.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { deviceNameOf } from '../../record/device-acts.ts';
-import { type DeviceUse, deviceUses, usesOf } from '../../record/device-use.ts';
+import { type DeviceUse, deviceUses, useCalled, usesOf } from '../../record/device-use.ts';
 import { nameOf } from '../../record/names.ts';
 import { drainNameOf } from '../../record/record.ts';
+import { deviceOfRegistered } from '../../record/registry-issue.ts';
 import { reachesDrain } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf } from './asked.ts';
@@ -53,7 +53,7 @@ export function registerDeviceUse(app: FastifyInstance, parts: Parts): void {
   );
   app.get<OfId>(`/${TYPE}/:id`, { config: { doc: INTERACTION_DOCS.read(DEVICE_USE) } }, (request, reply) => {
     const view = readView(pairsOf(request), handlingOf(request) === 'lenient');
-    const use = useCalled(request.params.id, parts);
+    const use = useCalled(parts.store, parts.canonical, request.params.id);
     if (use === undefined)
       throw new Refused(404, 'not-found', `No ${TYPE} '${request.params.id.slice(0, 80)}' is known here`);
     request.shown = [use.assignment.drain];
@@ -105,7 +105,7 @@ async function update(
 ): Promise<FastifyReply> {
   refuseQuery(request);
   const { id } = request.params;
-  const before = useCalled(id, parts) ?? refuseUnknown(id, TYPE);
+  const before = useCalled(parts.store, parts.canonical, id) ?? refuseUnknown(id, TYPE);
   const sent = request.body as ExactValue;
   refuseOtherId(sent, id, TYPE);
   const base = baseVersion(request);
@@ -144,7 +144,7 @@ const NEVER_WAS = {
 /** @throws {Refused} for the id of a Device that is none of those registered here */
 function deviceOf({ device }: ReadDeviceUse): string {
   if ('identifier' in device) return deviceNameOf(device.identifier);
-  const [, name] = /^registered\.device-([a-z0-9]+)\./.exec(device.id) ?? [];
+  const name = deviceOfRegistered(device.id);
   if (name !== undefined) return name;
   const words = `${TYPE}.device Device/${device.id} is not registered here: register it, by a POST of a Device or at /v1/devices`;
   throw new Refused(422, 'business-rule', words);
@@ -176,12 +176,6 @@ function changeOf(read: ReadDeviceUse, { assignment }: DeviceUse, parts: Parts):
   if (closes) return { kind: 'closed', target, to: said.to, reason };
   const checked = clock_checked === undefined ? {} : { clock_checked };
   return { kind: 'corrected', target, replacement: { ...said, ...checked }, reason };
-}
-
-function useCalled(id: string, { store, canonical }: Parts): DeviceUse | undefined {
-  const { name, drain: stream = '' } = partsOfId(id) ?? {};
-  if (name !== 'device-use') return undefined;
-  return usesOf(store, canonical, stream.replace(/^device-/, '')).find((each) => each.id === id);
 }
 
 function sendNewest(

@@ -6,8 +6,6 @@ import { stayAt } from '../../domain/devices/device.ts';
 import { epochMs } from '../../domain/numbers/units.ts';
 import type { Identifier } from '../../domain/vocabulary/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
-import { REGISTERED } from '../../fhir/device-registry.ts';
-import { partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { fhirFault } from '../../intake/fhir/fhir-fault.ts';
@@ -18,7 +16,7 @@ import { writeExact } from '../../json/exact-write.ts';
 import { deviceNameOf } from '../../record/device-acts.ts';
 import { statusOf } from '../../record/device-view.ts';
 import { nameOf } from '../../record/names.ts';
-import { registeredId } from '../../record/registry-issue.ts';
+import { deviceOfRegistered, registeredId } from '../../record/registry-issue.ts';
 import type { Parts } from '../parts.ts';
 import { isUnlessKnown } from './create.ts';
 import { INTERACTION_DOCS } from './docs.ts';
@@ -145,10 +143,10 @@ async function sendUpdate(
 }
 
 function registeredAs(id: string, { store }: Parts) {
-  const { name = '', drain: stream = '' } = partsOfId(id) ?? {};
-  const device = stream.replace(/^device-/, '');
-  const book = name === REGISTERED ? store.device(device) : undefined;
-  if (book?.registration != null) return { device, book, registration: book.registration };
+  const device = deviceOfRegistered(id);
+  const book = device === undefined ? undefined : store.device(device);
+  if (device !== undefined && book?.registration != null)
+    return { device, book, registration: book.registration };
   throw new Refused(
     422,
     'business-rule',

@@ -81,7 +81,7 @@ export function writeSums(sums: DrainSums, reach: Reach): string {
     newestLevel: newestLevelAt(state),
     intervals: nodes.map(({ item }) => intervalText(item.interval, levels.placeOf)),
     sums: first === undefined ? null : sumsText(first.item.sums, levels.placeOf),
-    flows: keptFlows(state.flows, since),
+    flows: keptFlows(state.flows, since ?? epochMs(-Infinity)),
     levels: levels.texts,
   };
   return JSON.stringify(text);
@@ -102,12 +102,12 @@ function keptIntervals(history: History<SummedInterval>, from: EpochMs, most: nu
   return nodes.reverse();
 }
 
-/** In order, from the last before a moment; null: all. */
-function keptFlows(history: History<SummedFlow>, since: EpochMs | null): readonly SummedFlow[] {
+/** In order, from the last before a moment. */
+function keptFlows(history: History<SummedFlow>, since: EpochMs): readonly SummedFlow[] {
   const flows: SummedFlow[] = [];
   for (let node = history; node !== null; node = node.before) {
     flows.push(node.item);
-    if (since !== null && node.item.at < since) break;
+    if (node.item.at < since) break;
   }
   return flows.reverse();
 }

@@ -17,9 +17,13 @@ import type { Row } from './row.ts';
 import { EMPTY_STATE, type FoldState } from './state.ts';
 import { step } from './step.ts';
 
-interface Instant {
+/** What is charted at one instant. */
+interface Charted {
   readonly at: EpochMs;
   readonly items: readonly Item[];
+}
+
+interface Instant extends Charted {
   readonly rows: readonly Row[];
   readonly state: FoldState;
 }
@@ -122,9 +126,9 @@ function fold(
   let { instants, doubts } = base;
   let from = epochMs(Infinity);
   let queue = groupedByTime(items);
-  for (let next = 0; next < queue.length; ) {
-    const group = queue[next] ?? [];
-    const at = group[0]?.at ?? from;
+  let next = 0;
+  for (let charted = queue[0]; charted !== undefined; charted = queue[next]) {
+    const { at, items: group } = charted;
     const isSuspect = (end: EpochMs) => isDoubted(doubts, end);
     const { contradicts, ...result } = step(stateOf({ instants, doubts }), group, circumstances, isSuspect);
     if (contradicts === null || isSuspect(contradicts)) {
@@ -132,7 +136,7 @@ function fold(
       next += 1;
     } else {
       doubts = append(doubts, { intervalEnd: contradicts, fallAt: at });
-      const again = instantsFrom(instants, contradicts).map((instant) => instant.items);
+      const again = instantsFrom(instants, contradicts);
       instants = newestWhere(instants, (instant) => instant.at < contradicts);
       queue = [...again, ...queue.slice(next)];
       next = 0;
@@ -146,12 +150,12 @@ function isDoubted(doubts: History<Doubt>, end: EpochMs): boolean {
   return newestWhere(doubts, (doubt) => doubt.intervalEnd <= end)?.item.intervalEnd === end;
 }
 
-function groupedByTime(items: readonly Item[]): (readonly Item[])[] {
-  const groups: Item[][] = [];
+function groupedByTime(items: readonly Item[]): readonly Charted[] {
+  const groups: { at: EpochMs; items: Item[] }[] = [];
   for (const item of items) {
     const group = groups.at(-1);
-    if (group?.[0]?.at === item.at) group.push(item);
-    else groups.push([item]);
+    if (group?.at === item.at) group.items.push(item);
+    else groups.push({ at: item.at, items: [item] });
   }
   return groups;
 }

@@ -1,5 +1,6 @@
 /** What is known of a drain as a whole, from the few statements that hold for all its time. */
 
+import { equal } from '../numbers/equal.ts';
 import { type EpochMs, epochMs, grams } from '../numbers/units.ts';
 import type { DrainFacts, Placed, Reference } from '../vocabulary/entry.ts';
 import type { Settings } from '../vocabulary/settings.ts';
@@ -104,12 +105,10 @@ export function changedSince(before: Circumstances, after: Circumstances): Epoch
   if (before.removedAt !== after.removedAt) {
     times.push(Math.min(before.removedAt ?? Infinity, after.removedAt ?? Infinity));
   }
-  const same = (a: Weight | undefined, b: Weight | undefined) =>
-    a?.id === b?.id && a?.at === b?.at && a?.weight === b?.weight;
   const most = Math.max(before.weights.length, after.weights.length);
   for (let i = 0; i < most; i += 1) {
     const [a, b] = [before.weights[i], after.weights[i]];
-    if (same(a, b)) continue;
+    if (equal(a, b)) continue;
     times.push(Math.min(a?.at ?? Infinity, b?.at ?? Infinity));
     break;
   }

@@ -63,7 +63,13 @@ export function clampedMs(interval: Interval, from: EpochMs, to: EpochMs): numbe
   return sum;
 }
 
+/** Only an indeterminate interval is without a volume. */
+export interface MeasuredInterval extends Interval {
+  readonly risesFrom: LevelPoint;
+  readonly drained: Microlitres;
+}
+
 /** Whether the interval's volume may stand in a sum as measured. */
-export function isMeasured(interval: Interval): boolean {
+export function isMeasured(interval: Interval): interval is MeasuredInterval {
   return interval.status === 'measured' && !interval.suspect;
 }

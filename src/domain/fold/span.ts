@@ -11,7 +11,7 @@ import { add, type Rational, rational } from '../numbers/rational.ts';
 import { type EpochMs, type Microlitres, microlitres } from '../numbers/units.ts';
 import { clampedMs, type Interval, isMeasured, type LevelPoint, lengthMs } from './interval.ts';
 import { flowSums, intervalSums, type SummedFlow, type SummedInterval } from './sums.ts';
-import { expanded, levelVariance, type VarianceSum, varianceAfter } from './uncertainty.ts';
+import { expanded, isSame, levelVariance, type VarianceSum, varianceAfter } from './uncertainty.ts';
 
 /** What a span is cut from. */
 export interface Measured {
@@ -99,9 +99,8 @@ const NO_PART: Part = { drained: rational(0), whole: 0, coveredMs: 0, cut: null 
 function partOf(node: History<SummedInterval>, from: EpochMs, to: EpochMs, maxGapMs: number): Part {
   if (node === null) return NO_PART;
   const { interval } = node.item;
+  if (!isMeasured(interval) || lengthMs(interval) > maxGapMs) return NO_PART;
   const { drained, risesFrom } = interval;
-  if (!isMeasured(interval) || drained === null || risesFrom === null || lengthMs(interval) > maxGapMs)
-    return NO_PART;
   const start = Math.max(from, interval.from.at) as EpochMs;
   const end = Math.min(to, interval.to.at) as EpochMs;
   const [part, of] = openTime(interval, start, end);
@@ -130,8 +129,7 @@ function spanVariance(upTo: VarianceSum, before: VarianceSum, start: Part, end: 
   const whole = varianceAfter(upTo, before, start.cut);
   if (end.cut === null) return whole;
   const { risesFrom, to, part } = end.cut;
-  const goesOn = upTo.end !== null && upTo.end.id === risesFrom.id && upTo.end.part === risesFrom.part;
-  if (!goesOn || upTo.end === null) return whole + withinOne(end);
+  if (upTo.end === null || !isSame(upTo.end, risesFrom)) return whole + withinOne(end);
   const shared = upTo.end === before.end ? (start.cut?.part ?? 0) : 1;
   return (
     whole + ((shared - part) ** 2 - shared ** 2) * levelVariance(risesFrom) + part ** 2 * levelVariance(to)

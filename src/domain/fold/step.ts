@@ -200,8 +200,8 @@ function negativityOf(item: Item, { unit, source }: Conditions, marks: MarkBook)
   if (profile?.kind === 'wet-suction' && source === 'on' && content.suction?.bubbling === 'none') {
     mark(marks, item.id, 'suction-without-bubbling');
   }
-  const scale = profile?.leak_scale_max?.thousandths;
-  const grade = content.air_leak?.grade?.thousandths;
-  if (scale !== undefined && grade !== undefined && grade > scale) mark(marks, item.id, 'beyond-leak-scale');
+  const scale = profile?.leak_scale_max?.thousandths ?? Infinity;
+  const grade = content.air_leak?.grade?.thousandths ?? 0;
+  if (grade > scale) mark(marks, item.id, 'beyond-leak-scale');
   return totalNegativity(content, profile, source);
 }

@@ -98,7 +98,8 @@ function isOpenAt(all: VarianceSum, before: VarianceSum, end: LevelPoint): boole
   return closedAt !== null && !isSame(closedAt, end);
 }
 
-const isSame = (a: LevelPoint, b: LevelPoint): boolean => a.id === b.id && a.part === b.part;
+/** Whether two levels are one: an entry of a unit change charts two. */
+export const isSame = (a: LevelPoint, b: LevelPoint): boolean => a.id === b.id && a.part === b.part;
 
 /** A mark for the eye only: U > |value|. It decides nothing. */
 export function isLowConfidence(value: number | null, uncertainty: number | null): boolean {

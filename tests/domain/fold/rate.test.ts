@@ -88,6 +88,17 @@ describe('an interval without an exact volume', () => {
   });
 });
 
+describe('the reading error of a rate', () => {
+  it('is not known while no unit is, per hour or per kilogram, though the rates are', () => {
+    const story = [placed(), level('a', '08:00', 0), weighed('w', '08:00', 70), level('b', '09:00', 105)];
+    expect(rates(story, 'b')).toMatchObject({ wall: '105.0', perKg: '1.50' });
+    expect(rowOf(story, 'b').volumes?.rate).toMatchObject({
+      uncertainty: null,
+      per_kg: { uncertainty: null },
+    });
+  });
+});
+
 describe('a clamped tube (common practice, no source)', () => {
   const story = (...events: readonly Told[]) => [...START, ...events, level('a', '12:00', 120)];
 

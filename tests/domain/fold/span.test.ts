@@ -1,12 +1,14 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { stateOf } from '../../../src/domain/fold/chart.ts';
-import { type SpanSum, spanSum } from '../../../src/domain/fold/span.ts';
+import { coveredThousandths, type SpanSum, spanSum } from '../../../src/domain/fold/span.ts';
 import { approximately } from '../../../src/domain/numbers/rational.ts';
 import { epochMs, HOUR_MS, MINUTE_MS } from '../../../src/domain/numbers/units.ts';
 import {
   at,
   bookOf,
+  changed,
+  clamped,
   instilled,
   level,
   placed,
@@ -14,6 +16,7 @@ import {
   sampled,
   setUp,
   type Told,
+  unclamped,
 } from '../../support/drain-script.ts';
 import { series, toldSeries, uncertaintyByMoving } from '../../support/series.ts';
 
@@ -87,6 +90,127 @@ describe('what drained between two moments', () => {
     expect(over(flows, 120, 180)).toMatchObject({ instilled: 0, sampled: 5_000 });
   });
 
+  it('is interpolated where two halves make up the hour', () => {
+    // 30 of 60 until 09:00 and 15 of 30 after; all of both at most.
+    expect(netOf(over(hourly, 30, 90))).toBe(45_000);
+    expect(over(hourly, 30, 90)).toMatchObject({ net_low: 0, net_high: 90_000, interpolated: true });
+  });
+
+  it('interpolates in an interval of the limit, and in none that is longer', () => {
+    const long = [placed(), setUp('08:00', 0), level('a', '10:00', 90)];
+    expect(netOf(over(long, 0, 60))).toBe(45_000);
+    expect(over(long, 0, 60, MAX_GAP - 1)).toBeNull();
+  });
+
+  describe('covers no part of an interval that is not measured', () => {
+    const unclosed = [placed(), setUp('08:00', 0), level('a', '09:00', 40), changed('u', '09:30', null, 0)];
+    const atLeast = [...unclosed, level('b', '10:00', 60)];
+    const fall = [
+      placed(),
+      setUp('08:00', 0),
+      level('a', '09:00', 100),
+      level('b', '10:00', 120),
+      level('c', '11:00', 20),
+    ];
+
+    it.each<[string, readonly Told[], number, number]>([
+      ['the first half of one that is a lower bound', atLeast, 60, 90],
+      ['its second half', atLeast, 90, 120],
+      ['half of a rise that a later fall contradicts', fall, 60, 90],
+      ['half of a fall that nothing explains', fall, 120, 150],
+    ])('%s', (_, story, from, to) => {
+      expect(over(story, from, to)).toBeNull();
+    });
+
+    it('but counts a lower bound that lies in it whole, as one', () => {
+      expect(over(atLeast, 60, 120)).toMatchObject({ net_low: 60_000, net_high: null, covered_ms: 0 });
+    });
+
+    it('and leaves what it does cover as it was', () => {
+      const sum = over(fall, 0, 90);
+      expect(netOf(sum)).toBe(100_000);
+      expect(sum).toMatchObject({ covered_ms: HOUR_MS, net_high: null, interpolated: false });
+    });
+  });
+
+  it('spreads what drained over the time that the tube was open', () => {
+    const story = [
+      placed(),
+      setUp('08:00', 0),
+      clamped('c', '08:00'),
+      unclamped('u', '08:30'),
+      level('a', '09:00', 60),
+    ];
+    // All 60 drained in the half hour from 08:30.
+    expect(netOf(over(story, 0, 30))).toBe(0);
+    expect(netOf(over(story, 0, 45))).toBe(30_000);
+    expect(netOf(over(story, 45, 60))).toBe(30_000);
+  });
+
+  it('spreads what drained past a clamp that never opened over all of its time', () => {
+    const story = [placed(), setUp('08:00', 0), clamped('c', '08:00'), level('a', '09:00', 60)];
+    expect(netOf(over(story, 0, 15))).toBe(15_000);
+  });
+
+  describe('reading error (JCGM 100:2008, 4.3.7 and 5.1.2; k = 2; arithmetic ours)', () => {
+    const unitChanged = [
+      placed(),
+      setUp('08:00', 0),
+      level('a', '09:00', 100),
+      changed('u', '10:00', 120, 0),
+      level('b', '11:00', 60),
+    ];
+    const fallen = [
+      placed(),
+      setUp('08:00', 0),
+      level('a', '09:00', 100),
+      level('b', '10:00', 120),
+      level('c', '11:00', 20),
+      level('d', '12:00', 80),
+    ];
+
+    // Each level counts with the factor that it has in the sum: half of (90 - 60) counts both with a half.
+    it.each<[string, readonly Told[], number, number, readonly number[]]>([
+      ['whole intervals: the levels between them cancel', hourly, 0, 120, [1, 1]],
+      ['half of one', hourly, 15, 45, [1 / 2, 1 / 2]],
+      ['its second half, and the first of the next: 09:00 cancels', hourly, 30, 90, [1 / 2, 1 / 2]],
+      [
+        'a quarter of one and half of the next: of 09:00 a quarter is left',
+        hourly,
+        45,
+        90,
+        [1 / 4, 1 / 4, 1 / 2],
+      ],
+      ['half of one, from its first level on', hourly, 60, 90, [1 / 2, 1 / 2]],
+      ['one, and half of the next', hourly, 0, 90, [1, 1 / 2, 1 / 2]],
+      ['one between two halves', hourly, 30, 150, [1 / 2, 1 / 2, 1 / 2, 1 / 2]],
+      ['half of the first, from before the drain was read', hourly, -60, 30, [1 / 2, 1 / 2]],
+      ['up to a unit change, and half an hour of the new unit', unitChanged, 0, 150, [1, 1, 1 / 2, 1 / 2]],
+      ['from a unit change on, half an hour', unitChanged, 120, 150, [1 / 2, 1 / 2]],
+      ['an hour before a rise in doubt, and half an hour after', fallen, 0, 210, [1, 1, 1 / 2, 1 / 2]],
+    ])('is that of %s', (_, story, from, to, factors) => {
+      // Marks of 5 mL: u = 5 / √12 mL a level.
+      const variance = factors.reduce((sum, factor) => sum + factor ** 2 * (5 ** 2 / 12), 0);
+      expect((over(story, from, to)?.uncertainty ?? Number.NaN) / 1000).toBeCloseTo(
+        2 * Math.sqrt(variance),
+        9,
+      );
+    });
+
+    it('is not known while no unit is', () => {
+      const noUnit = [placed(), level('a', '08:00', 0), level('b', '09:00', 60), level('c', '10:00', 90)];
+      for (const [from, to] of [
+        [0, 60],
+        [15, 45],
+        [30, 90],
+      ] as const)
+        expect(over(noUnit, from, to)).toMatchObject({
+          covered_ms: (to - from) * MINUTE_MS,
+          uncertainty: null,
+        });
+    });
+  });
+
   it('equals a sum minute by minute', () => {
     fc.assert(
       fc.property(series, edges, (given, [from, to]) => {
@@ -119,5 +243,16 @@ describe('what drained between two moments', () => {
       }),
       { numRuns: 150 },
     );
+  });
+});
+
+describe('the covered part of a time', () => {
+  it.each([
+    ['none of an hour', 0, 0],
+    ['half of it', HOUR_MS / 2, 500],
+    ['all but a millisecond, which is not all', HOUR_MS - 1, 999],
+    ['all of it', HOUR_MS, 1000],
+  ])('is in thousandths, %s', (_, coveredMs, thousandths) => {
+    expect(coveredThousandths(coveredMs, HOUR_MS)).toBe(thousandths);
   });
 });

@@ -46,7 +46,7 @@ export function spanSum(measured: Measured, from: EpochMs, to: EpochMs, maxGapMs
   const startCut = cutsOf(first, from) ? partOf(first, from, to, maxGapMs) : NO_PART;
   const endCut = cutsOf(last, to) && last !== first ? partOf(last, from, to, maxGapMs) : NO_PART;
   const lastWhole = cutsOf(last, to) ? (last?.before ?? null) : last;
-  const isWithinOne = first === last && cutsOf(last, to);
+  const isWithinOne = first === last;
   const whole = isWithinOne ? NOTHING : difference(lastWhole, first);
   const coveredMs = whole.measuredMs + startCut.coveredMs + endCut.coveredMs;
   if (coveredMs === 0 && whole.drained === 0) return null;

@@ -6,7 +6,18 @@ import { readSums, writeSums } from '../../../src/domain/book/sums-text.ts';
 import { calendarWindow } from '../../../src/domain/calendar/calendar-windows.ts';
 import { epochMs, HOUR_MS, MINUTE_MS } from '../../../src/domain/numbers/units.ts';
 import { DEFAULT_SETTINGS } from '../../../src/domain/vocabulary/settings.ts';
-import { bookOf, level, placed, setUp, type Told } from '../../support/drain-script.ts';
+import {
+  bookOf,
+  changed,
+  clamped,
+  instilled,
+  level,
+  placed,
+  sampled,
+  setUp,
+  type Told,
+  unclamped,
+} from '../../support/drain-script.ts';
 import { arrivalOf, ledger, minute } from '../../support/ledgers.ts';
 
 // A failure needs time to shrink to its smallest form.
@@ -122,5 +133,106 @@ describe('what is kept of the sums of a drain', () => {
       net_low: 50_000,
       uncertainty: null,
     });
+  });
+});
+
+describe('the text of the sums', () => {
+  const HOURLY: readonly Told[] = [
+    placed(),
+    setUp('08:00', 0),
+    level('a', '09:00', 10),
+    level('b', '10:00', 30),
+    level('c', '11:00', 60),
+    level('d', '12:00', 100),
+  ];
+  const hours = (ms: number, most = 100): Reach => ({ ms: ms * HOUR_MS, most });
+  const textOf = (story: readonly Told[], reach: Reach) =>
+    JSON.parse(writeSums(sumsOf(bookOf(story)), reach)) as {
+      levels: [id: string, part: string][];
+      intervals: unknown[][];
+      flows: { id: string }[];
+    };
+  const newestOf = ({ state }: DrainSums) => state.intervals?.item.interval;
+  const from = (time: string) => Date.parse(`2026-03-01T${time}Z`);
+
+  it.each<[string, Reach, readonly string[], number]>([
+    // Two hours before 12:00 an interval begins; the one before that is kept too, so that a cut in it is known.
+    ['from the last that begins before its reach', hours(2), ['b', 'c', 'd'], from('09:00:00.001')],
+    ['from the one that its reach cuts', hours(1.5), ['c', 'd'], from('10:00:00.001')],
+    ['no more of them than it may', hours(2, 2), ['c', 'd'], from('10:00:00.001')],
+    ['one at least', hours(0, 1), ['d'], from('11:00:00.001')],
+    ['all of them', hours(4), ['a', 'b', 'c', 'd'], -Infinity],
+  ])('holds intervals, %s', (_, reach, ends, since) => {
+    const { levels, intervals } = textOf(HOURLY, reach);
+    expect(intervals.map(([, to]) => levels[to as number]?.[0])).toEqual(ends);
+    expect(keptOf(sumsOf(bookOf(HOURLY)), reach).since).toBe(since);
+  });
+
+  it('writes each level once, and of an interval that is only measured no more than three members', () => {
+    const { levels, intervals } = textOf(HOURLY, hours(4));
+    expect(levels.map(([id]) => id)).toEqual(['set-up', 'a', 'b', 'c', 'd']);
+    expect(intervals).toEqual([
+      [0, 1, 10_000],
+      [1, 2, 20_000],
+      [2, 3, 30_000],
+      [3, 4, 40_000],
+    ]);
+  });
+
+  it('keeps what went in and out from the last before it on', () => {
+    const story = [
+      ...HOURLY,
+      instilled('i1', '08:10', 10),
+      sampled('s1', '08:20', 5),
+      instilled('i2', '10:30', 20),
+      sampled('s2', '11:30', 5),
+    ];
+    const kept = (reach: Reach) => textOf(story, reach).flows.map(({ id }) => id);
+    expect(kept(hours(4))).toEqual(['i1', 's1', 'i2', 's2']);
+    expect(kept(hours(1.5))).toEqual(['s1', 'i2', 's2']);
+    expect(kept(hours(0, 1))).toEqual(['i2', 's2']);
+  });
+
+  it('counts what went in at the very moment from which it is whole', () => {
+    const story = [...HOURLY, instilled('i1', '08:10', 10), instilled('i2', '11:00:00.001', 20)];
+    const kept = keptOf(sumsOf(bookOf(story)), hours(0, 1));
+    const rest = { from: kept.since, to: epochMs(from('12:00')) };
+    expect(calendarWindow(kept.state, kept.view, rest, DEFAULT_SETTINGS)?.sum?.instilled).toBe(20_000);
+  });
+
+  const noClosing = [...HOURLY, changed('u', '12:30', null, 0)];
+  const fall = [...HOURLY, level('e', '13:00', 20)];
+  it.each<[string, readonly Told[]]>([
+    ['with nothing else in it', HOURLY],
+    ['with something put in', [...HOURLY, instilled('i', '11:30', 20)]],
+    ['with something drawn off', [...HOURLY, sampled('s', '11:30', 5)]],
+    ['with as much put in as drawn off', [...HOURLY, instilled('i', '11:20', 5), sampled('s', '11:30', 5)]],
+    ['with the tube clamped for a while', [...HOURLY, clamped('k', '11:20'), unclamped('l', '11:30')]],
+    ['that rises from an opening level', [...HOURLY, changed('u', '12:00', 100, 5), level('e', '13:00', 15)]],
+    ['that is a lower bound', [...noClosing, level('e', '13:00', 15)]],
+    ['that is a fall nothing explains', fall],
+    ['whose rise is in doubt', [...fall, level('f', '14:00', 100)]],
+  ])('gives back the interval %s', (_, story) => {
+    const whole = sumsOf(bookOf(story));
+    expect(newestOf(whole)).toBeDefined();
+    expect(newestOf(keptOf(whole))).toEqual(newestOf(whole));
+    for (const most of [1, 2, 3]) expectSame(whole, keptOf(whole, hours(24, most)));
+  });
+
+  it.each<[string, readonly Told[]]>([
+    // Where nothing is summed yet there is no level that a sum has come to.
+    ['a fall that nothing explains', [placed(), setUp('08:00', 100), level('a', '09:00', 20)]],
+    [
+      'one whose unit has no graduations that are known',
+      [placed(), level('z', '08:00', 0), level('a', '09:00', 20)],
+    ],
+  ])('goes on from a first interval that is %s', (_, story) => {
+    const whole = sumsOf(bookOf([...story, level('b', '10:00', 50), level('c', '11:00', 70)]));
+    for (const most of [1, 2, 3]) expectSame(whole, keptOf(whole, hours(24, most)));
+  });
+
+  it('of a drain that is placed and not read holds nothing', () => {
+    const { levels, intervals, flows } = textOf([placed()], A_DAY);
+    expect([levels, intervals, flows]).toEqual([[], [], []]);
   });
 });

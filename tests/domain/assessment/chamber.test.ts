@@ -140,6 +140,13 @@ describe('time to full', () => {
     expect(timeOf([...START, ...story])).toEqual(expected);
   });
 
+  it('takes nothing put in for drainage where the last hour is known in part', () => {
+    // 450 mL in 4 h fill 1500 in 13.3 h. Half of the last hour is not known, so there is no most that it drained; the
+    // 200 mL put in then are no such bound: 1500 / 200 would be 7.5 h.
+    const story = [level('a', '09:00', 50), level('b', '12:30', 400), level('c', '13:00', 500)];
+    expect(timeOf([...START, ...story, instilled('i', '12:40', 200)])).toEqual(['13.3', '13.3', '13.3', 4]);
+  });
+
   it('has bounds where the edge of the window cuts an interval', () => {
     // The 4 h before 13:00 begin in the middle of 08:00 to 10:00, which drained 200: 100 of it, or none, or all.
     const story = [...START, level('a', '10:00', 200), level('b', '11:30', 300), level('c', '13:00', 400)];

@@ -9,12 +9,12 @@ import { gate, stretchOf } from './gate.ts';
 import type { Policy, RuleThroughTime } from './policy.ts';
 import { readingOutcomes } from './reading-rules.ts';
 import { stoppingOutcomes } from './stopping-rule.ts';
-import { closingLevels, staysOf, type Tube } from './tubes.ts';
+import { closingLevels, type Stay, staysOf, type Tube } from './tubes.ts';
 import { clear, volumeOutcomes } from './volume-rules.ts';
 
 interface Group {
   readonly subject: Subject;
-  readonly tubes: readonly Tube[];
+  readonly tubes: Stay;
   /** Why the tubes at hand may not be all of the patient's; null where they are. */
   readonly mayLack: string | null;
 }
@@ -22,12 +22,16 @@ interface Group {
 /** Why a rule is not run, null where it is not meant at all; or on which drains, and when it holds. */
 type Gate =
   | { readonly applies: false; readonly reason: string | null }
-  | { readonly applies: true; readonly drains: readonly string[]; readonly stretch: Span | string };
+  | {
+      readonly applies: true;
+      readonly rule: Rule;
+      readonly drains: readonly string[];
+      readonly stretch: Span | string;
+    };
 
 interface Phase {
   readonly from: EpochMs;
   readonly to: EpochMs;
-  readonly rule: Rule | null;
   readonly gate: Gate;
 }
 
@@ -57,17 +61,14 @@ function groupOfOne(tube: Tube): Group {
 }
 
 /** A drain that no patient is linked to may be one of several: its sum is a lower bound. */
-function groupOfStay(tubes: readonly Tube[], nameOf: Policy['nameOf']): Group {
+function groupOfStay(tubes: Stay, nameOf: Policy['nameOf']): Group {
   const [first] = tubes;
-  const key = patientKey(first?.view.patient);
-  const lastOut = tubes.reduce<Tube | undefined>(
-    (a, b) => (a === undefined || b.removed > a.removed ? b : a),
-    undefined,
-  );
+  const key = patientKey(first.view.patient);
+  const lastOut = tubes.reduce((a, b) => (b.removed > a.removed ? b : a));
   const subject = {
-    name: key === null ? (first?.drain ?? '') : nameOf(`patient\n${key}`),
+    name: key === null ? first.drain : nameOf(`patient\n${key}`),
     drains: tubes.map(({ drain }) => drain),
-    removed_at: lastOut?.view.removed_at ?? null,
+    removed_at: lastOut.view.removed_at,
   };
   return { subject, tubes, mayLack: key === null ? 'patient-not-linked' : null };
 }
@@ -77,14 +78,14 @@ function runOf(rule: RuleThroughTime, group: Group): Run | null {
   const { tubes, mayLack } = group;
   const phases = rule.phases.map(({ from, rule: row }, n): Phase => {
     const to = rule.phases[n + 1]?.from ?? epochMs(Infinity);
-    return { from: n === 0 ? epochMs(-Infinity) : from, to, rule: row, gate: gateOf(row, tubes) };
+    return { from: n === 0 ? epochMs(-Infinity) : from, to, gate: gateOf(row, tubes) };
   });
   if (phases.every(({ gate: found }) => !found.applies && found.reason === null)) return null;
   const facts = tubes.map(({ drain, placed, view }) => {
     const { site, population, indication, chest_closed_at, unit_arrived_at, injured_at } = view;
     return [drain, placed, site, population, indication, chest_closed_at, unit_arrived_at, injured_at];
   });
-  const home = tubes[0]?.drain ?? '';
+  const home = tubes[0].drain;
   return { rule, subject: group.subject, mayLack, home, phases, basis: JSON.stringify([mayLack, facts]) };
 }
 
@@ -94,6 +95,7 @@ function gateOf(rule: Rule | null, tubes: readonly Tube[]): Gate {
   if (!gated.applies) return gated;
   return {
     applies: true,
+    rule,
     drains: gated.tubes.map(({ drain }) => drain),
     stretch: stretchOf(rule, gated.tubes),
   };
@@ -102,14 +104,8 @@ function gateOf(rule: Rule | null, tubes: readonly Tube[]): Gate {
 /** Tubes by the name of their drain. */
 export type Tubes = ReadonlyMap<string, Tube>;
 
-export function tubesNamed(names: readonly string[], tubes: Tubes): readonly Tube[] {
-  const named: Tube[] = [];
-  for (const name of names) {
-    const tube = tubes.get(name);
-    if (tube !== undefined) named.push(tube);
-  }
-  return named;
-}
+export const tubesNamed = (names: readonly string[], tubes: Tubes): readonly Tube[] =>
+  names.flatMap((name) => tubes.get(name) ?? []);
 
 /** From when on a run is told. */
 export interface Since {
@@ -121,8 +117,6 @@ export interface Since {
 
 /** What is found, in order. */
 export function outcomesAfter(run: Run, tubes: Tubes, since: Since): readonly Outcome[] {
-  const [only, ...others] = run.phases;
-  if (only !== undefined && others.length === 0) return outcomesIn(only, run, tubes, since);
   return run.phases.flatMap((phase) => {
     if (phase.to <= since.after) return [];
     const isWithin = (at: EpochMs): boolean => at >= phase.from && at < phase.to;
@@ -132,14 +126,13 @@ export function outcomesAfter(run: Run, tubes: Tubes, since: Since): readonly Ou
   });
 }
 
-function outcomesIn({ rule, gate: found }: Phase, run: Run, all: Tubes, since: Since): readonly Outcome[] {
+function outcomesIn({ gate: found }: Phase, run: Run, all: Tubes, since: Since): readonly Outcome[] {
   const { after } = since;
-  if (rule === null || !found.applies) {
-    const isOff = rule === null || (!found.applies && found.reason === null);
+  if (!found.applies) {
     // What an earlier table had raised ends at the first level under one that no longer asks for it.
-    return isOff ? closingLevels(tubesNamed(run.subject.drains, all), after).map(clear) : [];
+    return found.reason === null ? closingLevels(tubesNamed(run.subject.drains, all), after).map(clear) : [];
   }
-  const { stretch } = found;
+  const { rule, stretch } = found;
   const tubes = tubesNamed(found.drains, all);
   switch (rule.quantity) {
     case 'volume':

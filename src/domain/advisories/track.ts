@@ -5,7 +5,7 @@
  * is cut at a length, so that going back into one repeats little. Immutable, like the chart.
  */
 
-import { append, type History, newestWhere } from '../numbers/history.ts';
+import { append, type History } from '../numbers/history.ts';
 import { approximately } from '../numbers/rational.ts';
 import { type EpochMs, epochMs } from '../numbers/units.ts';
 import type { Finding, Outcome } from './finding.ts';
@@ -13,7 +13,7 @@ import type { Finding, Outcome } from './finding.ts';
 /** The findings of an episode so far. */
 export interface Found {
   readonly raised: Finding;
-  /** The one with the largest value. */
+  /** The one with the largest value, the first of several. */
   readonly peak: Finding;
   readonly newest: Finding;
 }
@@ -46,17 +46,14 @@ const LONGEST = 64;
  * @returns `after`: what is later than this is to be told again
  */
 export function upTo(track: Track, moment: EpochMs): { readonly kept: Track; readonly after: EpochMs } {
-  let kept = newestWhere(track, ({ to }) => to <= moment);
-  let cut = track;
-  while (cut !== kept && cut !== null && cut.before !== kept) cut = cut.before;
-  if (cut === kept || cut === null) return { kept, after: moment };
-  let { from } = cut.item;
-  // Several outcomes of one instant stay together.
-  while (kept !== null && kept.item.to >= from) {
-    from = kept.item.from;
+  let kept = track;
+  let after = moment;
+  // What is told again begins at the first instant of a stretch, and several outcomes of one instant stay together.
+  while (kept !== null && kept.item.to > after) {
+    after = epochMs(Math.min(after, kept.item.from - 1));
     kept = kept.before;
   }
-  return { kept, after: epochMs(Math.min(moment, from - 1)) };
+  return { kept, after };
 }
 
 export function extended(track: Track, outcomes: readonly Outcome[]): Track {
@@ -64,10 +61,10 @@ export function extended(track: Track, outcomes: readonly Outcome[]): Track {
 }
 
 function withOutcome(track: Track, outcome: Outcome): Track {
-  const last = track?.item;
-  if (track === null || last === undefined) return append(track, opened(outcome, null));
+  if (track === null) return append(track, opened(outcome, null));
+  const { item: last, before } = track;
   const longer = last.times < LONGEST ? goesOn(last, outcome) : null;
-  return longer === null ? append(track, opened(outcome, openIn(last))) : append(track.before, longer);
+  return longer === null ? append(track, opened(outcome, openIn(last))) : append(before, longer);
 }
 
 /** What of an episode stands at the end of a stretch. */
@@ -110,15 +107,15 @@ function withFinding(open: Found | null, finding: Finding): Found {
   return { raised: open.raised, peak: higher(open.peak, finding), newest: finding };
 }
 
-function higher(a: Finding, b: Finding): Finding {
-  if (a.value === null || b.value === null) return a;
-  return approximately(b.value) > approximately(a.value) ? b : a;
-}
+const higher = (a: Finding, b: Finding): Finding => (sizeOf(b) > sizeOf(a) ? b : a);
+
+/** Findings of a rule without a number are all alike. */
+const sizeOf = ({ value }: Finding): number => (value === null ? 0 : approximately(value));
 
 /** Stretches in order from that at which `since` ends, which may have become longer; all where it is null. */
 export function stretchesSince(track: Track, since: Track): readonly Stretch[] {
   const stretches: Stretch[] = [];
-  const stop = since?.before ?? null;
-  for (let node = track; node !== stop && node !== null; node = node.before) stretches.push(node.item);
+  const stop = since?.before;
+  for (let node = track; node !== null && node !== stop; node = node.before) stretches.push(node.item);
   return stretches.reverse();
 }

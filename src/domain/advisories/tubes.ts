@@ -53,10 +53,13 @@ function rowReader(chart: Chart): Tube['rowsAfter'] {
   };
 }
 
-/** The tubes of each patient that are in at overlapping times: one stay each. A tube without patient stands alone. */
-export function staysOf(tubes: readonly Tube[]): readonly (readonly Tube[])[] {
+/** Tubes of one patient that are in at overlapping times, or one tube by itself; the first placed comes first. */
+export type Stay = readonly [Tube, ...Tube[]];
+
+/** The tubes of each patient by stays. A tube without patient stands alone. */
+export function staysOf(tubes: readonly Tube[]): readonly Stay[] {
   const ordered = [...tubes].sort((a, b) => a.placed - b.placed || (a.drain < b.drain ? -1 : 1));
-  const stays: Tube[][] = [];
+  const stays: [Tube, ...Tube[]][] = [];
   for (const tube of ordered) {
     const key = patientKey(tube.view.patient);
     const stay = stays.find(
@@ -77,7 +80,7 @@ export function staysOf(tubes: readonly Tube[]): readonly (readonly Tube[])[] {
 export function closingLevels(tubes: readonly Tube[], after: EpochMs): readonly LevelPoint[] {
   const ends = tubes.flatMap(({ state }) => endsAfter(state.intervals, after));
   if (tubes.length === 1) return ends.reverse();
-  ends.sort((a, b) => a.at - b.at || (a.id < b.id ? -1 : 1));
+  ends.sort((a, b) => (a.id < b.id ? -1 : 1));
   const byTime = new Map(ends.map((end) => [end.at, end]));
   const closed = new Set([...byTime.keys()].map((at) => closedTogetherAt(tubes, at)));
   return [...closed].sort((a, b) => a - b).flatMap((time) => byTime.get(time) ?? []);

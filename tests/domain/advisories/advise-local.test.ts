@@ -66,6 +66,18 @@ describe('a swing that is lost (common practice, no source)', () => {
     ]);
   });
 
+  it('that stays lost is one episode from the first reading without it to the newest', () => {
+    const still = [...story, swing('c', '11:00', 'absent')];
+    expect(episodesIn(still, 'swing-lost')).toMatchObject([
+      {
+        raised: { at_text: at('10:00') },
+        peak: { at_text: at('10:00') },
+        newest: { at_text: at('11:00'), entries: ['c'] },
+        ended_at: null,
+      },
+    ]);
+  });
+
   it('is not found where none was ever seen, in a clamped tube, or in a mediastinal one', () => {
     const never = [...inPlace(), swing('b', '10:00', 'absent')];
     const shut = [...story.slice(0, 3), clamped('c', '09:30'), swing('b', '10:00', 'absent')];

@@ -1,19 +1,7 @@
-/** Rules on what one entry shows: pressures, the chamber, a level that fell. */
+/** Rules on what one entry shows: pressures. */
 import { describe, expect, it } from 'vitest';
-import { adviceOn, episodesIn, FINE_UNIT, raisedValue, reasonsIn } from '../../support/advice.ts';
-import {
-  at,
-  changed,
-  corrected,
-  dec,
-  level,
-  placed,
-  reading,
-  says,
-  setUp,
-  type Told,
-  WET_UNIT,
-} from '../../support/drain-script.ts';
+import { adviceOn, episodesIn, raisedValue, reasonsIn } from '../../support/advice.ts';
+import { at, dec, placed, reading, says, setUp, type Told, WET_UNIT } from '../../support/drain-script.ts';
 
 const DRY_UNIT = { ...WET_UNIT, id: 'dry', kind: 'dry-suction' as const };
 const DEEP_SEAL = { ...WET_UNIT, id: 'deep', seal_reading_includes_fill: true };
@@ -38,6 +26,18 @@ describe('high negativity (> 20 cm H2O: common practice, no source)', () => {
   it('ends at the first reading that is not above it', () => {
     const story = [...on(), suction('a', '09:00', 20, 15), suction('b', '10:00', 20, 0)];
     expect(values(story, 'high-negativity')).toEqual([[at('09:00'), 35, at('10:00')]]);
+  });
+
+  it('shows the highest value of its episode, and of equal ones the first', () => {
+    const story = [
+      ...on(),
+      suction('a', '09:00', 22, 0),
+      suction('b', '10:00', 25, 0),
+      suction('c', '11:00', 25, 0),
+    ];
+    expect(episodesIn(story, 'high-negativity')).toMatchObject([
+      { raised: { at_text: at('09:00') }, peak: { at_text: at('10:00') }, newest: { at_text: at('11:00') } },
+    ]);
   });
 
   it('is tested by the lower end of a range', () => {
@@ -134,6 +134,31 @@ describe('imposed below ordered', () => {
   });
 });
 
+describe('what is not assessable', () => {
+  it('is listed by reason, with the first and the last reading of each', () => {
+    const lacks = (key: string, time: string, shown: object) => reading(key, time, { suction: shown });
+    const story = [
+      ...on(),
+      lacks('a', '09:00', { source: 'on', column_cmh2o: dec(20) }),
+      lacks('b', '10:00', { source: 'on', ordered_cmh2o: dec(20) }),
+      lacks('c', '11:00', { source: 'on', ordered_cmh2o: dec(20) }),
+    ];
+    const listed = adviceOn(story).not_assessable.filter(({ rule }) => rule.id === 'imposed-below-ordered');
+    expect(listed.map(({ reason, seen, now }) => ({ reason, seen, now }))).toEqual([
+      {
+        reason: 'ordered-suction-not-charted',
+        seen: { first_at: at('09:00'), last_at: at('09:00'), times: 1 },
+        now: false,
+      },
+      {
+        reason: 'suction-not-charted',
+        seen: { first_at: at('10:00'), last_at: at('11:00'), times: 2 },
+        now: true,
+      },
+    ]);
+  });
+});
+
 describe('seal below its fill of 2 cm', () => {
   const RULE = 'seal-below-fill';
   const seal = (key: string, time: string, cm: number) =>
@@ -145,6 +170,12 @@ describe('seal below its fill of 2 cm', () => {
     [6, []],
   ])('level %s counted from the bottom', (cm, expected) => {
     expect(values([...on(DEEP_SEAL), seal('a', '09:00', cm)], RULE)).toEqual(expected);
+  });
+
+  it('says that the value is the depth of water to add', () => {
+    expect(episodesIn([...on(DEEP_SEAL), seal('a', '09:00', 1.5)], RULE)).toMatchObject([
+      { raised: { is_water: true } },
+    ]);
   });
 
   it('does not hold for a unit that measures the pressure itself', () => {
@@ -165,6 +196,7 @@ describe('seal below its fill of 2 cm', () => {
       new_level_cmh2o: dec(2),
     });
     expect(values([placed('08:00'), shallow, filled], RULE)).toEqual([[at('08:00'), 1, at('09:00')]]);
+    expect(episodesIn([placed('08:00'), shallow], RULE)[0]?.raised.is_water).toBe(true);
   });
 
   it.each([
@@ -174,73 +206,5 @@ describe('seal below its fill of 2 cm', () => {
     expect(
       reasonsIn([...on(unit as typeof WET_UNIT), reading('a', '09:00', { seal: charted })], RULE),
     ).toEqual([reason]);
-  });
-});
-
-describe('chamber three quarters full (>= 0.75 of its capacity)', () => {
-  const RULE = 'three-quarters-full';
-  const small = { ...FINE_UNIT, capacity_ml: dec(2000) };
-
-  it.each([
-    [1499.9, []],
-    [1500, [[at('09:00'), 0.75, null]]],
-    [1500.1, [[at('09:00'), 0.75005, null]]],
-  ])('level %s of 2000', (ml, expected) => {
-    expect(values([...on(small), level('a', '09:00', ml)], RULE)).toEqual(expected);
-  });
-
-  it('marks what reading error leaves open: U = 2 x 5 / sqrt(12) = 2.89 mL', () => {
-    const found = (ml: number) => episodesIn([...on(), level('a', '09:00', ml)], RULE)[0]?.raised;
-    expect(found(1495)).toBeUndefined();
-    expect(found(1498)).toMatchObject({ crossed: false, within_uncertainty: true });
-    expect(found(1505)).toMatchObject({ crossed: true, within_uncertainty: false });
-  });
-
-  it('does not go by a level that a mark leaves out', () => {
-    const story = [...on(), level('a', '09:00', 2100)];
-    expect(values(story, RULE)).toEqual([]);
-  });
-
-  it('ends with a new unit', () => {
-    const story = [...on(), level('a', '09:00', 1600), changed('new', '10:00', 1650, 0)];
-    expect(values(story, RULE)).toEqual([[at('09:00'), 0.8, at('10:00')]]);
-  });
-
-  it('is not known while a new unit has no level', () => {
-    const story = [...on(), level('a', '09:00', 1600), changed('new', '10:00', 1650, null)];
-    expect(reasonsIn(story, RULE)).toEqual(['opening-level-not-stated']);
-  });
-});
-
-describe('unexplained fall', () => {
-  const RULE = 'unexplained-fall';
-  const story = [
-    ...on(),
-    level('a', '09:00', 300),
-    level('b', '10:00', 100),
-    level('c', '11:00', 120),
-    level('d', '12:00', 20),
-  ];
-
-  it('stands, each by itself, with the levels that show it', () => {
-    expect(episodesIn(story, RULE)).toMatchObject([
-      { raised: { at_text: at('10:00'), entries: ['a', 'b'], value: null }, ended_at: null },
-      { raised: { at_text: at('12:00'), entries: ['c', 'd'] }, ended_at: null },
-    ]);
-  });
-
-  it('ends when the drain is out', () => {
-    const out = [...story.slice(0, 4), says('out', '10:30', 'removed', {})];
-    expect(episodesIn(out, RULE)).toMatchObject([{ ended_at: at('10:30') }]);
-  });
-
-  it('is gone when a late unit change or a correction explains it', () => {
-    const once = story.slice(0, 4);
-    expect(episodesIn([...once, changed('late', '09:30', 310, 50)], RULE)).toEqual([]);
-    expect(episodesIn([...once, corrected('fix', 'a', level('a', '09:00', 90))], RULE)).toEqual([]);
-  });
-
-  it('within one graduation is none', () => {
-    expect(episodesIn([...on(), level('a', '09:00', 300), level('b', '10:00', 295)], RULE)).toEqual([]);
   });
 });

@@ -138,6 +138,26 @@ describe('gates', () => {
     expect(reasonsIn(fluid('serous', 500), 'aci-nsw-blood')).toEqual([]);
   });
 
+  it('a rule for anybody runs where it is not stated whether the patient is a child', () => {
+    const row = { ...ruleCalled('atls-at-once'), id: 'anybody', populations: null };
+    const story = hourly([1600], { ...TRAUMA, population: undefined });
+    expect(crossedIn(story, 'atls-at-once')).toBeNull();
+    expect(episodesIn(story, 'anybody', tableOf(row))).toHaveLength(1);
+  });
+
+  it('a rule on blood runs where any of the tubes drains blood', () => {
+    const row = { ...ruleCalled('aci-nsw-blood'), id: 'blood', basis: 'all-tubes' } as const;
+    const fluid = (drain: string, fluid_character: 'serous' | 'sanguineous') =>
+      asDrain(drain, [
+        placed('08:00', PATIENT),
+        setUp('08:00', 0),
+        reading('a', '10:00', { level_ml: dec(110), fluid_character }),
+      ]);
+    const found = (story: Parameters<typeof episodesIn>[0]) => episodesIn(story, 'blood', tableOf(row));
+    expect(found([...fluid('left', 'serous'), ...fluid('right', 'sanguineous')])).toHaveLength(1);
+    expect(found([...fluid('left', 'serous'), ...fluid('right', 'serous')])).toEqual([]);
+  });
+
   it('a rule on blood goes by what was charted up to the level, not later', () => {
     const story = [
       placed('08:00', PATIENT),

@@ -2,7 +2,6 @@
 import { describe, expect, it } from 'vitest';
 import {
   adviceOn,
-  asDrain,
   episodesIn,
   hourly,
   raisedValue,
@@ -25,103 +24,6 @@ import {
 const PATIENT = { patient: { reference: 'Patient/1' } };
 const TRAUMA = { indication: 'trauma' };
 const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
-const ALL_TUBES = tableOf({
-  ...ruleCalled('atls-ongoing'),
-  id: 'all-200',
-  basis: 'all-tubes',
-  sites: null,
-});
-
-describe('all tubes of a patient', () => {
-  const left = hourly([110, 110], TRAUMA);
-  const right = hourly([110, 110], { ...TRAUMA, site: 'pleural-right' });
-  const both = [...asDrain('left', left), ...asDrain('right', right)];
-
-  it('are summed for a rule on all tubes: 110 mL/h each is 220 mL/h, above 200', () => {
-    const [found, ...others] = adviceOn(both, ALL_TUBES).episodes;
-    expect(others).toEqual([]);
-    expect(found).toMatchObject({
-      id: 'all-200.p1.20260301T100000Z',
-      drains: ['left', 'right'],
-      raised: { crossed: true, at_text: at('10:00') },
-    });
-    expect(found === undefined ? null : raisedValue(found)).toBe(220);
-  });
-
-  it('are not summed for a rule on one tube', () => {
-    expect(adviceOn(both, tableOf(ruleCalled('atls-ongoing'))).episodes).toEqual([]);
-  });
-
-  it('are summed at the last time that all of them have closed', () => {
-    const late = both.filter(({ key }) => key !== 'right-h2');
-    expect(adviceOn(late, ALL_TUBES)).toMatchObject({ episodes: [], not_assessable: [] });
-    expect(adviceOn([...late, ...both.slice(-1)], ALL_TUBES).episodes).toHaveLength(1);
-  });
-
-  it('may be more than are known where no patient is linked: then a sum below proves nothing', () => {
-    const unlinked = hourly([110, 110], { ...TRAUMA, patient: undefined });
-    expect(adviceOn(unlinked, ALL_TUBES).not_assessable).toMatchObject([{ reason: 'patient-not-linked' }]);
-    const bleeding = hourly([210, 220], { ...TRAUMA, patient: undefined });
-    expect(adviceOn(bleeding, ALL_TUBES).episodes).toMatchObject([{ raised: { at_least: true } }]);
-  });
-
-  it('have drained for as long as the first of them is in', () => {
-    const later = [
-      placed('09:30', { ...PATIENT, ...TRAUMA, site: 'pleural-right' }),
-      setUp('09:30', 0),
-      level('a', '10:00', 5),
-    ];
-    const story = [...asDrain('left', hourly([210, 220], TRAUMA)), ...asDrain('right', later)];
-    expect(adviceOn(story, ALL_TUBES).episodes).toMatchObject([{ raised: { at_text: at('10:00') } }]);
-  });
-
-  it('that were out before another went in are another stay', () => {
-    const first = [...asDrain('left', left), ...asDrain('left', [says('out', '10:30', 'removed', {})])];
-    const bleeding = hourly([210, 220], { ...TRAUMA, site: 'pleural-right' });
-    const again = asDrain('right', bleeding).map((told) => ({ ...told, time: `+1 ${told.time.slice(-5)}` }));
-    expect(adviceOn([...first, ...again], ALL_TUBES).episodes).toMatchObject([{ drains: ['right'] }]);
-  });
-});
-
-describe('facts stated with several drains of a patient', () => {
-  const two = (a: object, b: object, volumes = [320]) => [
-    ...asDrain('left', hourly(volumes, { ...HEART, ...a })),
-    ...asDrain('right', hourly([20], { ...HEART, site: 'mediastinal', ...b })),
-  ];
-  const RULE = 'michelson-hour-1';
-
-  it('with one of them hold for the patient', () => {
-    const bare = { population: undefined, indication: undefined, chest_closed_at: undefined };
-    const [found] = episodesIn(two({}, bare), RULE);
-    expect(found === undefined ? null : raisedValue(found)).toBe(340);
-  });
-
-  it('that differ leave open which holds', () => {
-    const later = { chest_closed_at: at('08:10') };
-    expect(reasonsIn(two({}, later), RULE)).toEqual(['chest-closure-differs']);
-    const child = { population: 'paediatric' };
-    expect(reasonsIn(two({}, child), RULE)).toEqual(['population-differs']);
-  });
-
-  it('a drain that is in for something else is not summed', () => {
-    const [found] = episodesIn(two({}, { indication: 'effusion' }), RULE);
-    expect(found === undefined ? null : raisedValue(found)).toBe(320);
-  });
-
-  it('one that went in later drained nothing before: the sum is whole', () => {
-    const later = [placed('08:30', { ...PATIENT, ...HEART }), setUp('08:30', 0), level('a', '09:00', 20)];
-    const story = [...asDrain('left', hourly([100], HEART)), ...asDrain('right', later)];
-    expect(reasonsIn(story, RULE)).toEqual([]);
-  });
-
-  it('one that is out goes on counting for what it drained, and ends nothing alone', () => {
-    const out = asDrain('right', [says('out', '09:00', 'removed', {})]);
-    const story = [...two({}, {}, [290]), ...out];
-    expect(episodesIn(story, RULE)).toMatchObject([{ raised: { at_text: at('09:00') }, ended_at: null }]);
-    const both = [...story, ...asDrain('left', [says('out', '09:30', 'removed', {})])];
-    expect(episodesIn(both, RULE)).toMatchObject([{ ended_at: at('09:30') }]);
-  });
-});
 
 describe('numbers', () => {
   it('add up unrounded: 96 intervals of 0.04 mL are 3.84 mL', () => {
@@ -155,6 +57,14 @@ describe('numbers', () => {
     expect(found(303)).toMatchObject({ crossed: true, within_uncertainty: true });
     expect(found(305)).toMatchObject({ crossed: true, within_uncertainty: false });
     expect(found(305)?.uncertainty).toBeCloseTo(4.082, 3);
+  });
+
+  it('of one hour are crossed by the part of it that has passed: 420 mL in half an hour, above 400 mL/h', () => {
+    const half = [...hourly([], HEART), level('a', '08:30', 420)];
+    expect(episodesIn(half, 'bojar-1h')).toMatchObject([
+      { raised: { at_text: at('08:30'), window: { from: Date.parse(at('08:00')) } } },
+    ]);
+    expect(episodesIn(half, 'bojar-1h').map(raisedValue)).toEqual([420]);
   });
 
   it('of several hours are crossed only if every hour is: 200 and 300 mL/h, above 200', () => {

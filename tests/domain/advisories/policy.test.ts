@@ -16,15 +16,18 @@ const row = (more: Partial<Rule>): Rule => ({ ...ROW, ...more }) as Rule;
 /** 250 mL in each of six hours from 08:00; the source prints 200 mL/h. */
 const STORY = hourly([250, 250, 250, 250, 250, 250], { indication: 'trauma' });
 
-function episodes(second: readonly Rule[], from: string) {
-  const policy = createPolicy(
+const twoTables = (first: readonly Rule[], start: string, second: readonly Rule[], from: string) =>
+  createPolicy(
     DEFAULT_SETTINGS,
     [
-      { from: ms('07:00'), table: tableOf(ROW) },
+      { from: ms(start), table: tableOf(...first) },
       { from: ms(from), table: tableOf(...second) },
     ],
     [{ from: ms('07:00'), calendar: UTC_CALENDAR }],
   );
+
+function episodes(second: readonly Rule[], from: string) {
+  const policy = twoTables([ROW], '07:00', second, from);
   const { subject } = tell(STORY, new Map(), policy);
   return advise([...subject.values()], policy.rules).episodes;
 }
@@ -55,6 +58,17 @@ describe('a rule table that follows another', () => {
     expect(found.map(raisedValue)).toEqual([250]);
   });
 
+  it('whose row cannot be run ends nothing: what stood goes on, and what is lacking is told', () => {
+    const anybody = row({ indications: null, populations: null });
+    const policy = twoTables([anybody], '07:00', [{ ...anybody, populations: ['adult'] }], '12:00');
+    const unknown = hourly([250, 250, 250, 10, 10, 10], { population: undefined });
+    const { subject } = tell(unknown, new Map(), policy);
+    expect(advise([...subject.values()], policy.rules)).toMatchObject({
+      episodes: [{ raised: { at_text: at('10:00') }, ended_at: null }],
+      not_assessable: [{ reason: 'population-not-stated', seen: null, now: true }],
+    });
+  });
+
   it('that raises the number ends what no longer crosses, and keeps the row under which it was raised', () => {
     const higher = row({ threshold: { ...ROW.threshold, thousandths: 300_000 } as Rule['threshold'] });
     expect(episodes([higher], '12:00')).toMatchObject([
@@ -70,6 +84,14 @@ describe('a rule table that follows another', () => {
     );
     const { subject } = tell(STORY, new Map(), policy);
     expect(advise([...subject.values()], policy.rules).episodes).toHaveLength(1);
+  });
+
+  it('leaves it to the first to hold before its own time', () => {
+    const policy = twoTables([ROW], '+1 08:00', [], '+2 08:00');
+    const { subject } = tell(STORY, new Map(), policy);
+    expect(advise([...subject.values()], policy.rules).episodes).toMatchObject([
+      { raised: { at_text: at('10:00') }, ended_at: null },
+    ]);
   });
 });
 

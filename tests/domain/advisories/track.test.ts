@@ -84,4 +84,34 @@ describe('a track', () => {
     const [ended] = read(track).ended;
     expect(ended).toMatchObject(['m5', { raised: { at: 1 }, peak: { at: 2 }, newest: { at: 4 } }]);
   });
+
+  it('cut where a stretch ends forgets nothing of it', () => {
+    const track = extended(null, [outcomeAt(1, 70), outcomeAt(2, 0), outcomeAt(5, 70)]);
+    expect(upTo(track, epochMs(2))).toMatchObject({ kept: { item: { state: 'clear', to: 2 } }, after: 2 });
+    expect(upTo(track, epochMs(4))).toMatchObject({ kept: { item: { state: 'clear', to: 2 } }, after: 4 });
+  });
+
+  it.each([
+    ['clear', 0],
+    ['not-assessable', 45],
+    ['raised', 70],
+  ])('that says %s 150 times holds it three times, in stretches of 64 at most', (state, kind) => {
+    const same = Array.from({ length: 150 }, (_, minute) => outcomeAt(minute, kind));
+    const stretches = stretchesSince(extended(null, same), null);
+    expect(stretches.map(({ from, to, times }) => [from, to, times])).toEqual([
+      [0, 63, 64],
+      [64, 127, 64],
+      [128, 149, 22],
+    ]);
+    expect(new Set(stretches.map((stretch) => stretch.state))).toEqual(new Set([state]));
+  });
+
+  it('read on from an earlier form of it begins with the stretch that may have become longer', () => {
+    const earlier = extended(null, [outcomeAt(1, 70), outcomeAt(2, 0)]);
+    const later = extended(earlier, [outcomeAt(3, 0), outcomeAt(4, 70)]);
+    expect(stretchesSince(later, earlier)).toMatchObject([
+      { state: 'clear', from: 2, to: 3 },
+      { state: 'raised', from: 4, to: 4 },
+    ]);
+  });
 });

@@ -63,6 +63,21 @@ describe('all tubes of a patient', () => {
     expect(adviceOn(story, ALL_TUBES).episodes).toMatchObject([{ raised: { at_text: at('10:00') } }]);
   });
 
+  it('are told by time, whatever their levels are called and however late they are charted', () => {
+    const read = (drain: string, site: string) =>
+      asDrain(drain, [
+        placed('08:00', { ...PATIENT, ...TRAUMA, site }),
+        setUp('08:00', 0),
+        level('x', '11:00', 225),
+        level('y', '10:00', 220),
+        level('z', '09:00', 110),
+      ]);
+    const story = [...read('left', 'pleural-left'), ...read('right', 'pleural-right')];
+    expect(adviceOn(story, ALL_TUBES).episodes).toMatchObject([
+      { raised: { at_text: at('10:00') }, ended_at: at('11:00') },
+    ]);
+  });
+
   it('that were out before another went in are another stay', () => {
     const first = [...asDrain('left', left), ...asDrain('left', [says('out', '10:30', 'removed', {})])];
     const bleeding = hourly([210, 220], { ...TRAUMA, site: 'pleural-right' });

@@ -140,7 +140,8 @@ function readArray(r: Reader): ExactValue[] {
 
 function readString(r: Reader): string {
   const raw = match(r, STRING, 'a quoted string');
-  const value: string = raw.includes('\\') ? JSON.parse(raw) : raw.slice(1, -1);
+  // Not cut out of the text, which a string kept in memory would then hold whole.
+  const value: string = JSON.parse(raw);
   if (!value.isWellFormed()) {
     throw new ExactJsonError(r, 'holds half of a surrogate pair', raw, 'send whole characters');
   }

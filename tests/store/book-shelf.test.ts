@@ -1,4 +1,5 @@
-import { expect, it } from 'vitest';
+/** Which books are kept in memory, and which make room for others. */
+import { describe, expect, it } from 'vitest';
 import { emptyBook, type Subject } from '../../src/domain/book/book.ts';
 import { createBookShelf } from '../../src/store/sqlite/books.ts';
 import { DEFAULT_POLICY } from '../support/policy.ts';
@@ -33,4 +34,55 @@ it('forgets all drains of the books that one of them stands in, and nothing wher
   kept.forget('b');
   expect(kept.take('a', null)).not.toBe(before);
   expect(() => kept.forget('unknown')).not.toThrow();
+});
+
+describe('room for so many entries', () => {
+  const room = (left: string[]) =>
+    createBookShelf(
+      (drain) => booksOf(drain),
+      10,
+      ({ drain }) => left.push(drain),
+    );
+  /** Entries are charted in the books that are kept. */
+  function chart(subject: Subject, drain: string, entries: number): void {
+    const members = subject.get(drain)?.members as Map<string, string>;
+    for (let n = 0; n < entries; n += 1) members.set(`${drain}-${members.size}`, drain);
+  }
+
+  it('is made by the books that were not used for longest', () => {
+    const left: string[] = [];
+    const kept = room(left);
+    for (const drain of ['a', 'b', 'c']) chart(kept.take(drain, null), drain, 3);
+    for (const drain of ['b', 'c', 'a']) kept.take(drain, null);
+    chart(kept.take('c', null), 'c', 2);
+    expect(left).toEqual([]);
+    kept.take('c', null);
+    expect(left).toEqual(['b']);
+    expect([kept.look('a')?.members.size, kept.look('b'), kept.look('c')?.members.size]).toEqual([
+      3,
+      undefined,
+      5,
+    ]);
+  });
+
+  it('is not made by the books in use, however long they are', () => {
+    const left: string[] = [];
+    const kept = room(left);
+    const subject = kept.take('a', null);
+    chart(subject, 'a', 50);
+    expect(kept.take('a', null)).toBe(subject);
+    expect(left).toEqual([]);
+  });
+
+  it('is there again once books are dropped', () => {
+    const left: string[] = [];
+    const kept = room(left);
+    for (const drain of ['a', 'b']) chart(kept.take(drain, null), drain, 5);
+    kept.take('a', null);
+    kept.take('b', null);
+    kept.forget('a');
+    chart(kept.take('c', null), 'c', 5);
+    kept.take('c', null);
+    expect(left).toEqual([]);
+  });
 });

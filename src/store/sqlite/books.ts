@@ -105,6 +105,12 @@ export interface BookShelf {
   empty(): void;
 }
 
+function entriesIn(subject: Subject): number {
+  let entries = 0;
+  for (const { members } of subject.values()) entries += members.size;
+  return entries;
+}
+
 /**
  * Keeps the books last used, up to so many entries in all; never two books of one drain.
  * @param leaves told of each book that makes room for others, while it still stands for what the ledger holds
@@ -115,28 +121,38 @@ export function createBookShelf(
   leaves: (book: Book) => void,
 ): BookShelf {
   const shelf = new Map<string, Subject>();
-  const drop = (subject: Subject): void => {
-    for (const drain of subject.keys()) shelf.delete(drain);
-  };
-  const entriesIn = (subject: Subject): number =>
-    [...subject.values()].reduce((sum, book) => sum + book.members.size, 0);
+  /** Entries of each when it was last used, the longest unused first: books grow where they stand. */
+  const sizes = new Map<Subject, number>();
+  let held = 0;
 
-  const forget = (drain: string): void => {
+  function drop(subject: Subject): void {
+    for (const drain of subject.keys()) shelf.delete(drain);
+    held -= sizes.get(subject) ?? 0;
+    sizes.delete(subject);
+  }
+
+  function forget(drain: string): void {
     const kept = shelf.get(drain);
     if (kept !== undefined) drop(kept);
-  };
+  }
 
   function put(subject: Subject): void {
     // Older books that share a drain would go stale as soon as these are written to.
     for (const drain of subject.keys()) forget(drain);
     for (const drain of subject.keys()) shelf.set(drain, subject);
-    let kept = 0;
-    for (const each of new Set(shelf.values())) kept += entriesIn(each);
-    for (const each of shelf.values()) {
-      if (kept <= mostEntries || each === subject) break;
-      kept -= entriesIn(each);
-      leave(each);
+  }
+
+  /** Makes room for it, and for what it grew by since it was last used. */
+  function used(subject: Subject): Subject {
+    const size = entriesIn(subject);
+    held += size - (sizes.get(subject) ?? 0);
+    sizes.delete(subject);
+    sizes.set(subject, size);
+    for (const unused of sizes.keys()) {
+      if (held <= mostEntries || unused === subject) break;
+      leave(unused);
     }
+    return subject;
   }
 
   function leave(subject: Subject): void {
@@ -147,18 +163,22 @@ export function createBookShelf(
   return {
     take(drain, linksPatient) {
       const kept = shelf.get(drain);
-      if (kept !== undefined && linksPatient === null) return kept;
+      if (kept !== undefined && linksPatient === null) return used(kept);
       forget(drain);
       const subject = read(drain, linksPatient);
       put(subject);
-      return subject;
+      return used(subject);
     },
     drop,
     forget,
-    clear: () => shelf.clear(),
+    clear() {
+      shelf.clear();
+      sizes.clear();
+      held = 0;
+    },
     look: (drain) => shelf.get(drain)?.get(drain),
     empty() {
-      for (const subject of new Set(shelf.values())) leave(subject);
+      for (const subject of sizes.keys()) leave(subject);
     },
   };
 }

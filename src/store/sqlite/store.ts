@@ -1,3 +1,4 @@
+import { getHeapStatistics } from 'node:v8';
 import type { Policy } from '../../domain/advisories/policy.ts';
 import type { CommitListener, Store } from '../port.ts';
 import { createPatientReader } from './accesses.ts';
@@ -32,14 +33,15 @@ export interface SqliteStoreOptions {
   /** What is in force: asked whenever books are read, so it may be worked out from the store once that is open. */
   policy(): Policy;
   readonly mostQueued: number;
-  /** Of all books that are kept in memory. Default: 100,000. */
+  /** Of all books that are kept in memory. Default: what fits in half of the heap that the process may have. */
   readonly mostEntriesInMemory?: number;
   now(): number;
   onFatal(error: Error): void;
 }
 
 const GROUP = { mostInGroup: 200, longestMs: 20, clock: () => performance.now() } as const;
-const MOST_ENTRIES_IN_MEMORY = 100_000;
+/** At some 5 kB an entry, half of the heap: 200,000 of 2 GB (`--max-old-space-size`). */
+const MOST_ENTRIES_IN_MEMORY = Math.floor(getHeapStatistics().heap_size_limit / 10_000);
 
 /**
  * Opens the ledger in one SQLite file, which this process then owns.

@@ -78,6 +78,7 @@ it('of a patient: a lower bound where a drain was not read to the end, which it 
   const before = [
     placed('2026-02-28T06:00:00Z', OF_ONE),
     setUp('2026-02-28T06:00:00Z', 0),
+    level('z', '2026-02-28T08:00:00Z', 30),
     says('out', '2026-02-28T09:00:00Z', 'removed', {}),
   ];
   const story = [...asDrain('before', before), ...asDrain('right', right), ...asDrain('left', left)];

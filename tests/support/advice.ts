@@ -5,8 +5,12 @@ import { type Advised, advise } from '../../src/domain/book/advise.ts';
 import { approximately } from '../../src/domain/numbers/rational.ts';
 import type { Rule, RuleTable } from '../../src/domain/vocabulary/rule.ts';
 import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
-import { dec, onDrain, placed, setUp, type Told, tell, WET_UNIT } from './drain-script.ts';
+import { at, dec, onDrain, placed, setUp, type Told, tell, WET_UNIT } from './drain-script.ts';
 import { policyOf } from './policy.ts';
+
+export const PATIENT = { patient: { reference: 'Patient/1' } };
+export const TRAUMA = { indication: 'trauma' };
+export const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
 
 /** The default table with every row on. */
 const ALL_ON: RuleTable = {
@@ -45,7 +49,8 @@ export const reasonsIn = (story: readonly Told[], rule: string): string[] =>
 export const raisedValue = ({ raised }: Episode): number | null =>
   raised.value === null ? null : approximately(raised.value);
 
-const at = (hour: number): string => `+${Math.floor(hour / 24)} ${String(hour % 24).padStart(2, '0')}:00`;
+const hourText = (hour: number): string =>
+  `+${Math.floor(hour / 24)} ${String(hour % 24).padStart(2, '0')}:00`;
 
 /** Hourly volumes from 08:00, read at each hour, on a unit so finely marked that reading error decides nothing. */
 export function hourly(volumes: readonly number[], facts: object, more: readonly Told[] = []): Told[] {
@@ -54,7 +59,7 @@ export function hourly(volumes: readonly number[], facts: object, more: readonly
     level += volume;
     return {
       key: `h${n + 1}`,
-      time: at(9 + n),
+      time: hourText(9 + n),
       says: { kind: 'reading', level_ml: dec(level.toFixed(3)) },
     };
   });

@@ -2,11 +2,17 @@
 import { describe, expect, it, test } from 'vitest';
 import type { Rule } from '../../../src/domain/vocabulary/rule.ts';
 import { DEFAULT_TABLE } from '../../../src/rules/default-table.ts';
-import { crossedIn, episodesIn, hourly, raisedValue, ruleCalled } from '../../support/advice.ts';
+import {
+  crossedIn,
+  episodesIn,
+  HEART,
+  hourly,
+  raisedValue,
+  ruleCalled,
+  TRAUMA,
+} from '../../support/advice.ts';
 import { at, instilled, sampled, weighed } from '../../support/drain-script.ts';
 
-const TRAUMA = { indication: 'trauma' };
-const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
 const CHILD_HEART = { ...HEART, population: 'paediatric' };
 const JUST = 0.1;
 

@@ -5,16 +5,16 @@ import {
   asDrain,
   crossedIn,
   episodesIn,
+  HEART,
   hourly,
+  PATIENT,
   reasonsIn,
   ruleCalled,
+  TRAUMA,
   tableOf,
 } from '../../support/advice.ts';
 import { at, dec, level, placed, reading, setUp, weighed } from '../../support/drain-script.ts';
 
-const PATIENT = { patient: { reference: 'Patient/1' } };
-const TRAUMA = { indication: 'trauma' };
-const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
 describe('what is not known', () => {
   it('a gap longer than 2 h: the hour in it is not covered', () => {
     const story = [

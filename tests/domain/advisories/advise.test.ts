@@ -3,10 +3,13 @@ import { describe, expect, it } from 'vitest';
 import {
   adviceOn,
   episodesIn,
+  HEART,
   hourly,
+  PATIENT,
   raisedValue,
   reasonsIn,
   ruleCalled,
+  TRAUMA,
   tableOf,
 } from '../../support/advice.ts';
 import {
@@ -20,10 +23,6 @@ import {
   type Told,
   voided,
 } from '../../support/drain-script.ts';
-
-const PATIENT = { patient: { reference: 'Patient/1' } };
-const TRAUMA = { indication: 'trauma' };
-const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
 
 describe('numbers', () => {
   it('add up unrounded: 96 intervals of 0.04 mL are 3.84 mL', () => {

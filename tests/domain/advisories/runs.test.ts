@@ -3,17 +3,16 @@ import { describe, expect, it } from 'vitest';
 import {
   asDrain,
   episodesIn,
+  HEART,
   hourly,
+  PATIENT,
   raisedValue,
   reasonsIn,
   ruleCalled,
+  TRAUMA,
   tableOf,
 } from '../../support/advice.ts';
 import { at, corrected, level, placed, says, setUp } from '../../support/drain-script.ts';
-
-const PATIENT = { patient: { reference: 'Patient/1' } };
-const TRAUMA = { indication: 'trauma' };
-const HEART = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
 
 describe('facts stated with several drains of a patient', () => {
   const two = (a: object, b: object, volumes = [320]) => [

@@ -4,15 +4,16 @@ import {
   adviceOn,
   asDrain,
   episodesIn,
+  HEART,
   hourly,
+  PATIENT,
   raisedValue,
   ruleCalled,
+  TRAUMA,
   tableOf,
 } from '../../support/advice.ts';
 import { at, instilled, level, placed, says, setUp, type Told } from '../../support/drain-script.ts';
 
-const PATIENT = { patient: { reference: 'Patient/1' } };
-const TRAUMA = { indication: 'trauma' };
 const ALL_TUBES = tableOf({
   ...ruleCalled('atls-ongoing'),
   id: 'all-200',
@@ -86,10 +87,9 @@ describe('all tubes of a patient', () => {
   });
 
   it('are read each by itself: of two scales of 5 mL U is 4.08 x sqrt 2 = 5.77 mL (JCGM 100:2008, 5.1.2)', () => {
-    const facts = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
     const read = (drain: string) =>
       asDrain(drain, [
-        placed('08:00', { ...PATIENT, ...facts }),
+        placed('08:00', { ...PATIENT, ...HEART }),
         setUp('08:00', 0),
         level('h1', '09:00', 200),
       ]);
@@ -115,9 +115,8 @@ describe('all tubes of a patient', () => {
 
 describe('entries behind a sum', () => {
   it('are what went in or out from its start up to, not with, its end: that belongs to what follows', () => {
-    const heart = { indication: 'cardiac-surgery', chest_closed_at: at('08:00') };
     const flushes = ['08:00', '09:00'].map((time) => instilled(`flush-${time}`, time, 5));
-    const [found] = episodesIn(hourly([320, 10], heart, flushes), 'michelson-hour-1');
+    const [found] = episodesIn(hourly([320, 10], HEART, flushes), 'michelson-hour-1');
     expect(found?.raised).toMatchObject({
       instilled: 5000,
       window: { from: Date.parse(at('08:00')), to: Date.parse(at('09:00')) },

@@ -2,11 +2,10 @@
 import type { DeviceUseStatement } from 'fhir/r4.js';
 import { readDeviceBody } from '../audit/entry-text.ts';
 import { type Assignment, assignmentsOf } from '../domain/devices/device.ts';
-import { partsOfId } from '../fhir/reference.ts';
-import { deviceOfStream, deviceStream } from '../store/device-port.ts';
+import { deviceStream } from '../store/device-port.ts';
 import type { Store } from '../store/port.ts';
 import { nameOf } from './names.ts';
-import { registeredId } from './registry-issue.ts';
+import { deviceOfId, registeredId } from './registry-issue.ts';
 
 export interface DeviceUse {
   readonly id: string;
@@ -31,11 +30,12 @@ export function deviceUses(store: Reads, canonical: string): readonly DeviceUse[
 
 /** The one that an id names, if there is such a one. */
 export function useCalled(store: Reads, canonical: string, id: string): DeviceUse | undefined {
-  const { name, drain: stream = '' } = partsOfId(id) ?? {};
-  const device = deviceOfStream(stream);
-  if (name !== 'device-use' || device === undefined) return undefined;
-  return usesOf(store, canonical, device).find((each) => each.id === id);
+  const device = deviceOfId(id, USE);
+  return device === undefined ? undefined : usesOf(store, canonical, device).find((each) => each.id === id);
 }
+
+/** What begins the id of each. */
+const USE = 'device-use';
 
 const DEVICES_AT_ONCE = 500;
 const MOST_ENTRIES = 100_000;
@@ -57,7 +57,7 @@ export function usesOf(store: Reads, canonical: string, device: string): readonl
     const { void: isVoid, drain, from, to, identifier, members } = assignment;
     const { recordedAt } = newest;
     const act = readDeviceBody(newest.body);
-    const id = `device-use.${stream}.${nameOf(identifier)}`;
+    const id = `${USE}.${stream}.${nameOf(identifier)}`;
     const resource: DeviceUseStatement = {
       resourceType: 'DeviceUseStatement',
       id,

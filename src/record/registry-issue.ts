@@ -13,11 +13,14 @@ import { nameOf } from './names.ts';
 export const registeredId = (device: string, registration: Identifier): string =>
   `${REGISTERED}.${deviceStream(device)}.${nameOf(registration)}`;
 
-/** The device of such an id; undefined where it is no id of a registered device. */
-export function deviceOfRegistered(id: string): string | undefined {
+/** The device that the logical id of such a resource names; undefined where it is an id of something else. */
+export function deviceOfId(id: string, resource: string): string | undefined {
   const { name, drain: stream = '' } = partsOfId(id) ?? {};
-  return name === REGISTERED ? deviceOfStream(stream) : undefined;
+  return name === resource ? deviceOfStream(stream) : undefined;
 }
+
+/** The device of the id of a registered one. */
+export const deviceOfRegistered = (id: string): string | undefined => deviceOfId(id, REGISTERED);
 
 export interface Told {
   readonly place: Place;

@@ -69,9 +69,8 @@ export async function drainView(place: Place, drain: string): Promise<void> {
   await draw();
   if (place.left.aborted) return;
   place.element.replaceChildren(top, plots.element, removalSection(drain), chart);
-  await plots.draw();
-  // Left while it was drawn: what would begin now nobody would end.
-  if (place.left.aborted) return;
+  // Not waited for: the view would take the focus, and go to its top, from under whoever works in it already.
+  void plots.draw();
   keepUp(place, drain, () => {
     void draw().catch(() => place.connected(false));
     void plots.draw();

@@ -54,19 +54,37 @@ describeInBrowser('two browsers on one ward', () => {
     expect(await reader.getByRole('link', { name: 'Weight' }).isVisible()).toBe(true);
   });
 
+  test('plots that are slow take no focus from who works already', async () => {
+    const reader = await ward.open('/#/place');
+    let answer = (): void => undefined;
+    const isAnswered = new Promise<void>((resolve) => {
+      answer = resolve;
+    });
+    await reader.route('**/plot.svg*', async (route) => {
+      await isAnswered;
+      await route.continue();
+    });
+    await reader.evaluate(`location.hash = '#/drain/${drain.drain}'`);
+    await reader.getByRole('link', { name: 'Chart a reading' }).focus();
+    answer();
+    await reader.locator('img.plot').waitFor();
+    expect(await reader.evaluate('document.activeElement.textContent')).toBe('Chart a reading');
+  });
+
   test('a view that is left before it is drawn listens to nothing', async () => {
     const reader = await ward.open('/#/place');
     const asked: string[] = [];
     reader.on('request', (request) => asked.push(new URL(request.url()).pathname));
-    await reader.route('**/plot.svg*', async (route) => {
+    await reader.route('**/chart*', async (route) => {
       await new Promise((resolve) => setTimeout(resolve, 600));
       await route.continue();
     });
+    const [isAsked, isAnswered] = [reader.waitForRequest('**/chart*'), reader.waitForResponse('**/chart*')];
     await reader.evaluate(`location.hash = '#/drain/${drain.drain}'`);
-    await reader.getByRole('heading', { name: 'Trends' }).waitFor();
+    await isAsked;
     await reader.evaluate("location.hash = '#/place'");
     await reader.getByRole('heading', { name: 'Place a drain' }).waitFor();
-    await reader.waitForResponse('**/plot.svg*');
+    await isAnswered;
     await new Promise((resolve) => setTimeout(resolve, 500));
     expect(asked.filter((path) => path.endsWith('/live'))).toEqual([]);
   });

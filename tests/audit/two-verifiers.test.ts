@@ -141,22 +141,22 @@ test.skipIf(!hasPython)(
   async () => {
     const random = seeded(seed);
     const pick = (n: number): number => Math.floor(random() * n);
+    const often = new Map(Object.keys(DONE).map((name) => [name, 0]));
     const verdicts: { key: string; path: string; code: number; done: string }[] = [];
     for (let n = 0; n < LOGS; n += 1) {
       const bundle = randomBundle(random);
-      const name = Object.keys(DONE)[pick(Object.keys(DONE).length)] ?? '';
+      // What was done least often comes next, so that what few logs have room for is done as often as the rest.
+      const [name = ''] = [...often].sort(([, one], [, two]) => one - two)[0] ?? [];
       const done = n % 2 === 1 && DONE[name]?.(bundle, pick) === true ? name : 'nothing';
+      if (done === name) often.set(name, (often.get(name) ?? 0) + 1);
       const path = join(folder, String(n));
       writeBundle(path, bundle);
       const { code, text } = await verifyBundle(path, bundle.key);
       expect({ path, done, text, isOk: code === 0 }).toEqual({ path, done, text, isOk: done === 'nothing' });
       verdicts.push({ key: bundle.key, path, code, done });
     }
-    for (const name of ['nothing', ...Object.keys(DONE)])
-      expect({ name, often: verdicts.filter(({ done }) => done === name).length > 2 }).toEqual({
-        name,
-        often: true,
-      });
+    expect([...often].filter(([, times]) => times < 3)).toEqual([]);
+    expect(verdicts.filter(({ done }) => done === 'nothing').length).toBeGreaterThan(2);
     const input = verdicts.map(({ key, path }) => `${key} ${path}\n`).join('');
     const { stdout, stderr, status } = spawnSync('python3', [SCRIPT], {
       input,

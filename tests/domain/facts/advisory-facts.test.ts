@@ -5,9 +5,12 @@ import { hourly, ruleCalled, tableOf } from '../../support/advice.ts';
 import {
   at,
   changed,
+  dec,
   instilled,
   level,
+  onDrain,
   placed,
+  reading,
   says,
   setUp,
   type Told,
@@ -88,6 +91,38 @@ describe('an advisory as a fact', () => {
       derived_from: [{ name: 'net-drainage', anchor: 'b', drain: 'd1' }],
     });
     expect(found?.note).toMatch(/^For review by a clinician; not an alarm\./);
+  });
+
+  it('rests on the reading that shows it, whatever else was charted at that time', () => {
+    const pulled = { suction: { source: 'on', column_cmh2o: dec(22), bubbling: 'gentle' } } as const;
+    const [found, ...others] = advisoriesOf('high-negativity', [
+      ...[placed('08:00'), setUp('08:00', 0), weighed('0', '09:00', 70)],
+      reading('a', '09:00', { ...pulled, seal: { level_cmh2o: dec(0) } }),
+    ]);
+    expect(others).toEqual([]);
+    expect(found?.derived_from).toEqual([{ name: 'reading', anchor: 'a' }]);
+    expect(found?.note).toMatch(/^For review by a clinician \(> 20 cm\[H2O\]\); not an alarm\./);
+  });
+
+  it('rests on the newest level of each tube of the patient up to its time, by name of the tube', () => {
+    const [found] = advisoriesOf(RULE, [
+      ...[onDrain('d2', placed('08:00', HEART)), onDrain('d2', setUp('08:00', 0))],
+      ...[placed('08:00', HEART), setUp('08:00', 0)],
+      ...[onDrain('d2', level('b', '09:00', 200)), level('a', '09:00', 200), level('c', '09:30', 205)],
+    ]);
+    expect(found?.effective).toEqual({ from: at('09:00') });
+    expect(found?.derived_from).toEqual([
+      { name: 'net-drainage', anchor: 'a', drain: 'd1' },
+      { name: 'net-drainage', anchor: 'b', drain: 'd2' },
+    ]);
+  });
+
+  it('rests on nothing of a tube that has no level yet', () => {
+    const [found] = advisoriesOf(RULE, [
+      ...hour(340),
+      ...[onDrain('d2', placed('09:00', HEART)), onDrain('d2', setUp('09:00', 0))],
+    ]);
+    expect(found?.derived_from).toEqual([{ name: 'net-drainage', anchor: 'a', drain: 'd1' }]);
   });
 
   it('has the encounter of its time', () => {

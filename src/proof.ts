@@ -2,7 +2,7 @@
 import type { KeyObject } from 'node:crypto';
 import { originOf, rawPublicKey, readCheckpoint, writeVerifierKey } from './audit/checkpoint.ts';
 import { readKeyFile } from './audit/key-file.ts';
-import { readKeys, restoresOf, writeFirstKey } from './audit/notices.ts';
+import { keysInUse, readKeys, restoresOf, writeFirstKey } from './audit/notices.ts';
 import { type Doubt, doubtsOf, type KeptHead } from './audit/standing.ts';
 import type { ProofConfig } from './configuration/ledger.ts';
 import { tokenFromFile } from './delivery/auth/authorizer.ts';
@@ -85,7 +85,8 @@ export function proofOf(store: Pick<Store, 'log'>, name: string): Proof {
   const origin = originOf(name, restoresOf(store.log.notices()).length);
   return {
     origin,
-    keys: () => readKeys(name, store.log.notices()).map(({ key }) => writeVerifierKey(origin, key)),
+    keys: () =>
+      keysInUse(readKeys(name, store.log.notices())).map(({ key }) => writeVerifierKey(origin, key)),
     sinks: () => [],
     stop: () => Promise.resolve(),
   };
@@ -106,7 +107,8 @@ async function admitKey(store: Store, name: string, key: KeyObject | null, log: 
   } else if (!last.equals(own)) {
     throw new Error(
       `the log is signed with the key ${writeVerifierKey(name, last)}, and the configured one is ` +
-        `${writeVerifierKey(name, own)}: hand it over first with 'cli checkpoint-key rotate OLD NEW'`,
+        `${writeVerifierKey(name, own)}: hand it over first with 'cli checkpoint-key rotate OLD NEW', or where the old one is lost ` +
+        "name the new one with 'cli checkpoint-key replace NEW'",
     );
   }
 }

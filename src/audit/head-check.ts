@@ -27,11 +27,16 @@ export type Verdict =
   /** Of a history that the log says was given up. */
   | { readonly kind: 'given-up' };
 
-/** Which keys count: the one that was given, and those that the log hands it over from and to. */
+/**
+ * Which keys count: the one that was given, those that it was handed the log by, and those that it hands it to. Whoever
+ * was given a key that stands in place of a lost one was told of it, so what the lost one signed in its time counts too.
+ */
 function trustedKeys({ keys, given }: HeadCheckOptions): readonly PublicKey[] {
   if (given === null) return [];
-  const isNamed = keys.some(({ key }) => key.equals(given));
-  return isNamed ? keys.map(({ key }) => key) : [given];
+  const at = keys.findIndex(({ key }) => key.equals(given));
+  if (at < 0) return [given];
+  const end = keys.findIndex(({ replaces }, n) => n > at && replaces !== null);
+  return keys.slice(0, end < 0 ? undefined : end).map(({ key }) => key);
 }
 
 /** @param rootAt root of the recomputed log at the head's size; undefined where the log is shorter */
@@ -82,5 +87,8 @@ function signatureFault(note: Note, options: HeadCheckOptions): boolean | Omit<F
 function unknownKey(note: Note, { name, keys }: HeadCheckOptions): string {
   const named = keys.map(({ key }) => writeVerifierKey(name, key)).join(', ');
   const signers = note.signatures.map((each) => `${each.name}+${each.keyId}`).join(', ');
+  const replaced = keys.find(({ logIndex, replaces }) => replaces !== null && logIndex < note.size);
+  if (replaced !== undefined)
+    return `it is signed by ${signers}, and entry ${replaced.logIndex} says that a key was lost: ask who answers for the log for the key since then; the log names ${named}`;
   return `it is signed by ${signers}, which is neither the key given nor follows from it; the log names ${named || 'none'}`;
 }

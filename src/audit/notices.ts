@@ -7,6 +7,8 @@ import { isSignature, type PublicKey, rawPublicKey } from './checkpoint.ts';
 export interface KeyInLog {
   readonly logIndex: number;
   readonly key: PublicKey;
+  /** Why it stands in place of one that was lost; null where that one handed over to it, or there was none. */
+  readonly replaces: string | null;
 }
 
 interface Said {
@@ -27,6 +29,10 @@ export function writeRotation(log: string, old: KeyObject, next: PublicKey): str
   return canonical({ key: next.toString('base64'), previous: previous.toString('base64'), signature });
 }
 
+/** Names a key in place of one that is lost: nothing vouches for it but who says so. */
+export const writeReplacement = (lost: PublicKey, next: PublicKey, reason: string): string =>
+  canonical({ key: next.toString('base64'), lost: lost.toString('base64'), reason });
+
 function rotationText(log: string, previous: PublicKey, next: PublicKey): Buffer {
   return Buffer.from(
     `drainledger checkpoint key\n${log}\n${previous.toString('base64')}\n${next.toString('base64')}\n`,
@@ -41,21 +47,38 @@ export function readKeys(log: string, notices: readonly Said[]): readonly KeyInL
   const keys: KeyInLog[] = [];
   for (const { logIndex, type, body } of notices) {
     if (type !== 'checkpoint-key') continue;
-    const { key, previous, signature } = JSON.parse(body) as Partial<Record<string, string>>;
+    const { key, ...said } = JSON.parse(body) as Partial<Record<string, string>>;
     const next = Buffer.from(key ?? '', 'base64');
     const last = keys.at(-1)?.key;
     if (next.length !== 32) throw new Error(`entry ${logIndex} names no Ed25519 key`);
-    if (last !== undefined && !isHandedOver(log, last, next, previous, signature))
+    const replaces = said.lost === undefined ? null : (said.reason ?? '');
+    if (replaces !== null && last?.equals(Buffer.from(said.lost ?? '', 'base64')) !== true)
+      throw new Error(`entry ${logIndex} names a key in place of one that was not in use`);
+    if (replaces === null && last !== undefined && !isHandedOver(log, last, next, said))
       throw new Error(`entry ${logIndex} names a new key, and the key before it did not sign that`);
-    keys.push({ logIndex, key: next });
+    keys.push({ logIndex, key: next, replaces });
   }
   return keys;
 }
 
-function isHandedOver(log: string, last: PublicKey, next: PublicKey, previous = '', signature = ''): boolean {
+function isHandedOver(
+  log: string,
+  last: PublicKey,
+  next: PublicKey,
+  { previous = '', signature = '' }: Partial<Record<string, string>>,
+): boolean {
   if (!last.equals(Buffer.from(previous, 'base64'))) return false;
   return isSignature(Buffer.from(signature, 'base64'), rotationText(log, last, next), last);
 }
+
+/** Those that one another handed the log to, up to now: none from before a lost one was replaced can vouch for it. */
+export const keysInUse = (keys: readonly KeyInLog[]): readonly KeyInLog[] =>
+  keys.slice(
+    Math.max(
+      0,
+      keys.findLastIndex(({ replaces }) => replaces !== null),
+    ),
+  );
 
 /** A head that is not part of the history any more. */
 export interface GivenUp {

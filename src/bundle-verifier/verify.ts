@@ -49,11 +49,11 @@ async function check(folder: string, key: string | null): Promise<string> {
     must((await fileHash(folder, name)) === due, `${name} is not the file that the manifest lists`);
   const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
   const frames = await readFrames(folder);
-  const told = ['resources', 'deliveries', ...Object.values(FILES)];
-  const said = new Map(told.map((name) => [`${name}.ndjson`, createHash('sha256')]));
+  const names = ['resources', 'deliveries', ...Object.values(FILES)];
+  const said = new Map(names.map((name) => [`${name}.ndjson`, createHash('sha256')]));
   const say: Say = (name, text) => said.get(name)?.update(text);
   const ends = new Map<string, Entry>();
-  const notices: Entry[] = [];
+  const notices: Notice[] = [];
   const { from_index = 0, to_index = from_index - 1 } = manifest.about;
   let [count, last, reached, recordedAt] = [0, -1, from_index - 1, ''];
   for await (const line of linesOf(folder, 'entries.ndjson')) {
@@ -66,7 +66,7 @@ async function check(folder: string, key: string | null): Promise<string> {
     checkProof(entry, place, head);
     tell(entry, place, envelope.recorded_at, frames, say);
     tellSteps(entry, place, isPicked(manifest, entry.stream), say);
-    if (entry.stream === 'log') notices.push(entry);
+    if (entry.stream === 'log') notices.push({ ...entry, type: envelope.type });
     ends.set(entry.stream, entry);
     [count, last, recordedAt] = [count + 1, entry.log_index, envelope.recorded_at];
   }
@@ -74,8 +74,8 @@ async function check(folder: string, key: string | null): Promise<string> {
   must(reached === to_index, `entry ${reached + 1} is missing`, 2);
   for (const [name, sum] of said)
     must(sum.digest('hex') === manifest.files[name], `${name} is not what the entries say`);
-  checkSignature(head, notices, manifest.log, key);
-  return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}`;
+  const told = checkSignature(head, notices, manifest.log, key);
+  return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}${told}`;
 }
 
 async function fileHash(folder: string, name: string): Promise<string> {
@@ -116,8 +116,7 @@ function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Ent
   must(said.stream === stream && said.seq === seq, `${place}: its envelope is of another place`);
   must(said.origin === manifest.log, `${place}: it is of the log ${said.origin}`);
   const isNext = before === undefined || seq === before.seq + 1;
-  const isDue = isNext || (isPicked(manifest, stream) && seq > before.seq);
-  must(isDue, `${place}: the one before it is missing`, 2);
+  must(isNext || (isPicked(manifest, stream) && seq > before.seq), `${place}: one before it is missing`, 2);
   const prev = seq === 1 ? hex(`genesis${manifest.log}${stream}`) : isNext ? before?.hash : undefined;
   must(prev === undefined || said.prev === prev, `${place}: the entry before it is not the one it names`);
   const salt = Buffer.from(entry.salt, 'hex');
@@ -132,10 +131,7 @@ function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Ent
 const isPicked = ({ about }: Manifest, stream: string): boolean =>
   about.from_index === undefined && /^(access\.|device-|(unmatched|delivery|retention)$)/.test(stream);
 
-/**
- * A period is whole from its first to its last entry; all else, and the keys, from the first entry of its stream on.
- * @param reached the last entry of the period so far @returns the same with this one
- */
+/** A period is whole from end to end; all else, and the keys, from the first of its stream on. @param reached the last so far */
 function checkRange(manifest: Manifest, entry: Entry, place: string, before: boolean, reached: number) {
   const { log_index: at, stream, seq } = entry;
   const { from_index: from, to_index: to } = manifest.about;
@@ -151,10 +147,8 @@ function checkRange(manifest: Manifest, entry: Entry, place: string, before: boo
 function readHead(text: string) {
   const [body = '', lines = ''] = text.split('\n\n');
   const [origin = '', size = '', root = ''] = body.split('\n');
-  const signatures = [...lines.matchAll(/^— (\S+) (\S+)$/gm)].map((m) => ({
-    name: m[1],
-    signed: bytes(m[2] ?? ''),
-  }));
+  const signers = [...lines.matchAll(/^— (\S+) (\S+)$/gm)];
+  const signatures = signers.map(([, name, signed = '']) => ({ name, signed: bytes(signed) }));
   must(/^\d+$/.test(size) && bytes(root).length === 32, 'checkpoint.txt is no checkpoint', 4);
   return { body: `${body}\n`, origin, size: Number(size), root: bytes(root), signatures };
 }
@@ -204,33 +198,39 @@ function tellSteps({ log_index, stream, body, steps = [] }: Entry, place: string
   must(isPart || steps.length === hashes.length, `${place}: a delivery event that it tells of is missing`, 2);
 }
 
-/** The key given must be one that the log names, each handed over by the one before; the newest has signed. */
-function checkSignature(head: Head, notices: readonly Entry[], log: string, given: string | null): void {
-  const keys: Buffer[] = [];
-  let restores = 0;
-  for (const { log_index, envelope, body } of notices) {
-    const { type } = JSON.parse(envelope) as { type: string };
-    if (type === 'restored') restores += 1;
-    if (type !== 'checkpoint-key') continue;
-    const { key = '', signature = '' } = JSON.parse(body) as { key?: string; signature?: string };
+type Notice = Entry & { readonly type: unknown };
+/** Each handed over by the one before. One that replaces a lost one begins anew: the lost one vouches for nothing since. */
+function keysOf(notices: readonly Notice[], log: string) {
+  let [keys, told]: [Buffer[], string] = [[], ''];
+  for (const { log_index, body } of notices.filter(({ type }) => type === 'checkpoint-key')) {
+    const { key = '', lost, ...said } = JSON.parse(body) as Partial<Record<string, string>>;
     const old = keys.at(-1);
     const handed = `drainledger checkpoint key\n${log}\n${old?.toString('base64')}\n${key}\n`;
-    const isHanded = old === undefined || isSigned(bytes(signature), handed, old);
-    must(isHanded, `entry ${log_index}: the key before it did not sign it`);
-    keys.push(bytes(key));
+    const isHanded = old === undefined || isSigned(bytes(said.signature ?? ''), handed, old);
+    const isDue = lost === undefined ? isHanded : old?.equals(bytes(lost)) === true;
+    must(isDue, `entry ${log_index}: the key before it did not sign it, nor is that the one said to be lost`);
+    keys = lost === undefined ? [...keys, bytes(key)] : [bytes(key)];
+    if (lost !== undefined) told += `; entry ${log_index} says that a key was lost: ${said.reason}`;
   }
+  return { keys, told };
+}
+
+/** The key given must be one that the log names; the newest has signed. @returns what is to be told beside */
+function checkSignature(head: Head, notices: readonly Notice[], log: string, given: string | null): string {
+  const { keys, told } = keysOf(notices, log);
+  const restores = notices.filter(({ type }) => type === 'restored').length;
   const origin = restores === 0 ? log : `${log}/restored-${restores}`;
   must(head.origin === origin, `the checkpoint is of ${head.origin}, and the entries are of ${origin}`);
   must(given !== null, 'no key was given: the signature was not checked', 3);
   const trusted = bytes((given ?? '').split('+').slice(2).join('+')).subarray(1);
   const isNamed = keys.some((key) => key.equals(trusted));
-  must(isNamed, 'the key that was given is not one that the log names', 3);
+  must(isNamed, `the key that was given is not one that the log names${told}`, 3);
   const newest = keys.at(-1) as Buffer;
   const id = sha256(`${origin}\n`, Buffer.of(1), newest).subarray(0, 4);
   const found = head.signatures.find((each) => each.name === origin && each.signed.subarray(0, 4).equals(id));
   must(found !== undefined, 'the checkpoint is not signed by the key of the log', 3);
-  const isGood = isSigned(found.signed.subarray(4), head.body, newest);
-  must(isGood, 'the signature does not fit the checkpoint');
+  must(isSigned(found.signed.subarray(4), head.body, newest), 'the signature does not fit the checkpoint');
+  return told;
 }
 
 function isSigned(signature: Buffer, text: string, key: Buffer): boolean {

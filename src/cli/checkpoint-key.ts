@@ -1,14 +1,19 @@
-/** `checkpoint-key new|show|rotate`: the key that signs checkpoints. */
+/** `checkpoint-key new|show|rotate|replace`: the key that signs checkpoints. */
 import type { KeyObject } from 'node:crypto';
 import { parseArgs } from 'node:util';
-import { rawPublicKey, writeVerifierKey } from '../audit/checkpoint.ts';
+import { type PublicKey, rawPublicKey, writeVerifierKey } from '../audit/checkpoint.ts';
 import { makeKeyFile, readKeyFile } from '../audit/key-file.ts';
-import { readKeys, writeRotation } from '../audit/notices.ts';
+import { readKeys, writeReplacement, writeRotation } from '../audit/notices.ts';
 import { readLedgerConfig } from '../configuration/ledger.ts';
+import type { Author } from '../domain/vocabulary/entry.ts';
 import { standingOf } from '../proof.ts';
-import { openLedger, personOf } from './open-ledger.ts';
+import { openLedger, personOf, wordsOf } from './open-ledger.ts';
 
-const OPTIONS = { origin: { type: 'string' }, by: { type: 'string' } } as const;
+const OPTIONS = {
+  origin: { type: 'string' },
+  by: { type: 'string' },
+  reason: { type: 'string' },
+} as const;
 
 /** @returns the exit code: 0, 1 where it cannot be done, or null where there is no such command */
 export async function runCheckpointKey(args: readonly string[]): Promise<number | null> {
@@ -18,6 +23,7 @@ export async function runCheckpointKey(args: readonly string[]): Promise<number 
   if (verb === 'new' && next === undefined) return show(makeKeyFile(file), values.origin);
   if (verb === 'show' && next === undefined) return show(readKeyFile(file), values.origin);
   if (verb === 'rotate' && next !== undefined) return rotate(file, next, values.by);
+  if (verb === 'replace' && next === undefined) return replace(file, values.by, values.reason);
   return null;
 }
 
@@ -32,8 +38,35 @@ function show(key: KeyObject, origin = process.env.DRAINLEDGER_ORIGIN): number {
 }
 
 async function rotate(oldFile: string, newFile: string, by: string | undefined): Promise<number> {
-  const actor = personOf(by);
   const [old, next] = [readKeyFile(oldFile), rawPublicKey(readKeyFile(newFile))];
+  const said = await name(personOf(by), (log, last) => {
+    if (last.equals(rawPublicKey(old))) return writeRotation(log, old, next);
+    throw new Error(`${oldFile} is not the key of this log, which has ${writeVerifierKey(log, last)}`);
+  });
+  process.stdout.write(
+    `Entry ${said.logIndex} hands the log over to ${writeVerifierKey(said.log, next)}\n` +
+      `Set DRAINLEDGER_CHECKPOINT_KEY=${newFile}, start the service and give auditors the new key.\n`,
+  );
+  return 0;
+}
+
+/** Where the old key is lost: nobody can sign that it hands over, so auditors must be told by other means. */
+async function replace(file: string, by: string | undefined, why: string | undefined): Promise<number> {
+  const [actor, reason, next] = [personOf(by), wordsOf(why), rawPublicKey(readKeyFile(file))];
+  const said = await name(actor, (_log, last) => {
+    if (!last.equals(next)) return writeReplacement(last, next, reason);
+    throw new Error(`${file} is the key of this log already: there is nothing to replace`);
+  });
+  process.stdout.write(
+    `Entry ${said.logIndex} names ${writeVerifierKey(said.log, next)} in place of a key that is lost\n` +
+      `Set DRAINLEDGER_CHECKPOINT_KEY=${file}, start the service and give auditors the new key by a way that they trust: ` +
+      'with the lost one alone they are told from here on that the key is not known (3).\n',
+  );
+  return 0;
+}
+
+/** Says in the log which key signs it from now on. @param bodyOf what the entry says, by name and key of the log so far */
+async function name(actor: Author, bodyOf: (log: string, last: PublicKey) => string) {
   const config = readLedgerConfig(process.env);
   const store = openLedger(config);
   try {
@@ -41,17 +74,11 @@ async function rotate(oldFile: string, newFile: string, by: string | undefined):
     if (doubts.length > 0)
       throw new Error(`the ledger is only read: ${doubts.map(({ why }) => why).join('; ')}`);
     const last = readKeys(config.origin, store.log.notices()).at(-1)?.key;
-    if (last === undefined || !last.equals(rawPublicKey(old))) {
-      const now = last === undefined ? 'no key yet' : writeVerifierKey(config.origin, last);
-      throw new Error(`${oldFile} is not the key of this log, which has ${now}`);
-    }
-    const body = writeRotation(config.origin, old, next);
+    if (last === undefined)
+      throw new Error('the log has no key yet: it names the one that the service is first started with');
+    const body = bodyOf(config.origin, last);
     const { logIndex } = await store.notice({ type: 'checkpoint-key', actor, body });
-    process.stdout.write(
-      `Entry ${logIndex} hands the log over to ${writeVerifierKey(config.origin, next)}\n` +
-        `Set DRAINLEDGER_CHECKPOINT_KEY=${newFile}, start the service and give auditors the new key.\n`,
-    );
-    return 0;
+    return { logIndex, log: config.origin };
   } finally {
     await store.close();
   }

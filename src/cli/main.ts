@@ -62,6 +62,8 @@ Commands:
       Makes the key that signs checkpoints, for its owner's eyes only; prints its public half for auditors.
   checkpoint-key rotate OLD NEW --by WHO
       Hands the log over to another key, with the service stopped. WHO: Practitioner/n1.
+  checkpoint-key replace NEW --by WHO --reason WORDS
+      Names another key where the old one is lost, with the service stopped: it says so in the ledger.
 
   ledger accept-restored --by WHO --reason WORDS
       Lets the service write again to a ledger that lost entries, with the service stopped: it says so in the ledger.

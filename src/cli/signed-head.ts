@@ -1,7 +1,7 @@
 /** What a part of the ledger is proven by: the newest checkpoint that was signed, and whose keys it can be checked with. */
 import type Database from 'better-sqlite3';
 import { logOf, type Note, readCheckpoint, writeVerifierKey } from '../audit/checkpoint.ts';
-import { readKeys } from '../audit/notices.ts';
+import { keysInUse, readKeys } from '../audit/notices.ts';
 import { createCheckpointReader, createNoticeReader } from '../store/sqlite/notices.ts';
 
 export interface SignedHead {
@@ -24,6 +24,6 @@ export function signedHead(db: Database.Database): SignedHead {
     );
   const log = logOf(head.origin);
   const notices = createNoticeReader(db)().filter(({ logIndex }) => logIndex < head.size);
-  const keys = readKeys(log, notices).map(({ key }) => writeVerifierKey(log, key));
+  const keys = keysInUse(readKeys(log, notices)).map(({ key }) => writeVerifierKey(log, key));
   return { checkpoint, head, log, keys };
 }

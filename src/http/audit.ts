@@ -24,7 +24,9 @@ const overview = z
       .describe('Entries that the newest checkpoint covers; null before the first.'),
     keys: z
       .array(z.string())
-      .describe('Public keys that signed it, oldest first, as C2SP signed-note writes them.'),
+      .describe(
+        'Public keys that vouch for it, oldest first, as C2SP signed-note writes them; none from before a lost one was replaced.',
+      ),
     told: z
       .array(
         z.object({

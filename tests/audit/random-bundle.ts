@@ -13,7 +13,7 @@ import {
 import { originOf, rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/checkpoint.ts';
 import { stepHash, writeSteps } from '../../src/audit/delivery-steps.ts';
 import { Frontier, inclusionProof, leafOf, type ReadSubtree } from '../../src/audit/merkle.ts';
-import { writeFirstKey, writeRestored, writeRotation } from '../../src/audit/notices.ts';
+import { writeFirstKey, writeReplacement, writeRestored, writeRotation } from '../../src/audit/notices.ts';
 import { fill } from '../../src/json/frame.ts';
 
 export const LOG = 'random.example';
@@ -45,6 +45,10 @@ export interface Bundle {
   checkpoint: string;
   /** The key that the auditor is given. */
   key: string;
+  /** One that was lost before the checkpoint was signed. */
+  lost: string | null;
+  /** What was wrong from the beginning. */
+  fault: string | null;
 }
 
 type Random = () => number;
@@ -55,12 +59,14 @@ const FRAMES = ['{"a":\u0001 }', '{"a":\u0001 ,"b":[\u0001!,\u0001 ]}'].map((tex
   text,
 }));
 
-/** A whole log of 2 to 40 entries: keys handed over, restores, corrections, issued texts, odd characters. */
+/** A whole log of 2 to 40 entries: keys handed over and lost, restores, corrections, issued texts, odd characters. */
 export function randomBundle(random: Random): Bundle {
   const ends = new Map<string, { seq: number; hash: string }>();
   const entries: BundleEntry[] = [];
   let [key, restores, nextStep] = [generateKeyPairSync('ed25519').privateKey, 0, 1 + below(random, 9)];
-  const first = rawPublicKey(key);
+  // Of the keys that handed the log to one another, the first vouches for all since; one that was lost for nothing since.
+  let first = rawPublicKey(key);
+  const said: Pick<Bundle, 'lost' | 'fault'> = { lost: null, fault: null };
 
   /** Steps of deliveries of up to three drains, and the entry that tells of them. */
   function addSteps(): void {
@@ -112,7 +118,7 @@ export function randomBundle(random: Random): Bundle {
 
   add('log', 'checkpoint-key', writeFirstKey(first));
   for (let rest = 1 + below(random, 39); rest > 0; rest -= 1) {
-    const kind = below(random, 15);
+    const kind = below(random, 16);
     if (kind === 0) {
       const next = generateKeyPairSync('ed25519').privateKey;
       add('log', 'checkpoint-key', writeRotation(LOG, key, rawPublicKey(next)));
@@ -120,6 +126,14 @@ export function randomBundle(random: Random): Bundle {
     } else if (kind === 1) {
       restores += 1;
       add('log', 'restored', writeRestored({ reason: 'r', doubt: 'd', given_up: [] }));
+    } else if (kind === 15) {
+      const isLost = below(random, 8) > 0;
+      if (isLost) said.lost = writeVerifierKey(LOG, first);
+      else said.fault = 'a key replaced that was not in use';
+      const next = generateKeyPairSync('ed25519').privateKey;
+      const last = rawPublicKey(isLost ? key : next);
+      add('log', 'checkpoint-key', writeReplacement(last, rawPublicKey(next), 'the disk broke'));
+      [key, first] = [next, rawPublicKey(next)];
     } else if (kind === 2) {
       addSteps();
     } else if (kind < 5) {
@@ -135,7 +149,7 @@ export function randomBundle(random: Random): Bundle {
       );
     }
   }
-  return prove(random, entries, key, first, restores);
+  return { ...prove(random, entries, key, first, restores), ...said };
 }
 
 /** Streams of which a bundle of a drain holds what is about the drain. */
@@ -156,7 +170,13 @@ function issuedBy(random: Random): string[] {
   });
 }
 
-function prove(random: Random, all: BundleEntry[], key: KeyObject, first: Buffer, restores: number): Bundle {
+function prove(
+  random: Random,
+  all: BundleEntry[],
+  key: KeyObject,
+  first: Buffer,
+  restores: number,
+): Omit<Bundle, 'lost' | 'fault'> {
   const tree = new Frontier();
   for (const { hash } of all) tree.add(leafOf(hash));
   const read: ReadSubtree = (height, place) => {

@@ -87,21 +87,24 @@ def check(folder, given):
         deliveries += "".join('{"log_index":%d,"event":%d,"step":%s}\n' % (at, s["event"], s["text"]) for s in steps)
         restores += stream == "log" and says["type"] == "restored"
         if stream == "log" and says["type"] == "checkpoint-key":
-            keys.append((b64(said["key"]), b64(said.get("signature", ""))))
+            keys.append((b64(said["key"]), b64(said.get("signature", "")), said.get("lost")))
         ends[stream], last, time = e, at, says["recorded_at"]
     must(len(entries) == manifest["entries"] and (first is None or period[-1:] == [end]), 2)
     must([sha(t).hex() for t in (resources, corrections, accesses, deliveries)] ==
          [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections", "accesses", "deliveries")])
-    for (old, _), (new, signature) in zip(keys, keys[1:]):
-        pair = "\n".join(base64.b64encode(k).decode() for k in (old, new))
-        must(is_signed(signature, f"drainledger checkpoint key\n{log}\n{pair}\n", old))
+    named = []
+    for key, signature, lost in keys:
+        pair = "\n".join(base64.b64encode(k).decode() for k in [*named[-1:], key])
+        must(lost is not None or not named or is_signed(signature, f"drainledger checkpoint key\n{log}\n{pair}\n", named[-1]))
+        must(lost is None or named and named[-1] == b64(lost))
+        named = [*named, key] if lost is None else [key]
     must(origin == log + (f"/restored-{restores}" if restores else ""))
-    must(b64(given.split("+", 2)[2])[1:] in [key for key, _ in keys], 3)
-    key_id = sha(origin, "\n\1", keys[-1][0])[:4]
+    must(b64(given.split("+", 2)[2])[1:] in named, 3)
+    key_id = sha(origin, "\n\1", named[-1])[:4]
     signers = [(name, b64(s)) for name, s in re.findall(r"^— (\S+) (\S+)$", lines, re.M)]
     signed = [s[4:] for name, s in signers if name == origin and s[:4] == key_id]
     must(signed, 3)
-    must(is_signed(signed[0], body + "\n", keys[-1][0]))
+    must(is_signed(signed[0], body + "\n", named[-1]))
 
 for line in [" ".join(sys.argv[1:])] if len(sys.argv) > 1 else sys.stdin:
     key, folder = line.split(maxsplit=1)

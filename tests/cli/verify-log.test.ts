@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import type Database from 'better-sqlite3';
 import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
 import { rawPublicKey } from '../../src/audit/checkpoint.ts';
-import { writeRestored, writeRotation } from '../../src/audit/notices.ts';
+import { writeReplacement, writeRestored, writeRotation } from '../../src/audit/notices.ts';
 import { createTree } from '../../src/store/sqlite/tree.ts';
 import { openLedger } from '../store/ledger.ts';
 import * as by from './tampered.ts';
@@ -83,6 +83,55 @@ describe('the key', () => {
     await ledger.close();
     const said = 'the keys of the log: entry 16 names a new key, and the key before it did not sign that';
     expect(outcome(verify(file))).toEqual([1, said]);
+  });
+});
+
+describe('a key that was lost', () => {
+  const next = generateKeyPairSync('ed25519').privateKey;
+  async function replaced(lost: Buffer): Promise<string> {
+    const file = bench.copy();
+    const ledger = openLedger(file, { origin: by.LOG });
+    const body = writeReplacement(lost, rawPublicKey(next), 'the disk broke');
+    await ledger.store.notice({ type: 'checkpoint-key', actor: { type: 'service' }, body });
+    await ledger.store.checkpoint(by.sign(next));
+    await ledger.close();
+    return file;
+  }
+
+  it('is replaced by one that counts for all of the log, and that is always told', async () => {
+    const report = verify(await replaced(by.PUBLIC), [bench.first, bench.second], rawPublicKey(next));
+    expect(outcome(report)).toEqual([0, null]);
+    expect(report.remarks).toContain(
+      'entry 16 names a key in place of a lost one, which did not sign that: the disk broke',
+    );
+  });
+
+  it('vouches for nothing since: 3, for whoever holds it alone', async () => {
+    expect(outcome(verify(await replaced(by.PUBLIC)))).toEqual([
+      3,
+      expect.stringMatching(
+        /^checkpoint 17 of the database: it is signed by .* entry 16 says that a key was lost/,
+      ),
+    ]);
+  });
+
+  it('is the one in use, or nothing is replaced: 1', async () => {
+    const other = rawPublicKey(generateKeyPairSync('ed25519').privateKey);
+    for (const given of [by.PUBLIC, rawPublicKey(next)])
+      expect(outcome(verify(await replaced(other), [], given))).toEqual([
+        1,
+        'the keys of the log: entry 16 names a key in place of one that was not in use',
+      ]);
+  });
+
+  it('does not hide a history that was rewritten since it signed', async () => {
+    const file = await replaced(by.PUBLIC);
+    by.tamper(file, (db) => db.exec('DELETE FROM checkpoint WHERE size < 17'));
+    const other = by.sign(by.key)({ size: 14, root: Buffer.alloc(32) });
+    expect(outcome(verify(file, [other], rawPublicKey(next)))).toEqual([
+      1,
+      expect.stringContaining('the first 14 entries are not those it speaks of'),
+    ]);
   });
 });
 

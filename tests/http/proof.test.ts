@@ -385,6 +385,56 @@ describe('the key', () => {
   });
 });
 
+describe('a key that was lost', () => {
+  const BY = ['--by', 'Practitioner/n9', '--reason', 'the disk broke'];
+  const replace = (...args: string[]) => cli('checkpoint-key', 'replace', join(folder, 'next.pem'), ...args);
+
+  test('is replaced by a person, with a reason that every verification tells', async () => {
+    const service = await start();
+    const drain = await charted(service);
+    await covered(service, 5);
+    await stop();
+    const lost = publicKey();
+    makeKeyFile(join(folder, 'next.pem'));
+    const next = { DRAINLEDGER_CHECKPOINT_KEY: join(folder, 'next.pem') };
+    expect(replace('--reason', 'the disk broke').err).toContain('say who orders it');
+    expect(replace('--by', 'Practitioner/n9').err).toContain('--reason is missing');
+    expect(replace(...BY)).toMatchObject({
+      code: 0,
+      out: expect.stringContaining(`Entry 5 names ${publicKey('next.pem')} in place of a key that is lost`),
+    });
+    expect(replace(...BY).err).toContain('is the key of this log already');
+    await expect(start()).rejects.toThrow(
+      "where the old one is lost name the new one with 'cli checkpoint-key replace",
+    );
+    const again = await start(next);
+    await covered(again, 6);
+    expect((await overview(again)).keys).toEqual([publicKey('next.pem')]);
+    await stop();
+
+    const ledger = settings.DRAINLEDGER_DATABASE as string;
+    const seen = ['--checkpoint', join(folder, 'escrow.ndjson')];
+    const told = cli('verify', ledger, '--key', publicKey('next.pem'), ...seen);
+    expect(told).toMatchObject({ code: 0, out: expect.stringContaining('the disk broke') });
+    expect(cli('verify', ledger, '--key', lost, ...seen).code).toBe(3);
+    const bundle = join(folder, 'bundle');
+    expect(cli('audit-bundle', '--drain', drain, '--out', bundle).code).toBe(0);
+    expect(readFileSync(join(bundle, 'public-keys.txt'), 'utf8')).toBe(`${publicKey('next.pem')}\n`);
+    const said = (key: string) =>
+      spawnSync(process.execPath, [join(bundle, 'verify.mjs'), '--key', key], { encoding: 'utf8' });
+    expect(said(publicKey('next.pem'))).toMatchObject({
+      status: 0,
+      stdout: expect.stringContaining('entry 5 says that a key was lost: the disk broke'),
+    });
+    expect(said(lost)).toMatchObject({ status: 3, stdout: expect.stringContaining('entry 5 says that') });
+  });
+
+  test('cannot be replaced where the log never had one', () => {
+    makeKeyFile(join(folder, 'next.pem'));
+    expect(replace(...BY).err).toContain('the log has no key yet');
+  });
+});
+
 test('a copy of a ledger in use is whole, and verifies', async () => {
   const service = await start();
   await charted(service);

@@ -22,7 +22,7 @@ Node.js 20 or later is all it needs, and \`verify.mjs\` is short enough to be re
 | \`deliveries.ndjson\` | each step of what was sent to other systems: when, whereto, what came of it, by whose order |
 | \`frames.ndjson\` | texts that those versions share |
 | \`checkpoint.txt\` | the signed checkpoint that all proofs lead to (C2SP tlog-checkpoint) |
-| \`public-keys.txt\` | keys that the log names, oldest first (C2SP signed-note) |
+| \`public-keys.txt\` | keys that the log names, oldest first, since the last one that was lost (C2SP signed-note) |
 
 What is shown: each entry is, to the byte, in the log that was signed, at its place and after the one it names, and the
 resources are those that were issued with it. A period is whole; a drain is whole from its first entry to the last one here.

@@ -99,6 +99,11 @@ function logFault(db: Database.Database, options: VerifyOptions, remarks: string
   } catch (error) {
     return { kind: 'tampered', where: 'the keys of the log', what: (error as Error).message };
   }
+  for (const { logIndex, replaces } of keys)
+    if (replaces !== null)
+      remarks.push(
+        `entry ${logIndex} names a key in place of a lost one, which did not sign that: ${replaces}`,
+      );
   const restores = restoresOf(notices);
   for (const { logIndex, body } of restores) remarks.push(`entry ${logIndex} accepts a restore: ${body}`);
   const heads = { name, keys, restores: restores.map(({ logIndex }) => logIndex), given: options.given };

@@ -15,7 +15,6 @@ import {
   type PatientWindow,
   patientWindow,
 } from '../domain/calendar/patient-windows.ts';
-import { millilitres } from '../domain/facts/derived-facts.ts';
 import { stateOf } from '../domain/fold/chart.ts';
 import { patientKey } from '../domain/fold/drain.ts';
 import type { Span } from '../domain/fold/interval.ts';
@@ -27,7 +26,7 @@ import type { Calendar } from '../domain/vocabulary/configuration.ts';
 import type { CalendarKind } from '../domain/vocabulary/fact.ts';
 import type { Settings } from '../domain/vocabulary/settings.ts';
 import { localText, timeOfDayText, windowsOver } from './calendar.ts';
-import { uncertaintyMl } from './figures.ts';
+import { mlOf, uncertaintyMl } from './figures.ts';
 import { ALGORITHM } from './receipt.ts';
 
 /** What is asked for; null stands for the default. */
@@ -185,12 +184,12 @@ function sumView(
   if (sum === null) return { reason: 'not-covered', net_ml: null, at_least: false, ...common };
   return {
     reason: null,
-    net_ml: Number(millilitres(sum.net)),
+    net_ml: mlOf(sum.net),
     at_least: covered < inPlace,
     ...common,
     uncertainty_ml: uncertaintyMl(sum.uncertainty),
     low_confidence: isLowConfidence(approximately(sum.net), sum.uncertainty),
-    drained_ml: Number(millilitres(sum.drained)),
+    drained_ml: mlOf(sum.drained),
     sampled_ml: sum.sampled / 1000,
     instilled_ml: sum.instilled / 1000,
     net_low_ml: sum.net_low / 1000,

@@ -5,6 +5,12 @@ import { type Rational, roundHalfEven } from '../domain/numbers/rational.ts';
 export const ml = (microlitres: number | null): number | null =>
   microlitres === null ? null : microlitres / 1000;
 
+/** µL as mL: exact where it is whole microlitres, else to 1 decimal. */
+export const mlOf = ({ numerator, denominator }: Rational): number =>
+  numerator % denominator === 0n
+    ? Number(numerator / denominator) / 1000
+    : rounded({ numerator, denominator: denominator * 1000n }, 1);
+
 /** Half to even. */
 export const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
 

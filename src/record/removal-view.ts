@@ -1,6 +1,5 @@
 /** The wire form of removal evidence: rounded once, here, half to even. */
 import type { Book } from '../domain/book/book.ts';
-import { millilitres } from '../domain/facts/derived-facts.ts';
 import { type Rational, rational, roundHalfEven } from '../domain/numbers/rational.ts';
 import { type EpochMs, HOUR_MS } from '../domain/numbers/units.ts';
 import { type Criterion, removalEvidence } from '../domain/removal/removal.ts';
@@ -8,6 +7,7 @@ import type { FlowCriterion } from '../domain/removal/removal-conditions.ts';
 import type { RemovalPolicy } from '../domain/removal/removal-policies.ts';
 import type { VolumeCriterion, VolumesCompared } from '../domain/removal/removal-volume.ts';
 import { chartAsOf } from './chart-view.ts';
+import { mlOf } from './figures.ts';
 import { ALGORITHM } from './receipt.ts';
 
 export function removalViewOf(book: Book, policy: RemovalPolicy, asOf: EpochMs | null) {
@@ -46,7 +46,7 @@ function comparedView({ window, sum, drained_and_sampled, weight, at_least }: Vo
   const figureOf = ({ numerator, denominator }: Rational) => ({
     value:
       weight === null
-        ? Number(millilitres({ numerator, denominator }))
+        ? mlOf({ numerator, denominator })
         : Number(roundHalfEven({ numerator, denominator: denominator * BigInt(weight.weight) }, 2)),
     uncertainty: uncertaintyOf(sum.uncertainty, weight?.weight ?? null),
   });

@@ -1,6 +1,5 @@
 /** The native wire form of what is derived: numbers in the unit that ends their name, or null with a reason. */
 
-import { millilitres } from '../domain/facts/derived-facts.ts';
 import type { Interval } from '../domain/fold/interval.ts';
 import { netOf } from '../domain/fold/interval.ts';
 import type { Negativity } from '../domain/fold/negativity.ts';
@@ -11,7 +10,7 @@ import { isLowConfidence } from '../domain/fold/uncertainty.ts';
 import type { Window } from '../domain/fold/windows.ts';
 import { approximately } from '../domain/numbers/rational.ts';
 import { HOUR_MS } from '../domain/numbers/units.ts';
-import { ml, rounded, toDecimals, uncertaintyMl } from './figures.ts';
+import { ml, mlOf, rounded, toDecimals, uncertaintyMl } from './figures.ts';
 
 /** A row with what was charted, digits aside (the entries keep those). */
 export function chartRowView(row: Row) {
@@ -115,11 +114,11 @@ function windowView(window: Window) {
     hours: window.hours,
     from: window.from_text,
     to: window.to_text,
-    net_ml: Number(millilitres(window.net)),
+    net_ml: mlOf(window.net),
     at_least: !covered,
     uncertainty_ml: uncertaintyMl(window.uncertainty),
     low_confidence: isLowConfidence(approximately(window.net), window.uncertainty),
-    drained_ml: Number(millilitres(window.drained)),
+    drained_ml: mlOf(window.drained),
     sampled_ml: ml(window.sampled),
     instilled_ml: ml(window.instilled),
     net_low_ml: ml(window.net_low),

@@ -1,7 +1,6 @@
 /** What the rows of a chart give: one point a level or reading, as it was charted and derived there. */
 
 import { leakReading } from '../../domain/assessment/leak-readings.ts';
-import { millilitres } from '../../domain/facts/derived-facts.ts';
 import { netOf } from '../../domain/fold/interval.ts';
 import type { Rate } from '../../domain/fold/rate.ts';
 import { completenessOf, type Row, type Volumes } from '../../domain/fold/row.ts';
@@ -9,7 +8,7 @@ import { coveredThousandths } from '../../domain/fold/span.ts';
 import { isLowConfidence } from '../../domain/fold/uncertainty.ts';
 import { approximately } from '../../domain/numbers/rational.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
-import { ml, rounded, toDecimals, uncertaintyMl } from '../figures.ts';
+import { ml, mlOf, rounded, toDecimals, uncertaintyMl } from '../figures.ts';
 import { flagsOf, moment, NO_POINT, type Point, type SeriesName } from './point.ts';
 
 type OfRow = (row: Row) => Point | null;
@@ -110,7 +109,7 @@ function windowPoint({ windows }: Volumes, hours: number): Point | null {
     ...NO_POINT,
     from: found.from,
     to: found.to,
-    value: Number(millilitres(found.net)),
+    value: mlOf(found.net),
     low: ml(found.net_low),
     high: ml(found.net_high),
     uncertainty: uncertaintyMl(found.uncertainty),

@@ -5,7 +5,6 @@ import {
   windowRate,
 } from '../../domain/calendar/calendar-windows.ts';
 import type { PatientWindow } from '../../domain/calendar/patient-windows.ts';
-import { millilitres } from '../../domain/facts/derived-facts.ts';
 import type { Circumstances } from '../../domain/fold/circumstances.ts';
 import type { Span } from '../../domain/fold/interval.ts';
 import { perKilogram } from '../../domain/fold/rate.ts';
@@ -13,7 +12,7 @@ import { coveredThousandths } from '../../domain/fold/span.ts';
 import { isLowConfidence } from '../../domain/fold/uncertainty.ts';
 import { weightFor } from '../../domain/fold/weight.ts';
 import { approximately } from '../../domain/numbers/rational.ts';
-import { rounded, toDecimals, uncertaintyMl } from '../figures.ts';
+import { mlOf, rounded, toDecimals, uncertaintyMl } from '../figures.ts';
 import type { Flag, Point } from './point.ts';
 
 /** The sum over a bucket, and of how many drains. */
@@ -39,7 +38,7 @@ export function netOfBucket({ window, uncovered }: Summed): Point {
   const { sum, in_place_ms: inPlace, covered_ms: covered } = window;
   if (sum === null) return pointOf(window, null, null, reasonsOf(uncovered));
   const isLeast = covered < inPlace;
-  const value = Number(millilitres(sum.net));
+  const value = mlOf(sum.net);
   const point = pointOf(window, value, uncertaintyMl(sum.uncertainty), isLeast ? reasonsOf(uncovered) : []);
   point.low = sum.net_low / 1000;
   point.high = sum.net_high === null ? null : sum.net_high / 1000;

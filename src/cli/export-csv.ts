@@ -1,11 +1,11 @@
 /** `export DATABASE --drain ID | --patient KEY | --from TIME --to TIME  [--out FILE]`: drains as CSV, from the ledger itself. */
-import { createWriteStream, existsSync, renameSync, rmSync } from 'node:fs';
-import { open } from 'node:fs/promises';
+import { existsSync, renameSync, rmSync } from 'node:fs';
 import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
 import type { Policy } from '../domain/advisories/policy.ts';
+import { openPieceFile, type PieceFile } from '../export/piece-file.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
 import { createBookReader } from '../store/sqlite/books.ts';
 import { createDeviceReads } from '../store/sqlite/device-reads.ts';
@@ -50,10 +50,9 @@ export async function writeCsv(
   policy: Policy,
   out?: string,
 ): Promise<void> {
-  const text = Readable.from(csvOf(db, drains, period, policy));
-  // Standard output is not ours to end.
-  if (out === undefined) await pipeline(text, process.stdout, { end: false });
-  else await writeWhole(out, text);
+  const text = csvOf(db, drains, period, policy);
+  if (out === undefined) await writeOut(text);
+  else writeWhole(out, text);
 }
 
 /** Of one drain or patient, of any time; or of all, of a time with both its ends. */
@@ -84,7 +83,8 @@ function* csvOf(
   period: Period,
   policy: Policy,
 ): Iterable<string> {
-  const readBooks = createBookReader(db, () => policy);
+  // What rules find stands in no column.
+  const readBooks = createBookReader(db, () => ({ ...policy, rules: [] }));
   const devices = createDeviceReads(db, createDeviceShelf(db));
   const source = { ...createPlaceReads(db), ...devices, isSeen: () => true };
   const tell = progress('drains');
@@ -97,17 +97,28 @@ function* csvOf(
   }
 }
 
-/** Under another name until all of it is on disk. It holds patient data, so it is its owner's alone. */
-async function writeWhole(out: string, text: Readable): Promise<void> {
+/** Standard output is not ours to end. */
+const writeOut = (text: Iterable<string>): Promise<void> =>
+  pipeline(Readable.from(text), process.stdout, { end: false });
+
+/** Under another name until all of it is on disk. */
+function writeWhole(out: string, text: Iterable<string>): void {
   const draft = `${out}.draft`;
   rmSync(draft, { force: true });
   try {
-    await pipeline(text, createWriteStream(draft, { flags: 'wx', mode: 0o600 }));
-    const written = await open(draft, 'r');
-    await written.sync();
-    await written.close();
+    fill(openPieceFile(draft), text);
     renameSync(draft, out);
   } finally {
     rmSync(draft, { force: true });
   }
+}
+
+function fill(file: PieceFile, text: Iterable<string>): void {
+  try {
+    for (const page of text) file.add(page);
+  } catch (error) {
+    file.abandon();
+    throw error;
+  }
+  file.finish();
 }

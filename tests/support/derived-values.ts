@@ -1,13 +1,12 @@
-/** What is derived at a row of the chart, a value each with all that qualifies it. */
-import type { Row } from '../../domain/fold/row.ts';
-import { rowView } from '../view.ts';
+/** What an export must say of a row of the chart: each value that the chart route answers, with all that qualifies it. */
+import type { rowView } from '../../src/record/view.ts';
 
 type View = ReturnType<typeof rowView>;
 type Volumes = Required<Pick<View, 'interval' | 'since_reading' | 'cumulative' | 'windows'>>;
 type Interval = Volumes['interval'];
 type Unit = 'mL' | 'mL/h' | 'mL/kg/h' | 'cm[H2O]';
 
-export interface DerivedValue {
+interface DerivedValue {
   readonly quantity: string;
   /** Null: it cannot be known; `reasons` says why. */
   readonly value: number | null;
@@ -27,12 +26,13 @@ export interface DerivedValue {
   readonly remarks?: readonly string[];
 }
 
-export function derivedValues(row: Row): readonly DerivedValue[] {
-  const { interval, since_reading, cumulative, windows, total_negativity } = rowView(row);
+/** @param view as the chart route answers it */
+export function derivedValues(view: View): readonly DerivedValue[] {
+  const { interval, since_reading, cumulative, windows, total_negativity } = view;
   return [
     ...(interval === undefined ? [] : ofInterval('interval', interval)),
     ...(since_reading === undefined ? [] : ofInterval('since_reading', since_reading)),
-    ...(cumulative === undefined ? [] : ofCumulative(cumulative, row.item.content.effective_at)),
+    ...(cumulative === undefined ? [] : ofCumulative(cumulative, view.effective_at)),
     ...(windows ?? []).flatMap(ofWindow),
     ...(total_negativity === undefined ? [] : [ofNegativity(total_negativity)]),
   ];

@@ -9,11 +9,13 @@ import { Decimal } from '../../domain/numbers/decimal.ts';
 export type Cell = string | number | boolean | Decimal | null;
 
 const IS_GUARDED = /^[=+\-@\t\r\n']/;
+/** Text that is written as it is. */
+const IS_PLAIN = /^[^=+\-@\t'",\r\n][^",\r\n]*$/;
 
 export function cellText(cell: Cell): string {
   if (cell === null) return '';
-  if (cell instanceof Decimal) return cell.text;
-  if (typeof cell !== 'string') return String(cell);
+  if (typeof cell !== 'string') return cell instanceof Decimal ? cell.text : String(cell);
+  if (IS_PLAIN.test(cell)) return cell;
   const safe = IS_GUARDED.test(cell) ? `'${cell}` : cell;
   return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
 }

@@ -3,18 +3,17 @@
  * each chain a record for each value that follows from the chain as it stands. Every record names the place and the
  * hash of its entry in the log, where its proof is asked for.
  */
-import { readStreamBody } from '../../audit/entry-text.ts';
 import type { Book } from '../../domain/book/book.ts';
 import { itemOf } from '../../domain/fold/chains.ts';
-import type { Decimal } from '../../domain/numbers/decimal.ts';
+import type { Row } from '../../domain/fold/row.ts';
 import { parseInstant } from '../../domain/numbers/instant.ts';
 import type { EpochMs } from '../../domain/numbers/units.ts';
-import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
 import type { StreamBody } from '../../domain/vocabulary/rerouted.ts';
 import type { SentEntry, Store } from '../../store/port.ts';
-import { type Cell, cellText, lineText } from './cell-text.ts';
-import { type DerivedValue, derivedValues } from './derived-values.ts';
-import { momentOf, type Standing } from './standing.ts';
+import { lineText } from './cell-text.ts';
+import { derivedLines } from './derived-lines.ts';
+import { entryLine } from './entry-line.ts';
+import { type DrainMoment, momentOf, type Standing } from './standing.ts';
 
 /** Headings, in their order. */
 export const COLUMNS = [
@@ -53,16 +52,11 @@ export const COLUMNS = [
 
 export const HEADER = lineText(COLUMNS);
 
-type Column = (typeof COLUMNS)[number];
-const BEFORE_VALUE = COLUMNS.slice(0, COLUMNS.indexOf('quantity'));
-
 /** What it reads of a store. */
 export interface CsvSource extends Pick<Store, 'places' | 'entriesAt' | 'device' | 'devicesOf'> {
   /** Whether another drain may be named to whoever asks. */
   isSeen(drain: string): boolean;
 }
-
-type Cells = { readonly [column in Column]?: Cell | undefined };
 
 export interface Period {
   /** Included; null: from the first. */
@@ -71,8 +65,9 @@ export interface Period {
   readonly to: EpochMs | null;
 }
 
-/** A few kilobytes to some hundreds of text each. */
 const ENTRIES_AT_ONCE = 50;
+/** Long enough that writing one costs little, short enough that it is kept, and let go, with other passing text. */
+const PAGE_CHARACTERS = 64 * 1024;
 
 /**
  * Text, page by page, as of the moment of the call; what is charted meanwhile is not in it.
@@ -89,40 +84,34 @@ export function drainCsv(source: CsvSource, book: Book, period: Period): Iterabl
 /** The same without its header. */
 export function drainRecords(source: CsvSource, book: Book, period: Period): Iterable<string> {
   const { drain } = book;
-  const { places, standingOf } = momentOf(source, book, source.isSeen);
-  const indexes = places.map(({ logIndex }) => logIndex);
+  const moment = momentOf(source, book, source.isSeen);
+  const indexes = moment.places.map(({ logIndex }) => logIndex);
   return (function* () {
+    let page = '';
     for (let next = 0; next < indexes.length; next += ENTRIES_AT_ONCE) {
-      const entries = source.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE));
-      yield entries.map((entry) => recordsOf(drain, entry, standingOf, period)).join('');
+      for (const entry of source.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE))) {
+        page += recordsOf(drain, entry, moment, period);
+        if (page.length < PAGE_CHARACTERS) continue;
+        yield page;
+        page = '';
+      }
     }
+    if (page !== '') yield page;
   })();
 }
 
-function recordsOf(
-  drain: string,
-  entry: SentEntry,
-  standingOf: (entry: SentEntry, body: StreamBody) => Standing,
-  period: Period,
-): string {
-  const body = readStreamBody(entry.body);
-  const standing = standingOf(entry, body);
+function recordsOf(drain: string, entry: SentEntry, moment: DrainMoment, period: Period): string {
+  const body = moment.bodyOf(entry);
+  const standing = moment.standingOf(entry, body);
   if (!isWithin(timesOf(body, standing), period)) return '';
-  const place = { drain, log_index: entry.logIndex, hash: entry.hash, entry: entry.entryId };
-  const own = lineText(cellsOf(COLUMNS, { ...place, ...entryCells(entry, body, standing) }));
-  const row = standing.row;
-  if (row === undefined) return own;
-  // A reading has some forty of these: what they share is written once, and the rest without an object for each.
-  const effective_at = row.item.content.effective_at;
-  const opening = cellsOf(BEFORE_VALUE, { ...place, record: 'derived', effective_at })
-    .map(cellText)
-    .join(',');
-  const lines = derivedValues(row).map((value) => `${opening},${lineText(valueCells(value))}`);
-  return own + lines.join('');
+  const own = entryLine(drain, entry, body, standing);
+  const { row } = standing;
+  return row === undefined ? own : own + derivedLines(openingOf(drain, entry, row), row);
 }
 
-const cellsOf = (columns: readonly Column[], cells: Cells): Cell[] =>
-  columns.map((column) => cells[column] ?? null);
+/** Of what is derived, the cells before `quantity`, each with its comma: none of these needs a quote. */
+const openingOf = (drain: string, { logIndex, hash, entryId }: SentEntry, { item }: Row): string =>
+  `derived,${drain},${logIndex},${hash},${entryId},,,,,${item.content.effective_at},,,,,,,,`;
 
 function timesOf(body: StreamBody, { chain }: Standing): readonly (EpochMs | undefined)[] {
   if (chain === undefined) return [parseInstant(body.effective_at)?.ms];
@@ -131,57 +120,3 @@ function timesOf(body: StreamBody, { chain }: Standing): readonly (EpochMs | und
 
 const isWithin = (times: readonly (EpochMs | undefined)[], { from, to }: Period): boolean =>
   times.some((time) => time !== undefined && (from === null || time >= from) && (to === null || time < to));
-
-function entryCells(entry: SentEntry, body: StreamBody, standing: Standing): Cells {
-  const said = body.kind === 'corrected' ? body.replacement : body;
-  const { target, reason = null } = { target: undefined, reason: undefined, ...body };
-  return {
-    record: 'entry',
-    status: standing.status,
-    changed_by: standing.changedBy,
-    counts_for: standing.countsFor,
-    kind: body.kind,
-    effective_at: said.effective_at,
-    recorded_at: entry.recordedAt,
-    author: authorText(body.author),
-    client: entry.client,
-    identifier_system: body.identifier.system,
-    identifier_value: body.identifier.value,
-    target_value: (target as Identifier | undefined)?.value,
-    reason,
-    ...amountIn(said),
-    remarks: standing.row?.marks.join(' '),
-    note: 'note' in said ? said.note : null,
-    body: entry.body,
-  };
-}
-
-const authorText = ({ reference, identifier }: Author): string =>
-  reference ?? (identifier === undefined ? '' : `${identifier.system}|${identifier.value}`);
-
-/** The one amount that most kinds are about, with the digits it was charted with; `body` holds all of it. */
-function amountIn(said: object): Cells {
-  const { level_ml, volume_ml, weight_kg } = said as Readonly<Record<string, Decimal | undefined>>;
-  if (level_ml !== undefined) return { quantity: 'level', value: level_ml, unit: 'mL' };
-  if (volume_ml !== undefined) return { quantity: 'volume', value: volume_ml, unit: 'mL' };
-  return weight_kg === undefined ? {} : { quantity: 'weight', value: weight_kg, unit: 'kg' };
-}
-
-/** From `quantity` to the last column. */
-const valueCells = (derived: DerivedValue): readonly Cell[] => [
-  derived.quantity,
-  derived.value,
-  derived.unit,
-  derived.uncertainty ?? null,
-  derived.low ?? null,
-  derived.high ?? null,
-  derived.atLeast ?? null,
-  derived.coverage ?? null,
-  derived.from ?? null,
-  derived.to ?? null,
-  derived.reasons.join(' '),
-  derived.remarks?.join(' ') ?? null,
-  ...NOTE_AND_BODY,
-];
-
-const NOTE_AND_BODY = [null, null] as const;

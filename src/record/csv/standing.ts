@@ -38,6 +38,8 @@ export interface Standing {
 
 export interface DrainMoment {
   readonly places: readonly EntryPlace[];
+  /** What an entry says. Most are the first of their chain, and the book has read those already. */
+  bodyOf(entry: SentEntry): StreamBody;
   standingOf(entry: SentEntry, body: StreamBody): Standing;
 }
 
@@ -63,6 +65,7 @@ export function momentOf(
   const devices = new Map(store.devicesOf(book.drain).map((name) => [name, store.device(name)]));
   return {
     places,
+    bodyOf: ({ entryId, body }) => then.chains.get(entryId)?.first.body ?? readStreamBody(body),
     standingOf(entry, body) {
       const own = countsFor.get(entry.logIndex) ?? null;
       const shared = { countsFor: own, chain: undefined, row: undefined, changedBy: null };

@@ -2,7 +2,7 @@
 import type Database from 'better-sqlite3';
 import type { EntryPlace, Store } from '../port.ts';
 import { IS_DRAIN } from './books.ts';
-import { type EntryRow, storedEntry } from './stored-entry.ts';
+import { type EntryRow, sentEntry } from './stored-entry.ts';
 
 /** An entry that named no device counts for the drain of its stream. */
 const PLACES = `
@@ -24,14 +24,6 @@ export function createPlaceReads(reader: Database.Database): Pick<Store, 'places
   );
   return {
     places: (drain) => places.all({ drain }),
-    entriesAt: (logIndexes) =>
-      entries
-        .all(JSON.stringify(logIndexes))
-        .map((row) => ({ ...storedEntry(row), client: clientIn(row.envelope) })),
+    entriesAt: (logIndexes) => entries.all(JSON.stringify(logIndexes)).map(sentEntry),
   };
-}
-
-function clientIn(envelope: string): string | null {
-  const { sent_by } = JSON.parse(envelope) as { readonly sent_by?: { readonly client: string | null } };
-  return sent_by?.client ?? null;
 }

@@ -1,4 +1,4 @@
-import type { StoredEntry } from '../port.ts';
+import type { SentEntry, StoredEntry } from '../port.ts';
 
 /** A row of the ledger with what it says. */
 export interface EntryRow {
@@ -9,11 +9,26 @@ export interface EntryRow {
   readonly body: string;
 }
 
-export function storedEntry({ seq, log_index, envelope, hash, body }: EntryRow): StoredEntry {
-  const { entry, type, recorded_at } = JSON.parse(envelope) as {
-    entry: string;
-    type: string;
-    recorded_at: string;
-  };
+/** What is read of an envelope. */
+interface Envelope {
+  readonly entry: string;
+  readonly type: string;
+  readonly recorded_at: string;
+  readonly sent_by?: { readonly client: string | null };
+}
+
+const envelopeOf = ({ envelope }: EntryRow): Envelope => JSON.parse(envelope);
+
+export const storedEntry = (row: EntryRow): StoredEntry => entryOf(row, envelopeOf(row));
+
+export function sentEntry(row: EntryRow): SentEntry {
+  const envelope = envelopeOf(row);
+  return { ...entryOf(row, envelope), client: envelope.sent_by?.client ?? null };
+}
+
+function entryOf(
+  { seq, log_index, hash, body }: EntryRow,
+  { entry, type, recorded_at }: Envelope,
+): StoredEntry {
   return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, type, body };
 }

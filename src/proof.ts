@@ -30,6 +30,26 @@ export function standingOf(store: Pick<Store, 'log'>, name: string, config: Proo
   return doubtsOf({ name, restores, ...store.log }, keptHeads(store, config));
 }
 
+/** A damaged end is found before anything is written on top of it; all of it is looked at by `verify`. */
+const NEWEST = 1000;
+
+/** What is wrong with the newest entries, in words; null where nothing is. */
+export function damageOf({ log }: Pick<Store, 'log'>): string | null {
+  const fault = log.newestFault(NEWEST);
+  return fault && `it is damaged, or somebody changed it: ${fault}`;
+}
+
+/** Why the ledger is only read and what mends that, in sentences; null where it may be written to. */
+export function whyOnlyRead(store: Pick<Store, 'log'>, name: string, config: ProofConfig): string | null {
+  const damage = damageOf(store);
+  if (damage !== null)
+    return `${damage}. Put a copy of the database in its place that 'cli verify' finds whole.`;
+  const doubts = standingOf(store, name, config).map(({ why }) => why);
+  return doubts.length === 0
+    ? null
+    : `${doubts.join('; ')}. Find the newest copy of the database, or accept this one with 'cli ledger accept-restored'.`;
+}
+
 export interface Proof {
   /** Name that checkpoints carry. */
   readonly origin: string;

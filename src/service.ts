@@ -19,7 +19,7 @@ import { hl7v2Of, mllpOf } from './hl7v2-parts.ts';
 import { buildApp } from './http/app.ts';
 import type { Limits } from './http/limits.ts';
 import { createPictures } from './plots/pictures.ts';
-import { type Proof, proofOf, standingOf, startProof } from './proof.ts';
+import { type Proof, proofOf, startProof, whyOnlyRead } from './proof.ts';
 import { type Accesses, createAccesses } from './record/accesses.ts';
 import { createRecordAct } from './record/device-acts.ts';
 import type { RecordSettings } from './record/drain-issue.ts';
@@ -107,20 +107,20 @@ async function stand(
   { origin, proof: proofConfig, targets }: Config,
   logger: FastifyBaseLogger,
 ): Promise<Standing> {
-  const doubts = standingOf(opened, origin, proofConfig).map(({ why }) => why);
-  if (doubts.length === 0) {
+  const why = whyOnlyRead(opened, origin, proofConfig);
+  if (why === null) {
     const versions = await configure(opened, chosen, logger);
     const proof = await startProof(opened, origin, proofConfig, logger);
     await opened.noteServed(namesOf(targets), Date.now());
     return { store: opened, proof, versions, writes: true };
   }
   logger.error(
-    { doubts },
-    'the ledger is not what was seen of it: it is only read until a person accepts it',
+    { why },
+    'the ledger is not what it was: it is only read until a person accepts it, or puts a better copy in its place',
   );
   const versions = readConfigurations(opened.configurations());
   return {
-    store: readOnly(opened, doubts.join('; ')),
+    store: readOnly(opened, why),
     proof: proofOf(opened, origin),
     versions: versions.length > 0 ? versions : [{ ...chosen, from: ALWAYS, version: '0' }],
     writes: false,

@@ -46,15 +46,24 @@ interface StreamEnd {
   readonly hash: string;
 }
 
-export function createLogCheck(): LogCheck {
+/** Where a walk begins that leaves out what is older. */
+export interface Beginning {
+  readonly index: number;
+  /** Hash of an entry before it; undefined where there is none there. */
+  hashAt(stream: string, seq: number): string | undefined;
+}
+
+const FIRST: Beginning = { index: 0, hashAt: () => undefined };
+
+export function createLogCheck({ index, hashAt }: Beginning = FIRST): LogCheck {
   const ends = new Map<string, StreamEnd>();
   let name: string | null = null;
-  let count = 0;
+  let count = index;
   let recordedAt = '';
 
   function fault(row: LogRow, said: Said): string | null {
     const { stream, seq } = row;
-    const before = ends.get(stream) ?? { seq: 0, hash: genesis(name ?? said.origin, stream) };
+    const before = ends.get(stream) ?? beginningOf(row, name ?? said.origin);
     if (entryHash(row.envelope) !== row.hash) return 'its hash is not that of its envelope';
     if (said.stream !== stream || said.seq !== seq)
       return `it stands as ${stream}, ${seq}, and its envelope says ${said.stream}, ${said.seq}`;
@@ -66,6 +75,11 @@ export function createLogCheck(): LogCheck {
     if (said.recorded_at < recordedAt)
       return `it was recorded at ${said.recorded_at}, before the entry before it, at ${recordedAt}`;
     return contentFault(row, said);
+  }
+
+  function beginningOf({ stream, seq }: LogRow, log: string): StreamEnd {
+    const hash = hashAt(stream, seq - 1);
+    return hash === undefined ? { seq: 0, hash: genesis(log, stream) } : { seq: seq - 1, hash };
   }
 
   return {

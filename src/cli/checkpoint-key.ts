@@ -6,8 +6,7 @@ import { makeKeyFile, readKeyFile } from '../audit/key-file.ts';
 import { readKeys, writeReplacement, writeRotation } from '../audit/notices.ts';
 import { readLedgerConfig } from '../configuration/ledger.ts';
 import type { Author } from '../domain/vocabulary/entry.ts';
-import { standingOf } from '../proof.ts';
-import { openLedger, personOf, wordsOf } from './open-ledger.ts';
+import { mustBeWhole, openLedger, personOf, wordsOf } from './open-ledger.ts';
 
 const OPTIONS = {
   origin: { type: 'string' },
@@ -70,9 +69,7 @@ async function name(actor: Author, bodyOf: (log: string, last: PublicKey) => str
   const config = readLedgerConfig(process.env);
   const store = openLedger(config);
   try {
-    const doubts = standingOf(store, config.origin, config.proof);
-    if (doubts.length > 0)
-      throw new Error(`the ledger is only read: ${doubts.map(({ why }) => why).join('; ')}`);
+    mustBeWhole(store, config);
     const last = readKeys(config.origin, store.log.notices()).at(-1)?.key;
     if (last === undefined)
       throw new Error('the log has no key yet: it names the one that the service is first started with');

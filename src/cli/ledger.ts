@@ -6,7 +6,7 @@ import { parseArgs } from 'node:util';
 import { writeRestored } from '../audit/notices.ts';
 import { readLedgerConfig } from '../configuration/ledger.ts';
 import { syncFolder } from '../escrow/durable-file.ts';
-import { standingOf } from '../proof.ts';
+import { damageOf, standingOf } from '../proof.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { openLedger, personOf, wordsOf } from './open-ledger.ts';
 
@@ -27,6 +27,11 @@ async function acceptRestored(by: string | undefined, why: string | undefined): 
   const config = readLedgerConfig(process.env);
   const store = openLedger(config);
   try {
+    const damage = damageOf(store);
+    if (damage !== null)
+      throw new Error(
+        `${damage}. No person can accept that: put a copy in its place that 'cli verify' finds whole`,
+      );
     const doubts = standingOf(store, config.origin, config.proof);
     if (doubts.length === 0) {
       process.stderr.write('The ledger holds all that others have seen of it: there is nothing to accept.\n');

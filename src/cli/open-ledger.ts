@@ -1,6 +1,7 @@
 import { fileURLToPath } from 'node:url';
 import type { LedgerConfig } from '../configuration/ledger.ts';
 import type { Author } from '../domain/vocabulary/entry.ts';
+import { whyOnlyRead } from '../proof.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';
 
@@ -22,6 +23,12 @@ export function openLedger({ database, origin }: LedgerConfig): Store {
       throw error;
     },
   });
+}
+
+/** @throws {Error} where the service would only read it */
+export function mustBeWhole(store: Store, { origin, proof }: LedgerConfig): void {
+  const why = whyOnlyRead(store, origin, proof);
+  if (why !== null) throw new Error(`the ledger is only read: ${why}`);
 }
 
 /** The person who orders it, such as Practitioner/n1. @throws {Error} where it is no reference */

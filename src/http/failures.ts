@@ -32,10 +32,8 @@ export function problemOf(error: Failure, request: FastifyRequest): Problem {
   return REQUEST_PROBLEMS[error.code]?.(request) ?? unexpected(error.statusCode ?? 500);
 }
 
-export function readOnlyProblem({ message }: StoreReadOnly): Problem {
-  const mend = "Find the newest copy of the database, or accept this one with 'cli ledger accept-restored'.";
-  return problem(503, 'read-only', 'The ledger is only read; nothing was written', `${message}. ${mend}`);
-}
+export const readOnlyProblem = ({ message }: StoreReadOnly): Problem =>
+  problem(503, 'read-only', 'The ledger is only read; nothing was written', message);
 
 /** Errors of the framework about what was sent. */
 const REQUEST_PROBLEMS: Readonly<Record<string, (request: FastifyRequest) => Problem>> = {

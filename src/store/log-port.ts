@@ -14,6 +14,8 @@ export interface LogTree {
   newestCheckpoint(): string | undefined;
   /** All notices, oldest first. */
   notices(): readonly StoredNotice[];
+  /** What is wrong first with the newest entries, recomputed from what is stored of them; null where nothing is. */
+  newestFault(count: number): string | null;
   /** Calls back whenever entries have become durable, with the size since. */
   watch(onGrown: (size: number) => void): void;
 }

@@ -236,4 +236,5 @@ export class StoreBusy extends Error {
 export class StoreFailed extends Error {}
 
 /** The store is only read until a person has looked into it: the message says why. */
+/** Says why, and what mends it, in sentences. */
 export class StoreReadOnly extends Error {}

@@ -11,6 +11,7 @@ import { readCheckpoint, readVerifierKey, signerOf } from '../../src/audit/check
 import { makeKeyFile } from '../../src/audit/key-file.ts';
 import { isBeginning, isIncluded, leafOf } from '../../src/audit/merkle.ts';
 import { readEscrow } from '../../src/escrow/escrow-file.ts';
+import { tamper } from '../cli/tampered.ts';
 import { until } from '../support/until.ts';
 import { level, placeDrain, setUp, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
@@ -329,6 +330,23 @@ describe('a ledger that is not what was seen of it', () => {
       expect(report).toMatchObject({ code: 2, out: expect.stringContaining('the newest were dropped') });
     },
   );
+
+  test('a damaged end is only read, and no person can accept it', async () => {
+    const drain = await charted(await start());
+    await stop();
+    tamper(settings.DRAINLEDGER_DATABASE as string, (db) =>
+      db.exec("UPDATE payload SET body = replace(body, '120', '121') WHERE log_index = 4"),
+    );
+    const service = await start();
+    expect(await get(service, '/readyz', 503)).toMatch(
+      /it is damaged, or somebody changed it: entry 4 .*: its payload is not the one it commits to/,
+    );
+    expect((await chart(service, drain, 'l-9', '11:00')).status).toBe(503);
+    expect((await service.send('GET', `/v1/drains/${drain}/entries`)).status).toBe(200);
+    await stop();
+    const said = cli('ledger', 'accept-restored', '--reason', 'disk lost', '--by', 'Practitioner/n9');
+    expect(said.err).toContain('No person can accept that');
+  });
 
   test('an empty database where there was a ledger', async () => {
     await charted(await start());

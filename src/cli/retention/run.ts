@@ -5,10 +5,9 @@ import { type Archived, writeArchived } from '../../audit/archived.ts';
 import { readLedgerConfig } from '../../configuration/ledger.ts';
 import { type Retention, readRetention } from '../../configuration/retention.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
-import { standingOf } from '../../proof.ts';
 import type { StoredNotice } from '../../store/log-port.ts';
 import { openReader } from '../../store/sqlite/open.ts';
-import { openLedger, personOf, wordsOf } from '../open-ledger.ts';
+import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
 import { archiveGroup } from './archive.ts';
@@ -29,9 +28,7 @@ export async function runRetention(args: readonly string[]): Promise<number> {
   const config = readLedgerConfig(process.env);
   const store = openLedger(config);
   try {
-    const doubts = standingOf(store, config.origin, config.proof);
-    if (doubts.length > 0)
-      throw new Error(`the ledger is only read: ${doubts.map(({ why }) => why).join('; ')}`);
+    mustBeWhole(store, config);
     return await archiveAll(openPlan(config.database, retention), retention, (said) =>
       store.archived(actor, writeArchived({ ...said, reason })),
     );

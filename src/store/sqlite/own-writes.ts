@@ -6,6 +6,7 @@ import { createAccessWriter } from './accesses.ts';
 import type { Appender } from './append.ts';
 import { createConfigurationWriter } from './configurations.ts';
 import type { GroupCommit } from './group-commit.ts';
+import { createNewestCheck } from './newest-check.ts';
 import {
   createCheckpointReader,
   createCheckpointWriter,
@@ -59,6 +60,7 @@ export const createLogReads = (reader: ReturnType<typeof openReader>): Omit<LogT
   ...createTreeReader(reader),
   newestCheckpoint: createCheckpointReader(reader),
   notices: createNoticeReader(reader),
+  newestFault: createNewestCheck(reader),
 });
 
 /** Tells whoever watches when the tree has grown, once that is durable. */

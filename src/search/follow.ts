@@ -1,5 +1,6 @@
 /** Brings the index up to the ledger, batch by batch; each batch and how far it goes are one transaction. */
 import type Database from 'better-sqlite3';
+import type { Reference } from '../domain/vocabulary/entry.ts';
 import { createDateReader, EVER, type MomentOf } from '../fhir/search/date-range.ts';
 import { type Extract, extract, type Json } from '../fhir/search/extract.ts';
 import { createFramedExtractor } from '../fhir/search/framed-extract.ts';
@@ -15,8 +16,16 @@ export interface Follower {
   target(): number;
   /** Number of entries that are indexed. */
   reached(): number;
-  /** Takes in so many entries at most. @throws {OtherLedger} when the ledger has become shorter */
-  step(most: number): void;
+  /**
+   * Number of entries that have to be indexed for all to be found that concerns some patients: nothing later is about a
+   * drain that was ever linked to one of them. All, before the index has once been level with the ledger.
+   */
+  neededOf(isOne: (patient: Reference) => boolean): number;
+  /**
+   * Takes in so many entries at most, and `least` of them even where it is told to end.
+   * @throws {OtherLedger} when the ledger has become shorter
+   */
+  step(most: number, least?: number, isToEnd?: () => boolean): void;
 }
 
 /** How far the index goes; the hash tells a ledger that is another one, or an older copy. */
@@ -42,7 +51,9 @@ export function createFollower(
   const readDate = createDateReader(zone);
   const extractFramed = createFramedExtractor(RESOURCE_TYPES, readDate);
   const put = createPut(db, dictionaries);
-  const take = db.transaction((entries: readonly LedgerEntry[]) => {
+  let hasBeenLevel = false;
+  const take = db.transaction((entries: Iterable<LedgerEntry>, isEnough: (taken: number) => boolean) => {
+    let taken = 0;
     for (const { logIndex, hash, issues, auditEvent, auditIssue } of entries) {
       for (const { issue, resources } of issues) {
         put(issue, resources.map(extractFramed));
@@ -51,16 +62,26 @@ export function createFollower(
       if (auditEvent !== undefined)
         put(auditIssue, [extract(AUDIT_EVENT, auditEvent as unknown as Json, readDate)]);
       head = { ...head, logIndex, hash };
+      taken += 1;
+      if (isEnough(taken)) break;
     }
     putHead.run(Buffer.from(JSON.stringify(head)));
   });
   return {
     target: ledger.size,
     reached: () => head.logIndex + 1,
-    step(most) {
-      if (ledger.size() < head.logIndex + 1) throw new OtherLedger();
-      const entries = ledger.entriesAfter(head.logIndex, head.issue, most);
-      if (entries.length > 0) take(entries);
+    neededOf(isOne) {
+      if (!hasBeenLevel) return ledger.size();
+      for (const { logIndex, patient } of ledger.linksAfter(head.issue))
+        if (patient !== null && isOne(patient)) return logIndex + 1;
+      return head.logIndex + 1;
+    },
+    step(most, least = most, isToEnd = () => false) {
+      const size = ledger.size();
+      if (size < head.logIndex + 1) throw new OtherLedger();
+      if (size > head.logIndex + 1)
+        take(ledger.entriesAfter(head.logIndex, head.issue, most), (taken) => taken >= least && isToEnd());
+      hasBeenLevel ||= head.logIndex + 1 >= size;
     },
   };
 }

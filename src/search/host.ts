@@ -2,7 +2,7 @@
 import { Worker } from 'node:worker_threads';
 import type { HeldOptions } from './held.ts';
 import { type Answer, type Ask, type SearchIndex, SearchUnavailable } from './port.ts';
-import type { Order, Reply } from './thread.ts';
+import type { Order, Reply, ThreadOptions } from './thread.ts';
 
 export interface SearchLog {
   error(facts: object, message: string): void;
@@ -23,6 +23,7 @@ interface Waiting {
 export function startSearchIndex(options: HeldOptions & { readonly log: SearchLog }): SearchIndex {
   const { log, database, zone, canonical } = options;
   const waiting = new Map<number, Waiting>();
+  const asked = new Int32Array(new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT));
   let worker: Worker | null = null;
   let closing = false;
   let lastId = 0;
@@ -30,7 +31,9 @@ export function startSearchIndex(options: HeldOptions & { readonly log: SearchLo
   let restart: NodeJS.Timeout | undefined;
 
   function start(): void {
-    const started = new Worker(THREAD, { workerData: { database, zone, canonical } satisfies HeldOptions });
+    Atomics.store(asked, 0, 0);
+    const workerData: ThreadOptions = { database, zone, canonical, asked };
+    const started = new Worker(THREAD, { workerData });
     worker = started;
     started.on('message', (reply: Reply) => {
       pauseMs = FIRST_PAUSE_MS;
@@ -66,6 +69,7 @@ export function startSearchIndex(options: HeldOptions & { readonly log: SearchLo
         return Promise.reject(new SearchUnavailable('the search index cannot take a question now'));
       lastId += 1;
       const id = lastId;
+      Atomics.add(asked, 0, 1);
       worker.postMessage({ id, ask } satisfies Order);
       return new Promise((resolve, reject) => {
         waiting.set(id, { resolve, reject });

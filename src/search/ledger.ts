@@ -1,5 +1,6 @@
 /** What the index reads of the ledger, on a connection that can only read. */
 import type { AuditEvent } from 'fhir/r4.js';
+import type { Reference } from '../domain/vocabulary/entry.ts';
 import type { Framed } from '../json/frame.ts';
 import { createFramedReader, createTextReader } from '../store/sqlite/frames.ts';
 import { openReader } from '../store/sqlite/open.ts';
@@ -23,8 +24,10 @@ export interface LedgerIssue {
 }
 
 export interface LedgerReader {
-  /** Entries later than a place in the ledger, and than an issue. */
-  entriesAfter(logIndex: number, issue: number, most: number): readonly LedgerEntry[];
+  /** Entries later than a place in the ledger, and than an issue; each is read when it is its turn. */
+  entriesAfter(logIndex: number, issue: number, most: number): Iterable<LedgerEntry>;
+  /** Whom the drains that issues later than one are about were ever linked to; the newest issue first. */
+  linksAfter(issue: number): Iterable<Link>;
   /** Number of entries. */
   size(): number;
   /** How one text of an issue is read: the issue itself is read once for all of them. */
@@ -32,6 +35,13 @@ export interface LedgerReader {
   /** Hash of an entry. */
   hashOf(logIndex: number): string | undefined;
   close(): void;
+}
+
+export interface Link {
+  /** Of the entry that issued. */
+  readonly logIndex: number;
+  /** Null: nobody. */
+  readonly patient: Reference | null;
 }
 
 interface Row {
@@ -49,6 +59,10 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
   const issues = db.prepare<[number, number], Row>(
     'SELECT rowid AS issue, log_index AS logIndex, resources FROM issued WHERE rowid > ? AND log_index <= ? ORDER BY rowid',
   );
+  const links = db.prepare<[number], { logIndex: number; patient: string | null }>(
+    `SELECT i.log_index AS logIndex, d.patient FROM issued i CROSS JOIN drain_patient d ON d.drain = i.drain
+     WHERE i.rowid > ? ORDER BY i.rowid DESC`,
+  );
   const newest = db.prepare<[], number | null>('SELECT max(log_index) FROM ledger').pluck();
   const resources = db.prepare<[number], string>('SELECT resources FROM issued WHERE rowid = ?').pluck();
   const hash = db.prepare<[number], string>('SELECT hash FROM ledger WHERE log_index = ?').pluck();
@@ -56,17 +70,24 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
   const textIn = createTextReader(db);
   const auditEvent = createAuditEventReader(db, canonical);
   return {
-    entriesAfter(logIndex, issue, most) {
+    *entriesAfter(logIndex, issue, most) {
       const found = entries.all(logIndex, most);
-      const issued = new Map<number, LedgerIssue[]>();
-      for (const { logIndex: index, issue: number, resources: stored } of issues.all(issue, lastOf(found)))
-        issued.set(index, [...(issued.get(index) ?? []), { issue: number, resources: framedIn(stored) }]);
-      return found.map((entry) => ({
-        ...entry,
-        issues: issued.get(entry.logIndex) ?? [],
-        auditEvent: auditEvent(entry.logIndex),
-        auditIssue: projectedIssue(entry.logIndex),
-      }));
+      const issued = new Map<number, Row[]>();
+      for (const row of issues.all(issue, lastOf(found)))
+        issued.set(row.logIndex, [...(issued.get(row.logIndex) ?? []), row]);
+      for (const entry of found) {
+        const rows = issued.get(entry.logIndex) ?? [];
+        yield {
+          ...entry,
+          issues: rows.map((row) => ({ issue: row.issue, resources: framedIn(row.resources) })),
+          auditEvent: auditEvent(entry.logIndex),
+          auditIssue: projectedIssue(entry.logIndex),
+        };
+      }
+    },
+    *linksAfter(issue) {
+      for (const { logIndex, patient } of links.iterate(issue))
+        yield { logIndex, patient: JSON.parse(patient ?? 'null') as Reference | null };
     },
     size: () => (newest.get() ?? -1) + 1,
     textsAt(issue) {

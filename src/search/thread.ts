@@ -6,18 +6,27 @@ import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { type Held, type HeldOptions, indexFileOf, isDamage, openHeld } from './held.ts';
 import { typeHistory } from './history.ts';
 import { lastn } from './lastn.ts';
+import { needed } from './needed.ts';
 import type { Answer, Ask, Told } from './port.ts';
 import { read } from './read.ts';
 import { removeIndex } from './schema.ts';
 import { search } from './search.ts';
 import { stats } from './stats.ts';
 
+export interface ThreadOptions extends HeldOptions {
+  /** One number, shared with the host: of questions that it has sent and that were not taken yet. */
+  readonly asked: Int32Array<SharedArrayBuffer>;
+}
+
 /** From the host. */
 export type Order = { readonly id: number; readonly ask: Ask } | 'close';
 /** To the host; `behind` where the index could not be brought up to the ledger in time. */
 export type Reply = { readonly id: number } & ({ readonly answer: Answer } | { readonly behind: number });
 
-/** Entries in a batch: small ones hold no question up for long, large ones are cheaper where there is much to take in. */
+/**
+ * Entries in a batch: large ones are cheaper where there is much to take in. A batch ends as soon as somebody asks; where
+ * the index is far behind, after a small one, so that it comes nearer whoever asks.
+ */
 const SMALL = 20;
 const LARGE = 300;
 /** It looks for what is new so often; more often while somebody wrote of late, so that a question has little to wait for. */
@@ -34,8 +43,10 @@ const ANSWERS: Readonly<Record<Ask['kind'], (held: Held, type: ResourceType, ask
   stats,
 };
 
-function run(port: MessagePort, options: HeldOptions): void {
+function run(port: MessagePort, { asked, ...options }: ThreadOptions): void {
   const held = openHeld(options);
+  /** Whether a question waits: messages are only seen when a batch is over. */
+  const isAsked = (): boolean => Atomics.load(asked, 0) > 0;
   let timer = setTimeout(follow, 0);
   let seen = 0;
   let grewAt = -BUSY_MS;
@@ -44,7 +55,8 @@ function run(port: MessagePort, options: HeldOptions): void {
     const target = held.follower.target();
     const behind = target - held.follower.reached();
     const start = performance.now();
-    guarded(() => held.follower.step(behind > LARGE ? LARGE : SMALL));
+    const [most, least] = behind > LARGE ? [LARGE, SMALL] : [SMALL, 1];
+    guarded(() => held.follower.step(most, least, isAsked));
     if (target > seen) grewAt = start;
     // While others write it rests as long as it worked: whoever charts needs the processor more. A question does not wait
     // for that. A timer even without rest: questions come in between batches.
@@ -68,6 +80,7 @@ function run(port: MessagePort, options: HeldOptions): void {
 
   port.on('message', (order: Order) => {
     if (order !== 'close') {
+      Atomics.sub(asked, 0, 1);
       port.postMessage(guarded(() => ({ id: order.id, ...replyTo(held, order.ask) })) satisfies Reply);
       return;
     }
@@ -80,25 +93,30 @@ function run(port: MessagePort, options: HeldOptions): void {
 
 function replyTo(held: Held, ask: Ask): { readonly answer: Answer } | { readonly behind: number } {
   const { follower } = held;
-  // What was committed before the question; what comes while it waits is another one's.
-  const target = follower.target();
+  const type = RESOURCE_TYPES.find((each) => each.type === ask.type);
+  // Of what was committed before the question; what comes while it waits is another one's.
+  const target = unlessRefused(() => (type === undefined ? 0 : needed(held, type, ask)));
+  if (typeof target !== 'number') return { answer: target };
   const deadline = Date.now() + MOST_CATCH_UP_MS;
   while (follower.reached() < target) {
     if (Date.now() > deadline) return { behind: target - follower.reached() };
     follower.step(Math.min(LARGE, target - follower.reached()));
   }
-  return { answer: answerTo(held, ask) };
+  return {
+    answer: unlessRefused(() => {
+      if (type === undefined) throw new Refused(404, 'not-found', `${ask.type} is not held here`);
+      return ANSWERS[ask.kind](held, type, ask);
+    }),
+  };
 }
 
-function answerTo(held: Held, ask: Ask): Answer {
-  const type = RESOURCE_TYPES.find((each) => each.type === ask.type);
+function unlessRefused<T>(work: () => T): T | Exclude<Answer, Told> {
   try {
-    if (type === undefined) throw new Refused(404, 'not-found', `${ask.type} is not held here`);
-    return ANSWERS[ask.kind](held, type, ask);
+    return work();
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     return { status: error.status, code: error.code, diagnostics: error.message };
   }
 }
 
-if (parentPort !== null) run(parentPort, workerData as HeldOptions);
+if (parentPort !== null) run(parentPort, workerData as ThreadOptions);

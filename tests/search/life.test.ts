@@ -52,6 +52,16 @@ test('it goes on where it was', () => {
   expect(reopened()).toEqual({ found: 2, rows: [...ROWS, ['c', 6, 0], ['2', 7, 0]] });
 });
 
+test('a batch that is told to end does so after its least, and the next goes on behind it', () => {
+  for (const id of ['c', 'd', 'e', 'f']) ledger.issue(about(id));
+  const { follower } = ledger.held;
+  follower.step(4, 2, () => true);
+  expect(follower.reached()).toBe(4);
+  follower.step(4, 1, () => false);
+  expect(follower.reached()).toBe(6);
+  expect(ledger.ids('_sort=_id')).toEqual(['a', 'b', 'c', 'd', 'e', 'f']);
+});
+
 test('it is for the eyes of its owner only', () => {
   expect(statSync(indexFileOf(file)).mode & 0o777).toBe(0o600);
 });

@@ -7,7 +7,7 @@ import { assigned, closed, registerMonitor } from '../http/device-ward.ts';
 import { DEVICE, entry, level, placeDrain, setUp, type TestDrain, tell } from '../http/messages.ts';
 import { QUARTERLY, quarterlyProfiles } from '../http/quarter-hours.ts';
 import { startTestService, type TestService } from '../http/service.ts';
-import { describeInBrowser, minutesAgo, openWard, type Ward } from './browser.ts';
+import { describeInBrowser, minutesAgo, openWard, picture, type Ward } from './browser.ts';
 
 const ago = (minutes: number): string => minutesAgo(minutes).moment;
 
@@ -45,6 +45,7 @@ describeInBrowser('the state of a drain on its page', () => {
     await now.getByText('one is charted every 15 min; those in between are kept as interim').waitFor();
     const rows = page.getByRole('region', { name: 'Chart', exact: true }).getByRole('row');
     expect(await rows.filter({ hasText: 'Reading' }).count()).toBe(1);
+    await picture(page, 'devices');
 
     expect((await monitor.assign(closed('off', 'on', ago(50)))).status).toBe(201);
     await page.reload();

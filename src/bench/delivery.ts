@@ -80,10 +80,12 @@ async function takeBundles(store: Store): Promise<readonly string[]> {
       each.map((delivery) => ({ delivery, settlement })),
       now,
     );
-  return deliveries.flat().map(({ texts }) =>
+  return deliveries.flat().map(({ issued }) =>
     bundleOf(
       'transaction',
-      texts.map((text) => ({ resource: resourceOf(text), text, known: undefined, uncertain: false })),
+      issued
+        .map(resourceOf)
+        .map((resource) => ({ resource, text: resource.text, known: undefined, uncertain: false })),
     ),
   );
 }

@@ -8,7 +8,7 @@ import type { Attempted, Awaited, Stopped } from './end.ts';
 import { type Found, findOurs, readCurrent } from './look-up.ts';
 import { awaitedResources, type Chosen, versionOf, withWords } from './prepare.ts';
 import type { Way } from './probe.ts';
-import { identifierOf, type Resource } from './resource.ts';
+import { identifierOf, type Resource, textOf } from './resource.ts';
 import { isSameButForReferences } from './same.ts';
 import type { Target } from './target.ts';
 
@@ -125,7 +125,7 @@ export async function lookForShared(
     const current = await readCurrent(connection, name);
     if ('verdict' in current) return stoppedBy(current.verdict) ?? there;
     const { found } = current;
-    if (found === null || !isSameButForReferences(text, found.text ?? '')) return there;
+    if (found === null || !isSameButForReferences(textOf(text), found.text ?? '')) return there;
     there.push({ resource: name, version, remote: name, etag: found.etag, acceptedMs: null });
   }
   return there;
@@ -135,7 +135,7 @@ async function placeOf(
   connection: Connection,
   { type, name, text }: Resource,
 ): Promise<Found<string | null>> {
-  const identifier = identifierOf(text);
+  const identifier = identifierOf(textOf(text));
   if (identifier === null) return { found: null };
   const search = await findOurs(connection, type, identifier);
   if ('verdict' in search) return search;

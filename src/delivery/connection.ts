@@ -10,7 +10,7 @@ export interface Asked {
   readonly path: string;
   readonly purpose: Purpose;
   readonly headers?: Readonly<Record<string, string>>;
-  readonly body?: string;
+  readonly body?: string | Buffer;
 }
 
 export interface Said {
@@ -68,7 +68,7 @@ function requestOf(
   { method, path, headers, body }: Asked,
   authorization: string | null,
 ): HttpRequest {
-  return {
+  const request = {
     method,
     url: path === '' ? baseUrl : `${baseUrl}/${path}`,
     headers: {
@@ -77,7 +77,15 @@ function requestOf(
       ...headers,
       ...(authorization === null ? {} : { authorization }),
     },
-    ...(body === undefined ? {} : { body }),
+  };
+  if (body === undefined) return request;
+  if (typeof body === 'string') return { ...request, body };
+  return {
+    ...request,
+    bytes: body,
+    get body() {
+      return body.toString();
+    },
   };
 }
 

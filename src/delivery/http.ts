@@ -12,6 +12,8 @@ export interface HttpRequest {
   readonly url: string;
   readonly headers: Readonly<Record<string, string>>;
   readonly body?: string;
+  /** The same, where it has been made. */
+  readonly bytes?: Buffer;
 }
 
 export interface HttpAnswer {
@@ -65,15 +67,12 @@ export function createHttp({ timeoutMs, tls }: HttpOptions): Http {
   };
 }
 
-function send(
-  { method, url, headers, body }: HttpRequest,
-  agent: PlainAgent,
-  timeoutMs: number,
-): Promise<HttpAnswer> {
+function send(asked: HttpRequest, agent: PlainAgent, timeoutMs: number): Promise<HttpAnswer> {
+  const { method, url, headers } = asked;
+  // Made bytes once: to count them first would go through all of it twice.
+  const bytes = asked.bytes ?? (asked.body === undefined ? undefined : Buffer.from(asked.body));
   return new Promise((resolve, reject) => {
     const isSecure = agent instanceof TlsAgent;
-    // Made bytes once: to count them first would go through all of it twice.
-    const bytes = body === undefined ? undefined : Buffer.from(body);
     const length = bytes === undefined ? {} : { 'content-length': bytes.length };
     const options: RequestOptions = { method, headers: { ...headers, ...length }, agent };
     const request = isSecure ? tlsRequest(url, options) : plainRequest(url, options);

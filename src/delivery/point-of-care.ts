@@ -9,7 +9,7 @@ import { FACT_CODES, type FactCode } from '../fhir/codes.ts';
 import { type Coding, UCUM } from '../fhir/codings.ts';
 import { type ExactValue, parseExactJson } from '../json/exact-json.ts';
 import { writeExact } from '../json/exact-write.ts';
-import { isFact, type Resource, resourceOf } from './resource.ts';
+import { isFact, type Resource, resourceOf, textOf } from './resource.ts';
 
 export const PROFILES = ['base', 'pocd'] as const;
 export type Profile = (typeof PROFILES)[number];
@@ -29,18 +29,22 @@ interface Read {
 }
 
 /** Resources in this profile, each after the metric, channel and virtual device that it refers to. */
-export function atPointOfCare(resources: readonly Resource[], canonical: string): readonly Resource[] {
-  const named = new Map<string, Resource>();
+export function atPointOfCare(
+  resources: readonly Resource[],
+  canonical: string,
+): readonly Resource<string>[] {
+  const named = new Map<string, Resource<string>>();
   for (const resource of resources)
     for (const each of projected(resource, canonical)) named.set(each.name, each);
   return [...named.values()];
 }
 
-function projected(resource: Resource, canonical: string): readonly Resource[] {
-  const { type, id, text } = resource;
+function projected(resource: Resource, canonical: string): readonly Resource<string>[] {
+  const { type, id } = resource;
+  const text = textOf(resource.text);
   if (type === 'Device') return [inProfile(parseExactJson(text) as object, 'MdsDevice')];
   const kind = type === 'Observation' && isFact(id) ? kindOf(factRow(id)) : null;
-  if (kind === null || !text.includes('"device":')) return [resource];
+  if (kind === null || !text.includes('"device":')) return [{ ...resource, text }];
   const read = parseExactJson(text) as unknown as Read;
   const fact = id.slice(0, id.indexOf('.')) as FactName;
   const coding = fact === 'level' ? [...read.code.coding, DRAINAGE_IN_BAG] : read.code.coding;
@@ -98,14 +102,14 @@ function metricOf(fact: FactName, kind: Kind, type: object): object {
   };
 }
 
-function asResource(part: object, canonical: string): Resource {
+function asResource(part: object, canonical: string): Resource<string> {
   const { resourceType, id, meta, ...rest } = part as Readonly<Record<string, unknown>>;
   const identifier = [{ system: `${canonical}/device`, value: id }];
   return resourceOf(JSON.stringify({ resourceType, id, meta, identifier, ...rest }));
 }
 
 /** Beside version and time, which stay where they are written. */
-function inProfile(read: object, name: string): Resource {
+function inProfile(read: object, name: string): Resource<string> {
   const { meta } = read as { readonly meta: object };
   const written = { ...read, meta: { ...meta, ...profile(name).meta } };
   return resourceOf(writeExact(written as unknown as ExactValue));

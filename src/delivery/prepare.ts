@@ -8,7 +8,7 @@ import type { Delivery, Taken } from '../store/delivery-port.ts';
 import type { Store } from '../store/port.ts';
 import { atPointOfCare } from './point-of-care.ts';
 import type { Way } from './probe.ts';
-import { isFact, isPart, queryFor, type Resource, resourceOf } from './resource.ts';
+import { isFact, isPart, queryFor, type Resource, resourceOf, textOf, type Written } from './resource.ts';
 import type { Resolution, Target } from './target.ts';
 
 export interface Chosen {
@@ -27,16 +27,16 @@ export interface SendRules {
   readonly canonical: string;
 }
 
-function wantedOf(texts: readonly string[], { target, way, canonical }: SendRules): readonly Resource[] {
-  const wanted = texts.map(resourceOf).filter((each) => isWanted(each, target, way));
+function wantedOf(issued: readonly Written[], { target, way, canonical }: SendRules): readonly Resource[] {
+  const wanted = issued.map(resourceOf).filter((each) => isWanted(each, target, way));
   return target.profile === 'pocd' ? atPointOfCare(wanted, canonical) : wanted;
 }
 
 /** What is to be sent; what the target took in this version or a later one is left out. */
 export function chooseResources(store: Store, rules: SendRules, delivery: Delivery): Chosen {
   const { drain, redo } = delivery;
-  const texts = redo === null ? delivery.texts : delivery.texts.map((text) => newest(store, drain, text));
-  const wanted = withoutLoneProvenance(wantedOf(texts, rules));
+  const issued = redo === null ? delivery.issued : delivery.issued.map((each) => newest(store, drain, each));
+  const wanted = withoutLoneProvenance(wantedOf(issued, rules));
   const known = takenBefore(store, delivery, wanted);
   const isDue = ({ name, version }: Resource): boolean => {
     const before = known.get(name);
@@ -56,7 +56,7 @@ export function awaitedResources(
   rules: SendRules,
   delivery: Delivery,
 ): readonly { readonly resource: Resource; readonly known: Taken }[] {
-  const wanted = wantedOf(delivery.texts, rules);
+  const wanted = wantedOf(delivery.issued, rules);
   const known = takenBefore(store, delivery, wanted);
   return wanted.flatMap((resource) => {
     const taken = known.get(resource.name);
@@ -101,8 +101,8 @@ export function takenReferences(
 }
 
 /** What is sent out of turn is sent as it stands now, so that nothing older overtakes it. */
-const newest = (store: Store, drain: string, text: string): string =>
-  versionsOf(store, drain, resourceOf(text)).at(-1) ?? text;
+const newest = (store: Store, drain: string, issued: Written): Written =>
+  versionsOf(store, drain, resourceOf(issued)).at(-1) ?? issued;
 
 /** As it was sent in an earlier version. */
 export function versionOf(
@@ -125,12 +125,12 @@ function versionsOf(store: Store, drain: string, { type, id }: Resource): readon
 /** R4 gives these no identifier, so that a create of theirs could not be told from another. */
 const WITHOUT_IDENTIFIER = new Set(['Provenance']);
 
-function isWanted({ type, id, text }: Resource, { facts }: Target, { mode, types }: Way): boolean {
+function isWanted({ type, id, hasSubject }: Resource, { facts }: Target, { mode, types }: Way): boolean {
   if (types !== null && !types.has(type)) return false;
   if (mode === 'create' && WITHOUT_IDENTIFIER.has(type)) return false;
   if (!isFact(id)) return true;
   // A drain without a patient concerns nobody's record yet.
-  if (!text.includes('"subject":')) return false;
+  if (!hasSubject) return false;
   return facts === null || facts.has(factOf(id));
 }
 
@@ -225,16 +225,17 @@ interface Coded {
 
 /** In the words that a target is said to know a fact by; the text of the code stays. */
 export function withWords(resource: Resource, { words }: Target): string {
-  const { id, text } = resource;
+  const { id } = resource;
+  const text = textOf(resource.text);
   const said = words.size === 0 ? undefined : words.get(factOf(id));
   if (said === undefined) return text;
   const changed = parseExactJson(text) as Record<string, object> & Coded;
   if (said.categories !== undefined) changed.category = said.categories.map((each) => ({ coding: [each] }));
-  if (said.codings !== undefined) changed.code = { coding: said.codings, ...textOf(changed.code) };
+  if (said.codings !== undefined) changed.code = { coding: said.codings, ...codeTextOf(changed.code) };
   return writeExact(changed);
 }
 
-const textOf = (code: object | undefined): object =>
+const codeTextOf = (code: object | undefined): object =>
   code !== undefined && 'text' in code ? { text: code.text } : {};
 
 const factOf = (id: string): FactName => id.slice(0, id.indexOf('.')) as FactName;

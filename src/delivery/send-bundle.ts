@@ -1,10 +1,12 @@
 /** What entries issued, as one Bundle of PUTs under our ids: idempotent by HTTP, so that a resend changes nothing. */
 import { z } from 'zod';
 import type { Taken } from '../store/delivery-port.ts';
+import { bytesOf } from './bytes.ts';
 import { type Verdict, verdictOn } from './classify.ts';
 import type { Connection } from './connection.ts';
 import { readCurrent } from './look-up.ts';
 import { parsed } from './outcome.ts';
+import { textOf } from './resource.ts';
 import { conflict, MOST_REREADS, type One, type Went } from './send-one.ts';
 
 /** How each went, in their order; of a transaction that failed, all the same. */
@@ -41,7 +43,7 @@ export async function sendOnce(
     method: 'POST',
     path: '',
     purpose: 'bundle',
-    body: bundleOf(type, ones),
+    body: bundleBytes(type, ones),
   });
   if (verdict.kind === 'taken') return { verdict, wents: answered(type, ones, answer?.body ?? '', now) };
   const isAccepted = verdict.kind === 'accepted';
@@ -60,13 +62,22 @@ async function rereadAll(connection: Connection, ones: readonly One[]): Promise<
   return reread;
 }
 
-export function bundleOf(type: 'batch' | 'transaction', ones: readonly One[]): string {
-  const entries = ones.map(({ resource, text, known }) => {
+/** In pieces, each short: put together to one text first, most of what it costs to send them would be moving it about. */
+function* piecesOf(type: 'batch' | 'transaction', ones: readonly One[]): Generator<string> {
+  let opening = `{"resourceType":"Bundle","type":"${type}","entry":[{"resource":`;
+  for (const { resource, text, known } of ones) {
     const ifMatch = known?.etag == null ? '' : `,"ifMatch":${JSON.stringify(known.etag)}`;
-    return `{"resource":${text},"request":{"method":"PUT","url":"${resource.name}"${ifMatch}}}`;
-  });
-  return `{"resourceType":"Bundle","type":"${type}","entry":[${entries.join(',')}]}`;
+    yield `${opening}${textOf(text)},"request":{"method":"PUT","url":"${resource.name}"${ifMatch}}}`;
+    opening = ',{"resource":';
+  }
+  yield ']}';
 }
+
+export const bundleOf = (type: 'batch' | 'transaction', ones: readonly One[]): string =>
+  [...piecesOf(type, ones)].join('');
+
+const bundleBytes = (type: 'batch' | 'transaction', ones: readonly One[]): Buffer =>
+  bytesOf(piecesOf(type, ones));
 
 const response = z.object({
   response: z.object({

@@ -5,20 +5,20 @@ import type { Held, Verdict } from './classify.ts';
 import type { Connection } from './connection.ts';
 import { etagOf, findOurs, readCurrent, remoteIn } from './look-up.ts';
 import type { Way } from './probe.ts';
-import { queryFor, type Resource, withRemoteId } from './resource.ts';
+import { queryFor, type Resource, type Written, withRemoteId } from './resource.ts';
 import { isSame } from './same.ts';
 
-export interface One {
+export interface One<Text extends Written = Written> {
   readonly resource: Resource;
   /** Its text as this target gets it, but for the id. */
-  readonly text: string;
+  readonly text: Text;
   readonly known: Taken | undefined;
   /** It may be there already, or come yet. */
   readonly uncertain: boolean;
 }
 
 /** One that goes alone, and may have to be found at the target first. */
-export interface Findable extends One {
+export interface Findable extends One<string> {
   /** Null where it has none to be found by. */
   readonly identifier: Identifier | null;
 }
@@ -151,7 +151,12 @@ async function alreadyThere(connection: Connection, one: Findable, duplicate: Ve
   return ended(duplicate);
 }
 
-function put(connection: Connection, { resource, text }: One, remote: string, ifMatch: string | null) {
+function put(
+  connection: Connection,
+  { resource, text }: One<string>,
+  remote: string,
+  ifMatch: string | null,
+) {
   const isOurs = remote === resource.name;
   const id = remote.slice(remote.indexOf('/') + 1);
   return connection.ask({

@@ -5,7 +5,7 @@ import { outcomeIn } from './connection.ts';
 import type { End } from './end.ts';
 import { inOrder, isAmongFacts, takenReferences } from './prepare.ts';
 import type { Way } from './probe.ts';
-import { identifierOf, type Resource, withReferences } from './resource.ts';
+import { identifierOf, type Resource, textOf, withReferences } from './resource.ts';
 import { sendBundle } from './send-bundle.ts';
 import { type One, sendOne, type Went } from './send-one.ts';
 import type { Turns } from './turns.ts';
@@ -37,8 +37,9 @@ export async function sendEach(sending: Sending, resources: readonly Resource[])
   const wents: Tried[] = [];
   for (const resource of inOrder(resources)) {
     const one = oneOf(sending, resource, (name, version) => versionThere(known.get(name), version));
-    const identifier = identifierOf(one.text);
-    const send = () => sendOne(sending.connection, sending.way, { ...one, identifier });
+    const text = textOf(one.text);
+    const identifier = identifierOf(text);
+    const send = () => sendOne(sending.connection, sending.way, { ...one, text, identifier });
     const key = JSON.stringify(identifier ?? resource.name);
     const went = await (sending.way.mode === 'create' ? sending.inTurn(key, send) : send());
     wents.push({ ...went, name: resource.name });

@@ -3,10 +3,10 @@
  * one entry issued. It is tried once: whatever comes of it but success leaves each of them to go alone, so that what is bad,
  * or what may have been done, concerns one of them at a time.
  */
-import type { StartBundle } from '../store/delivery-port.ts';
 import { outcomeIn } from './connection.ts';
 import type { Attempted, End } from './end.ts';
-import { nameIn, type Resource } from './resource.ts';
+import { nameOf } from './outline.ts';
+import type { Resource, Written } from './resource.ts';
 import { sendOnce } from './send-bundle.ts';
 import type { Went } from './send-one.ts';
 import { endOf, inOneBundle, type Sending, stops, type Tried, takenIn } from './send-resources.ts';
@@ -15,19 +15,17 @@ import { endOf, inOneBundle, type Sending, stops, type Tried, takenIn } from './
  * As many as hold so many resources; one alone may hold more. Two versions of a resource never share a Bundle: where
  * identities overlap, a transaction fails (FHIR R4, http.html#trules).
  */
-export const bundleUpTo =
-  (mostResources: number): StartBundle =>
-  () => {
-    const names = new Set<string>();
-    return (texts) => {
-      const added = texts.map(nameIn);
-      const isFirst = names.size === 0;
-      if (!isFirst && names.size + added.length > mostResources) return false;
-      if (added.some((name) => names.has(name))) return false;
-      for (const name of added) names.add(name);
-      return true;
-    };
+export const bundleUpTo = (mostResources: number) => (): ((issued: readonly Written[]) => boolean) => {
+  const names = new Set<string>();
+  return (issued) => {
+    const added = issued.map(nameOf);
+    const isFirst = names.size === 0;
+    if (!isFirst && names.size + added.length > mostResources) return false;
+    if (added.some((name) => names.has(name))) return false;
+    for (const name of added) names.add(name);
+    return true;
   };
+};
 
 export const apart = (why: string): End => ({ kind: 'apart', outcome: { why } });
 

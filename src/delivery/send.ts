@@ -7,7 +7,7 @@ import { createDirectory, type Directory } from './directory.ts';
 import type { Attempted, End, Stopped } from './end.ts';
 import { type Chosen, chooseResources, isSentAsIssued, withSubjects, withWords } from './prepare.ts';
 import { fixedWay, probe, type Way } from './probe.ts';
-import type { Resource } from './resource.ts';
+import { type Resource, textOf } from './resource.ts';
 import { endOf, sendEach, sendTogether, takenIn } from './send-resources.ts';
 import { apart, bundleUpTo, sendShared } from './send-shared.ts';
 import type { Target } from './target.ts';
@@ -120,7 +120,7 @@ async function withSubjectsFound(
   if (isSentAsIssued(target)) return resources;
   const ready: Resource[] = [];
   for (const resource of resources) {
-    const found = await directory.find(resource.text, target);
+    const found = await directory.find(textOf(resource.text), target);
     if ('kind' in found) return found;
     ready.push({ ...resource, text: withSubjects(withWords(resource, target), target, found) });
   }

@@ -1,5 +1,6 @@
 /** What delivery asks of a store. As in port.ts, every method is one whole unit of work. */
 import type { Author, Identifier } from '../domain/vocabulary/entry.ts';
+import type { Framed } from '../json/frame.ts';
 
 /** What one entry issued about one drain, on its way to one target. */
 export interface Delivery extends DeliveryName {
@@ -15,8 +16,8 @@ export interface Delivery extends DeliveryName {
   readonly redo: 'requeue' | 'replay' | 'look' | null;
   /** How often the target has accepted it for later, since a person last asked for it. */
   readonly accepted: number;
-  /** Exact texts of the resources, in the order in which they were issued. */
-  readonly texts: readonly string[];
+  /** The resources, in the order in which they were issued; filled, each is the exact text. */
+  readonly issued: readonly Framed[];
 }
 
 /** The first in line on its drain. */
@@ -85,8 +86,8 @@ export interface Settled {
   readonly settlement: Settlement;
 }
 
-/** Begins a Bundle; asked of the issues of one drain in turn, given the texts of each, whether it goes into it as well. */
-export type StartBundle = () => (texts: readonly string[]) => boolean;
+/** Begins a Bundle; asked of the issues of one drain in turn, given the resources of each, whether it goes into it as well. */
+export type StartBundle = () => (issued: readonly Framed[]) => boolean;
 
 /** Lanes (a drain to a target) by state, and what was set aside. */
 export interface DeliveryCount {

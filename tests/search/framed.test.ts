@@ -4,44 +4,18 @@
  */
 import fc from 'fast-check';
 import { expect, test, vi } from 'vitest';
-import type { Subject } from '../../src/domain/book/book.ts';
-import { decide, enter } from '../../src/domain/decide.ts';
-import { USUAL_TERMINOLOGY } from '../../src/domain/vocabulary/configuration.ts';
 import { createDateReader } from '../../src/fhir/search/date-range.ts';
 import { extract, type Json } from '../../src/fhir/search/extract.ts';
 import { createFramedExtractor } from '../../src/fhir/search/framed-extract.ts';
 import { RESOURCE_TYPES } from '../../src/fhir/search/resource-types.ts';
 import { FrameBuilder, type Framed, fill } from '../../src/json/frame.ts';
 import { filled, fillingOf, readSkeleton } from '../../src/json/skeleton.ts';
-import { issueOf, toolsOf } from '../../src/record/drain-issue.ts';
-import { entryOf, type Told } from '../support/drain-script.ts';
+import { resourcesOf } from '../support/issued.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
-import { DEFAULT_POLICY } from '../support/policy.ts';
 
 vi.setConfig({ testTimeout: 120_000 });
 
 const READ_DATE = createDateReader((local) => local);
-const TOOLS = toolsOf({
-  policy: DEFAULT_POLICY,
-  canonical: 'http://example.org/test',
-  origin: 'test.example',
-  terminology: USUAL_TERMINOLOGY,
-});
-
-function* resourcesOf(story: readonly Told[]): Generator<Framed> {
-  const subject: Subject = new Map();
-  for (const told of story) {
-    const drain = told.drain ?? 'd1';
-    const seq = (subject.get(drain)?.head ?? 0) + 1;
-    const entry = entryOf(told, seq);
-    const decision = decide(subject, entry, DEFAULT_POLICY);
-    if ('refused' in decision) throw new Error(`${told.key}: ${decision.refused}`);
-    const place = { stream: drain, drain, seq, recordedMs: 0, recordedAt: '2026-03-01T08:00:00.000Z' };
-    for (const change of decision.changes) yield* issueOf(change, subject, entry, place, TOOLS).resources;
-    enter(subject, decision, DEFAULT_POLICY);
-  }
-}
-
 function inWhole(framed: Framed) {
   const resource = JSON.parse(fill(framed)) as Json;
   const type = RESOURCE_TYPES.find((each) => each.type === resource.resourceType);

@@ -6,9 +6,10 @@
  * under way is claimed again, as uncertain. What waits behind the first may be claimed with it, to share its Bundle.
  */
 import type Database from 'better-sqlite3';
+import type { Framed } from '../../json/frame.ts';
 import type { Claimed, Delivery, Settled, StartBundle } from '../delivery-port.ts';
 import type { EventWriter } from './delivery-events.ts';
-import { createFrameReader } from './frames.ts';
+import { createFramedReader } from './frames.ts';
 import type { Lanes } from './lanes.ts';
 import { createTakenWriter } from './taken.ts';
 
@@ -50,8 +51,8 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
      JOIN issued i USING (drain, log_index)`,
   );
   const toLookFor = db.prepare<[object], string>(`SELECT DISTINCT drain ${TO_LOOK_FOR} LIMIT @most`).pluck();
-  const textsIn = createFrameReader(db);
-  const sharing = createSharing(db, textsIn);
+  const framedIn = createFramedReader(db);
+  const sharing = createSharing(db, framedIn);
   const claim = db.prepare(
     `UPDATE lane SET state = 'sending', attempts = attempts + 1, since_ms = ?, due_ms = ?
      WHERE target = ? AND drain = ?`,
@@ -88,7 +89,7 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
       for (const drain of toLookFor.all({ target, now, most })) lanes.advance(target, drain, now);
       return due
         .all({ target, now, most, except: JSON.stringify(except) })
-        .map((row) => deliveryOf(target, row, now, textsIn(row.resources)))
+        .map((row) => deliveryOf(target, row, now, framedIn(row.resources)))
         .map((first) => claimOne(first, lapses, now, startBundle));
     },
     extend(delivery, lapses) {
@@ -133,25 +134,25 @@ const NONE = -1;
 const MOST_SHARING = 16;
 
 /** What waits behind the first of a drain, as far as it goes into one Bundle with it. */
-function createSharing(db: Database.Database, textsIn: (stored: string) => string[]) {
+function createSharing(db: Database.Database, framedIn: (stored: string) => Framed[]) {
   const behind = db.prepare<[string, number], { log_index: number; resources: string }>(
     `SELECT log_index, resources FROM issued WHERE drain = ? AND log_index > ? ORDER BY log_index
      LIMIT ${MOST_SHARING - 1}`,
   );
   return (first: Delivery, startBundle: StartBundle): Delivery[] => {
     const goesIn = startBundle();
-    if (!goesIn(first.texts)) return [];
+    if (!goesIn(first.issued)) return [];
     const found: Delivery[] = [];
     for (const { log_index, resources } of behind.all(first.drain, first.logIndex)) {
-      const texts = textsIn(resources);
-      if (!goesIn(texts)) break;
-      found.push({ ...first, logIndex: log_index, texts });
+      const issued = framedIn(resources);
+      if (!goesIn(issued)) break;
+      found.push({ ...first, logIndex: log_index, issued });
     }
     return found;
   };
 }
 
-function deliveryOf(target: string, row: Row, now: number, texts: readonly string[]): Delivery {
+function deliveryOf(target: string, row: Row, now: number, issued: readonly Framed[]): Delivery {
   return {
     target,
     drain: row.drain,
@@ -162,6 +163,6 @@ function deliveryOf(target: string, row: Row, now: number, texts: readonly strin
     shared: row.redo === null && row.log_index <= row.doubt_to,
     redo: row.redo,
     accepted: row.accepted,
-    texts,
+    issued,
   };
 }

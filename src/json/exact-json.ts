@@ -30,7 +30,6 @@ export class ExactJsonError extends Error {
 }
 
 const MAX_DEPTH = 32;
-const SPACE = /[ \t\n\r]*/y;
 const NUMBER = /-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?/y;
 const MORE_OF_A_NUMBER = /[0-9.eE+-]/;
 const WRITTEN_AS_NUMBER = /[0-9.eE+-]{1,40}/y;
@@ -111,7 +110,7 @@ function readObject(r: Reader): Record<string, ExactValue> {
   if (closes(r, '}')) return object;
   for (;;) {
     skipSpace(r);
-    const key = readString(r);
+    const key = readKey(r);
     r.path.push(key);
     if (key === '__proto__') throw new ExactJsonError(r, 'is no allowed key', key, 'remove it');
     if (Object.hasOwn(object, key))
@@ -138,7 +137,39 @@ function readArray(r: Reader): ExactValue[] {
   }
 }
 
+function readKey(r: Reader): string {
+  const end = endOfPlain(r);
+  if (end === undefined) return readString(r);
+  const key = r.text.slice(r.at + 1, end);
+  r.at = end + 1;
+  return key;
+}
+
+/** Where the quote stands that closes a string in which every character stands for itself; undefined for any other. */
+function endOfPlain({ text, at }: Reader): number | undefined {
+  if (text.charCodeAt(at) !== QUOTE) return undefined;
+  for (let end = at + 1; end < text.length; end += 1) {
+    const code = text.charCodeAt(end);
+    if (code === QUOTE) return end;
+    if (code === BACKSLASH || code < SPACE || (code >= FIRST_SURROGATE && code <= LAST_SURROGATE))
+      return undefined;
+  }
+  return undefined;
+}
+
+const QUOTE = 0x22;
+const BACKSLASH = 0x5c;
+const SPACE = 0x20;
+const FIRST_SURROGATE = 0xd800;
+const LAST_SURROGATE = 0xdfff;
+
 function readString(r: Reader): string {
+  const end = endOfPlain(r);
+  if (end !== undefined) {
+    const raw = r.text.slice(r.at, end + 1);
+    r.at = end + 1;
+    return JSON.parse(raw);
+  }
   const raw = match(r, STRING, 'a quoted string');
   // Not cut out of the text, which a string kept in memory would then hold whole.
   const value: string = JSON.parse(raw);
@@ -169,10 +200,11 @@ function expect(r: Reader, character: string): void {
 }
 
 function skipSpace(r: Reader): void {
-  SPACE.lastIndex = r.at;
-  SPACE.test(r.text);
-  r.at = SPACE.lastIndex;
+  while (isSpace(r.text.charCodeAt(r.at))) r.at += 1;
 }
+
+/** A space, tab, line feed or carriage return. */
+const isSpace = (code: number): boolean => code === 0x20 || code === 0x09 || code === 0x0a || code === 0x0d;
 
 function match(r: Reader, pattern: RegExp, wanted: string): string {
   pattern.lastIndex = r.at;

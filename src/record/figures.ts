@@ -1,5 +1,5 @@
 /** Numbers as they are shown: in the unit that ends their name, rounded once. */
-import { type Rational, roundHalfEven } from '../domain/numbers/rational.ts';
+import { type Rational, roundedHalfEven } from '../domain/numbers/rational.ts';
 
 /** µL as mL, exact. */
 export const ml = (microlitres: number | null): number | null =>
@@ -12,7 +12,7 @@ export const mlOf = ({ numerator, denominator }: Rational): number =>
     : rounded({ numerator, denominator: denominator * 1000n }, 1);
 
 /** Half to even. */
-export const rounded = (value: Rational, decimals: number): number => Number(roundHalfEven(value, decimals));
+export const rounded = roundedHalfEven;
 
 /** Of what is no exact number to begin with, such as an uncertainty. */
 export const toDecimals = (value: number | null, decimals: number): number | null =>

@@ -26,6 +26,23 @@ export function add(a: Rational, b: Rational): Rational {
 export const approximately = ({ numerator, denominator }: Rational): number =>
   Number(numerator) / Number(denominator);
 
+/** As {@link roundHalfEven}, as a number: the one nearest to those digits. */
+export function roundedHalfEven({ numerator, denominator }: Rational, decimals: number): number {
+  const scale = 10 ** decimals;
+  const scaled = Number(numerator) * scale;
+  const of = Number(denominator);
+  // Up to here doubles are exact, and so is twice a remainder: whole numbers of any size take ten times as long.
+  if (Math.abs(scaled) > MOST_EXACT || of > MOST_EXACT)
+    return Number(roundHalfEven({ numerator, denominator }, decimals));
+  const magnitude = Math.abs(scaled);
+  const rest = magnitude % of;
+  let rounded = (magnitude - rest) / of;
+  if (2 * rest > of || (2 * rest === of && rounded % 2 === 1)) rounded += 1;
+  return (scaled < 0 && rounded > 0 ? -rounded : rounded) / scale;
+}
+
+const MOST_EXACT = 2 ** 52;
+
 /**
  * The fraction as decimal digits with exactly `decimals` places, rounded half to even once
  * (IEEE 754-2019 roundTiesToEven); never '-0.0'.

@@ -17,7 +17,7 @@ export function cellText(cell: Cell): string {
   if (typeof cell !== 'string') return cell instanceof Decimal ? cell.text : String(cell);
   if (IS_PLAIN.test(cell)) return cell;
   const safe = IS_GUARDED.test(cell) ? `'${cell}` : cell;
-  return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
+  return /[",\r\n]/.test(safe) ? `"${safe.replace(/"/g, '""')}"` : safe;
 }
 
 /** A record with its line end. */

@@ -44,72 +44,69 @@ function volumeLines(opening: string, volumes: Volumes, at: string): string {
 
 const numberText = (value: number | null): string => (value === null ? '' : `${value}`);
 
-/** A value that nothing qualifies: cells for its uncertainty, low, high, at_least and coverage. */
-const PLAIN = ',,,,';
 /** Cells for the note and the body, which only entries have. */
 const END = ',,\r\n';
+/** Cells for what does not qualify a value: uncertainty, low, high, at_least and coverage. */
+const PLAIN = ',,,,';
 
 /**
  * A record from `quantity` on.
- * @param value null: it is not known, and a reason stands in the record
- * @param qualified the five cells after the unit @param rest those after them, from `from` on
+ * @param value null: it is not known, and a reason stands in the ending
+ * @param ending the cells from the unit on, with the comma before them
  */
-const record = (quantity: string, value: number | null, unit: Unit, qualified: string, rest: string) =>
-  `${quantity},${numberText(value)},${unit},${qualified},${rest}`;
+const record = (quantity: string, value: number | null, ending: string): string =>
+  `${quantity},${numberText(value)}${ending}`;
 
 /** From the part of each quantity's name that says what of the interval it is. */
 function intervalRecords(interval: Interval, rate: Rate, uncertainty: number | null): readonly string[] {
   const net = netOf(interval);
   const span = `${interval.from.at_text},${interval.to.at_text}`;
-  const bound = interval.status === 'at-least';
   const remarks = remarksOf(
     interval.suspect && 'suspect',
     isLowConfidence(net, uncertainty) && 'low_confidence',
   );
-  const error = numberText(uncertaintyMl(uncertainty));
-  const because = `${span},${interval.reason ?? ''},${remarks}${END}`;
-  const plain = `${span},,${remarks}${END}`;
+  const bounded = `,,,${interval.status === 'at-least'},,${span},${interval.reason ?? ''},${remarks}${END}`;
+  const plain = `,mL,${PLAIN},${span},,${remarks}${END}`;
   return [
-    record('net', ml(net), 'mL', `${error},,,${bound},`, because),
-    record('drained', ml(interval.drained), 'mL', `,,,${bound},`, because),
-    record('sampled', ml(interval.sampled), 'mL', PLAIN, plain),
-    record('instilled', ml(interval.instilled), 'mL', PLAIN, plain),
+    record('net', ml(net), `,mL,${numberText(uncertaintyMl(uncertainty))}${bounded}`),
+    record('drained', ml(interval.drained), `,mL,${bounded}`),
+    record('sampled', ml(interval.sampled), plain),
+    record('instilled', ml(interval.instilled), plain),
     ...rateRecords(rate, span, remarks),
   ];
 }
 
 function rateRecords(rate: Rate, span: string, remarks: string): readonly string[] {
-  const because = (reason: string): string => `${span},${reason},${remarks}${END}`;
-  if (rate.value === null) return [record('rate', null, 'mL/h', PLAIN, because(rate.reason))];
+  const absent = (unit: Unit, reason: string) => `,${unit},${PLAIN},${span},${reason},${remarks}${END}`;
+  if (rate.value === null) return [record('rate', null, absent('mL/h', rate.reason))];
+  const given = (unit: Unit, uncertainty: number | null) =>
+    `,${unit},${numberText(uncertainty)}${PLAIN},${span},,${remarks}${END}`;
   const { open, per_kg: perKg } = rate;
-  const plain = because('');
   return [
-    record('rate', rounded(rate.value, 1), 'mL/h', errorOnly(rate.uncertainty, 1), plain),
+    record('rate', rounded(rate.value, 1), given('mL/h', toDecimals(rate.uncertainty, 1))),
     open.value === null
-      ? record('open_time_rate', null, 'mL/h', PLAIN, because(open.reason))
-      : record('open_time_rate', rounded(open.value, 1), 'mL/h', PLAIN, plain),
+      ? record('open_time_rate', null, absent('mL/h', open.reason))
+      : record('open_time_rate', rounded(open.value, 1), given('mL/h', null)),
     perKg.value === null
-      ? record('rate_per_kg', null, 'mL/kg/h', PLAIN, because(perKg.reason))
-      : record('rate_per_kg', rounded(perKg.value, 2), 'mL/kg/h', errorOnly(perKg.uncertainty, 2), plain),
+      ? record('rate_per_kg', null, absent('mL/kg/h', perKg.reason))
+      : record('rate_per_kg', rounded(perKg.value, 2), given('mL/kg/h', toDecimals(perKg.uncertainty, 2))),
   ];
 }
-
-const errorOnly = (uncertainty: number | null, decimals: number): string =>
-  `${numberText(toDecimals(uncertainty, decimals))}${PLAIN}`;
 
 /** The sums of what was measured stand beside the total, which is absent while something of it is not known. */
 function cumulativeRecords(sum: Cumulative, uncertainty: number | null, to: string): readonly string[] {
   const kind = completenessOf(sum);
   const rest = `${sum.from_text},${to},${sum.reasons.join(' ')},${END}`;
+  const plain = `,mL,${PLAIN},${rest}`;
   const total = kind === 'measured-part' ? null : ml(sum.net);
-  const qualified = `${numberText(uncertaintyMl(uncertainty))},,,${kind === 'at-least'},`;
+  const error = numberText(uncertaintyMl(uncertainty));
   return [
-    record('cumulative_net', total, 'mL', qualified, rest),
-    record('measured_net', ml(sum.net), 'mL', PLAIN, rest),
-    record('measured_drained', ml(sum.drained), 'mL', PLAIN, rest),
-    record('measured_sampled', ml(sum.sampled), 'mL', PLAIN, rest),
-    record('measured_instilled', ml(sum.instilled), 'mL', PLAIN, rest),
-    record('measured_in_doubt', ml(sum.suspect), 'mL', PLAIN, rest),
+    record('cumulative_net', total, `,mL,${error},,,${kind === 'at-least'},,${rest}`),
+    record('measured_net', ml(sum.net), plain),
+    record('measured_drained', ml(sum.drained), plain),
+    record('measured_sampled', ml(sum.sampled), plain),
+    record('measured_instilled', ml(sum.instilled), plain),
+    record('measured_in_doubt', ml(sum.suspect), plain),
   ];
 }
 
@@ -120,29 +117,28 @@ function windowLines(opening: string, window: Window): string {
     window.interpolated && 'interpolated',
     isLowConfidence(approximately(net), uncertainty) && 'low_confidence',
   );
-  const covered = `${window.covered_ms !== wholeMs},${coveredThousandths(window.covered_ms, wholeMs) / 1000}`;
+  const coverage = coveredThousandths(window.covered_ms, wholeMs) / 1000;
+  const rest = `,${window.covered_ms !== wholeMs},${coverage},${window.from_text},${window.to_text},,${remarks}${END}`;
   const bounds = `${numberText(ml(window.net_low))},${numberText(ml(window.net_high))}`;
-  const rest = `${window.from_text},${window.to_text},,${remarks}${END}`;
-  const unbounded = `,,,${covered}`;
-  const ofNet = `${numberText(uncertaintyMl(uncertainty))},${bounds},${covered}`;
+  const plain = `,mL,,,${rest}`;
   return (
     opening +
-    record('net', mlOf(net), 'mL', ofNet, rest) +
+    record('net', mlOf(net), `,mL,${numberText(uncertaintyMl(uncertainty))},${bounds}${rest}`) +
     opening +
-    record('drained', mlOf(window.drained), 'mL', unbounded, rest) +
+    record('drained', mlOf(window.drained), plain) +
     opening +
-    record('sampled', ml(window.sampled), 'mL', unbounded, rest) +
+    record('sampled', ml(window.sampled), plain) +
     opening +
-    record('instilled', ml(window.instilled), 'mL', unbounded, rest)
+    record('instilled', ml(window.instilled), plain)
   );
 }
 
 function negativityRecord(negativity: Negativity): string {
-  if (negativity.value !== null)
-    return record('total_negativity', ml(negativity.value), 'cm[H2O]', PLAIN, `,,,${END}`);
+  const name = 'total_negativity';
+  if (negativity.value !== null) return record(name, ml(negativity.value), `,cm[H2O],${PLAIN},,,,${END}`);
   const { low, high, reason } = negativity;
-  const range = `,${numberText(ml(low))},${numberText(ml(high))},,`;
-  return record('total_negativity', null, 'cm[H2O]', range, `,,${reason},${END}`);
+  const range = `${numberText(ml(low))},${numberText(ml(high))}`;
+  return record(name, null, `,cm[H2O],,${range},,,,,${reason},${END}`);
 }
 
 const remarksOf = (first: string | false, second: string | false): string =>

@@ -103,7 +103,7 @@ export function drainRecords(source: CsvSource, book: Book, period: Period): Ite
 function recordsOf(drain: string, entry: SentEntry, moment: DrainMoment, period: Period): string {
   const body = moment.bodyOf(entry);
   const standing = moment.standingOf(entry, body);
-  if (!isWithin(timesOf(body, standing), period)) return '';
+  if (!isWithin(period, body, standing)) return '';
   const own = entryLine(drain, entry, body, standing);
   const { row } = standing;
   return row === undefined ? own : own + derivedLines(openingOf(drain, entry, row), row);
@@ -113,10 +113,15 @@ function recordsOf(drain: string, entry: SentEntry, moment: DrainMoment, period:
 const openingOf = (drain: string, { logIndex, hash, entryId }: SentEntry, { item }: Row): string =>
   `derived,${drain},${logIndex},${hash},${entryId},,,,,${item.content.effective_at},,,,,,,,`;
 
-function timesOf(body: StreamBody, { chain }: Standing): readonly (EpochMs | undefined)[] {
-  if (chain === undefined) return [parseInstant(body.effective_at)?.ms];
-  return [chain.first.effective.ms, itemOf(chain)?.at];
+/** A chain by its first form and by what stands of it, whichever of its entries is asked about. */
+function isWithin(period: Period, body: StreamBody, { chain }: Standing): boolean {
+  const { from, to } = period;
+  if (from === null && to === null) return true;
+  const times =
+    chain === undefined
+      ? [parseInstant(body.effective_at)?.ms]
+      : [chain.first.effective.ms, itemOf(chain)?.at];
+  return times.some(
+    (time) => time !== undefined && (from === null || time >= from) && (to === null || time < to),
+  );
 }
-
-const isWithin = (times: readonly (EpochMs | undefined)[], { from, to }: Period): boolean =>
-  times.some((time) => time !== undefined && (from === null || time >= from) && (to === null || time < to));

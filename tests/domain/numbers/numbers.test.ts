@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { millilitres } from '../../../src/domain/facts/derived-facts.ts';
 import { compare } from '../../../src/domain/numbers/compare.ts';
 import { Decimal } from '../../../src/domain/numbers/decimal.ts';
-import { add, rational, roundHalfEven } from '../../../src/domain/numbers/rational.ts';
+import { add, rational, roundedHalfEven, roundHalfEven } from '../../../src/domain/numbers/rational.ts';
 import { microlitres, thousandthsText } from '../../../src/domain/numbers/units.ts';
 import { graduationAt } from '../../../src/domain/vocabulary/unit-profile.ts';
 import { dec, WET_UNIT } from '../../support/drain-script.ts';
@@ -78,7 +78,9 @@ describe('rounding half to even (IEEE 754-2019, roundTiesToEven)', () => {
     [1_005, 1000, 2, '1.00'],
     [0, 7, 3, '0.000'],
   ])('%d/%d to %d places is %s', (numerator, denominator, decimals, text) => {
-    expect(roundHalfEven(rational(numerator, denominator), decimals)).toBe(text);
+    const fraction = rational(numerator, denominator);
+    expect(roundHalfEven(fraction, decimals)).toBe(text);
+    expect(roundedHalfEven(fraction, decimals)).toBe(Number(text));
   });
 
   it('is never further off than half a unit of the last place, and even on a tie', () => {
@@ -90,6 +92,7 @@ describe('rounding half to even (IEEE 754-2019, roundTiesToEven)', () => {
         const error = 2n * (rounded * denominator - numerator * 10n ** BigInt(decimals));
         expect(error <= denominator && error >= -denominator).toBe(true);
         if (error === denominator || error === -denominator) expect(rounded % 2n).toBe(0n);
+        expect(roundedHalfEven({ numerator, denominator }, decimals)).toBe(Number(text));
       }),
       { numRuns: 1000 },
     );

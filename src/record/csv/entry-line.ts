@@ -1,6 +1,6 @@
 /** The record of an entry: what was charted, when and by whom, and what became of it. */
 import type { Decimal } from '../../domain/numbers/decimal.ts';
-import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import type { Author } from '../../domain/vocabulary/entry.ts';
 import type { StreamBody } from '../../domain/vocabulary/rerouted.ts';
 import type { SentEntry } from '../../store/port.ts';
 import { type Cell, lineText } from './cell-text.ts';
@@ -9,13 +9,12 @@ import type { Standing } from './standing.ts';
 /** Cells in the order of the headings in drain-csv.ts. */
 export function entryLine(drain: string, entry: SentEntry, body: StreamBody, standing: Standing): string {
   const said = body.kind === 'corrected' ? body.replacement : body;
-  const { target, reason = null } = { target: undefined, reason: undefined, ...body };
   const { system, value } = body.identifier;
   return lineText([
     ...['entry', drain, entry.logIndex, entry.hash, entry.entryId],
     ...[standing.status, standing.changedBy, standing.countsFor],
     ...[body.kind, said.effective_at, entry.recordedAt, authorText(body.author), entry.client],
-    ...[system, value, (target as Identifier | undefined)?.value ?? null, reason],
+    ...[system, value, 'target' in body ? body.target.value : null, 'reason' in body ? body.reason : null],
     ...amountIn(said),
     ...OF_WHAT_IS_DERIVED,
     standing.row === undefined ? null : standing.row.marks.join(' '),

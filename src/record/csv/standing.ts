@@ -68,23 +68,16 @@ export function momentOf(
     bodyOf: ({ entryId, body }) => then.chains.get(entryId)?.first.body ?? readStreamBody(body),
     standingOf(entry, body) {
       const own = countsFor.get(entry.logIndex) ?? null;
-      const shared = { countsFor: own, chain: undefined, row: undefined, changedBy: null };
       if (entry.type === INTERIM) {
         const drain = readOn(entry, body, devices, book.drain);
-        return drain === book.drain
-          ? { ...shared, status: 'interim' }
-          : { ...shared, status: 'elsewhere', countsFor: told(drain) };
+        return drain === book.drain ? outside('interim', own) : outside('elsewhere', told(drain));
       }
-      if (body.kind === 'rerouted') return { ...shared, status: 'rerouting' };
+      if (body.kind === 'rerouted') return outside('rerouting', own);
       const chain = own === book.drain ? chainOf(then, body.identifier) : undefined;
-      if (chain === undefined) return { ...shared, status: 'elsewhere' };
-      const isFirst = chain.first.id === entry.entryId;
-      return {
-        countsFor: own,
-        chain,
-        row: isFirst ? rows.get(chain.first.id) : undefined,
-        ...statusIn(chain, entry, correctedBy.get(keyOf(body.identifier)) ?? null),
-      };
+      if (chain === undefined) return outside('elsewhere', own);
+      const { status, changedBy } = statusIn(chain, entry, correctedBy.get(keyOf(body.identifier)) ?? null);
+      const row = chain.first.id === entry.entryId ? rows.get(entry.entryId) : undefined;
+      return { status, changedBy, countsFor: own, chain, row };
     },
   };
 }
@@ -104,6 +97,15 @@ function readOn(
   const times = { charted: msOf(body.effective_at), receivedMs: msOf(recordedAt) };
   return drainAt(whereabouts, { ...times, by: body.author.type });
 }
+
+/** Of an entry that is in no chain that counts for the drain. */
+const outside = (status: Status, countsFor: string | null): Standing => ({
+  status,
+  changedBy: null,
+  countsFor,
+  chain: undefined,
+  row: undefined,
+});
 
 function statusIn(chain: Chain, { entryId }: SentEntry, correctedBy: string | null) {
   const [isFirst, isEnd] = [chain.first.id === entryId, chain.end.id === entryId];

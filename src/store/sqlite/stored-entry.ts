@@ -17,18 +17,14 @@ interface Envelope {
   readonly sent_by?: { readonly client: string | null };
 }
 
-const envelopeOf = ({ envelope }: EntryRow): Envelope => JSON.parse(envelope);
-
-export const storedEntry = (row: EntryRow): StoredEntry => entryOf(row, envelopeOf(row));
-
-export function sentEntry(row: EntryRow): SentEntry {
-  const envelope = envelopeOf(row);
-  return { ...entryOf(row, envelope), client: envelope.sent_by?.client ?? null };
+export function storedEntry({ seq, log_index, envelope, hash, body }: EntryRow): StoredEntry {
+  const { entry, type, recorded_at }: Envelope = JSON.parse(envelope);
+  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, type, body };
 }
 
-function entryOf(
-  { seq, log_index, hash, body }: EntryRow,
-  { entry, type, recorded_at }: Envelope,
-): StoredEntry {
-  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, type, body };
+/** Member by member: to spread {@link storedEntry} takes as long again as to read it. */
+export function sentEntry({ seq, log_index, envelope, hash, body }: EntryRow): SentEntry {
+  const { entry, type, recorded_at, sent_by }: Envelope = JSON.parse(envelope);
+  const client = sent_by?.client ?? null;
+  return { seq, logIndex: log_index, entryId: entry, recordedAt: recorded_at, hash, type, body, client };
 }

@@ -86,7 +86,7 @@ export function accessesOf(
       parts,
     );
   // Whoever is not known cannot fill the ledger with what they make up.
-  const real = drains.filter((drain) => parts.store.patientOf(drain) !== null);
+  const real = drains.filter((drain) => parts.store.durablePatientOf(drain) !== null);
   return ofEach({ ...nobody(request), ...said, request: routeText(request) }, real, [], parts);
 }
 
@@ -98,7 +98,7 @@ function ofEach(
 ): readonly Access[] {
   const patients = new Map<string, Pick<Access, 'patient' | 'drains'>>();
   for (const drain of [...new Set(drains)].sort()) {
-    const patient = store.patientOf(drain);
+    const patient = store.durablePatientOf(drain);
     const key = patient === null ? drain : JSON.stringify(patient);
     patients.set(key, { patient, drains: [...(patients.get(key)?.drains ?? []), drain] });
   }

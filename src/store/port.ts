@@ -204,7 +204,10 @@ export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedSt
    */
   configure(body: string): Promise<Configured>;
 
-  /** The books of a drain and of all drains of its patient, as of what is durable; without it when there is no such drain. */
+  /**
+   * The books of a drain and of all drains of its patient, as of what is durable; without it when there is no such drain.
+   * They hold for this turn of the event loop: then the next entries are written into them.
+   */
   books(drain: string): Subject;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
   /** Where everything that stands in the stream of a drain is, and what other streams hold that counts for it, in the order of the log. */
@@ -214,6 +217,8 @@ export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedSt
   drains(after: string, most: number): readonly string[];
   /** Whom a drain is linked to now; null: nobody, or no such drain. */
   patientOf(drain: string): Reference | null;
+  /** The same, for what is noted beside an answer: where a write is under way, whom it was linked to before. */
+  durablePatientOf(drain: string): Reference | null;
   /** All versions of the configuration, oldest first. */
   configurations(): readonly StoredConfiguration[];
   /** All versions of a resource in order; empty when it was never issued. */

@@ -38,6 +38,7 @@ const READS = [
   'entriesAt',
   'drains',
   'patientOf',
+  'durablePatientOf',
   'configurations',
   'versions',
   'preview',

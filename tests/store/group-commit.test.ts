@@ -23,6 +23,7 @@ beforeEach(() => {
   group = createGroupCommit(db, {
     mostInGroup: MOST_IN_GROUP,
     longestMs: 10,
+    longestTurnMs: 3,
     clock: () => now,
     mostQueued: 100,
     onCommit() {},
@@ -42,12 +43,20 @@ afterEach(async () => {
 });
 
 /** Writes a row; gives the number of rows that were committed before. */
-const write = (): Promise<number> =>
-  group.submit(() => {
-    db.prepare('INSERT INTO written VALUES (1)').run();
-    return other.prepare<[], number>('SELECT count(*) FROM written').pluck().get() ?? -1;
-  });
+const write = (): Promise<number> => group.submit(writeNow);
+const writeNow = (): number => {
+  db.prepare('INSERT INTO written VALUES (1)').run();
+  return committed();
+};
 const nextTurn = () => new Promise<void>((resolve) => setImmediate(resolve));
+
+/** Writes a row, which takes so long by the clock. */
+const slowly = (ms: number): Promise<number> =>
+  group.submit(() => {
+    now += ms;
+    return writeNow();
+  });
+const committed = (): number => other.prepare<[], number>('SELECT count(*) FROM written').pluck().get() ?? -1;
 
 describe('a group', () => {
   it('takes whoever still comes while each turn brings somebody', async () => {
@@ -96,5 +105,75 @@ describe('a group', () => {
       'fulfilled',
       'fulfilled',
     ]);
+  });
+
+  it('lets the event loop turn when it has worked for a while, and goes on in the same transaction', async () => {
+    const all = [slowly(5), slowly(5), slowly(1)];
+    const seen: string[] = [];
+    for (let n = 0; n < 3; n += 1) {
+      await nextTurn();
+      seen.push(`${db.inTransaction ? 'under way' : 'over'}, ${committed()} committed`);
+    }
+    expect(seen).toEqual(['under way, 0 committed', 'over, 2 committed', 'over, 3 committed']);
+    expect(await Promise.all(all)).toEqual([0, 0, 2]);
+  });
+
+  it('is ended by whoever has to read what is durable, and the rest is the next one', async () => {
+    const all = [slowly(5), slowly(1), slowly(1)];
+    await nextTurn();
+    expect(committed()).toBe(0);
+    group.settle();
+    expect(committed()).toBe(1);
+    expect(await all[0]).toBe(0);
+    expect(await Promise.all(all)).toEqual([0, 1, 1]);
+    group.settle();
+    expect(committed()).toBe(3);
+  });
+
+  it('is not ended by a job of its own that reads', async () => {
+    const before = write();
+    const looking = group.submit(() => {
+      group.settle();
+      return writeNow();
+    });
+    expect(await Promise.all([before, looking, write()])).toEqual([0, 0, 0]);
+  });
+
+  it('takes what a reader waits for before all that is queued, and ends with that turn', async () => {
+    const all = [slowly(3), slowly(3), slowly(3)];
+    await nextTurn();
+    const access = group.submitFirst(writeNow);
+    const order: string[] = [];
+    all.forEach((each, n) => void each.then(() => order.push(`${n}`)));
+    void access.then(() => order.push('access'));
+    expect(await access).toBe(0);
+    expect(await Promise.all(all)).toEqual([0, 0, 3]);
+    expect(order).toEqual(['0', 'access', '1', '2']);
+  });
+
+  it('of which one fails in a later turn is run again, and each of it is written once', async () => {
+    const good = [slowly(5), slowly(2)];
+    const bad = group.submit(() => {
+      writeNow();
+      throw new Error('bad');
+    });
+    await nextTurn();
+    expect(db.inTransaction).toBe(true);
+    await expect(bad).rejects.toThrow('bad');
+    await Promise.all(good);
+    expect(committed()).toBe(2);
+  });
+
+  it.each([
+    ['and others wait', [5, 5, 5]],
+    ['and nobody waits', [1, 1]],
+  ])('that is under way when the store closes is finished before, %s', async (_, times) => {
+    const all = times.map(slowly);
+    await nextTurn();
+    expect(db.inTransaction).toBe(true);
+    await group.close();
+    expect(committed()).toBe(times.length);
+    await Promise.all(all);
+    await expect(write()).rejects.toThrow('closing');
   });
 });

@@ -131,6 +131,8 @@ async function plotOf(
     reply.code(304).send();
     return null;
   }
+  // The libraries it draws with are loaded when somebody first looks; books hold for one turn, so they are taken after.
+  const { drainPlot } = await import('../../plots/drain-plot.ts');
   const subject = parts.store.books(drain);
   const book = subject.get(drain);
   if (book === undefined) return refused(noSuchDrain(drain));
@@ -138,7 +140,7 @@ async function plotOf(
   const over = { from: asked.from ?? epochMs(to - asked.last_h * HOUR_MS), to };
   const isTold = (drains: readonly string[]) => reachesAll(request.principal, drains, parts.store);
   const look = { panels: [...new Set(panels.split(','))] as PanelName[], width: Number(width) };
-  const svg = await drawn(parts, { subject, book, over, isTold }, { ...look, style: style.element });
+  const svg = drawn(drainPlot, parts, { subject, book, over, isTold }, { ...look, style: style.element });
   return svg ?? refused(tooMany(request.query));
 }
 
@@ -150,13 +152,12 @@ interface Shown {
   isTold(drains: readonly string[]): boolean;
 }
 
-async function drawn(
+function drawn(
+  drainPlot: typeof import('../../plots/drain-plot.ts').drainPlot,
   { calendar, policy, rules }: Parts,
   { subject, book, over, isTold }: Shown,
   look: { readonly panels: readonly PanelName[]; readonly width: number; readonly style: string },
-): Promise<string | null> {
-  // The libraries it draws with are loaded when somebody first looks.
-  const { drainPlot } = await import('../../plots/drain-plot.ts');
+): string | null {
   const { episodes } = advise([...subject.values()], policy.rules);
   return drainPlot({
     ...{ book, calendar, over, ...look },

@@ -3,137 +3,93 @@
  * of the event loop: no timer, so a lone request waits for nobody, and under load the cost of making it durable is
  * shared by all who wait for it.
  *
- * A job that throws takes its group down with it; the group is then run again one job at a time, so that the bad one
- * fails alone. Nothing is answered before COMMIT has returned.
+ * A group goes on over several turns, and in between the event loop answers who only reads, out of what is committed.
+ * Whoever reads what jobs write to (books in memory, the writing connection) ends the group first ({@link
+ * GroupCommit.settle}), so that nothing is told that is not durable.
  */
 import type Database from 'better-sqlite3';
 import { StoreBusy, StoreFailed } from '../port.ts';
-
-interface Job<T = unknown> {
-  run(): T;
-  resolve(value: T): void;
-  reject(error: Error): void;
-}
+import { createGroup, type GroupListeners, type Job } from './group.ts';
 
 export interface GroupCommit {
   submit<T>(run: () => T): Promise<T>;
+  /** What the answer to a reader waits for: it goes before all that is queued, and its group ends with its turn. */
+  submitFirst<T>(run: () => T): Promise<T>;
+  /** Ends the group under way: until this turn of the event loop is over, all that was written is durable. */
+  settle(): void;
   /** Resolves when all that is queued is settled; nothing is taken after. */
   close(): Promise<void>;
 }
 
-export interface GroupCommitOptions {
+export interface GroupCommitOptions extends GroupListeners {
   readonly mostInGroup: number;
-  /** A group that has run for so long, ms, takes no further job: between groups the event loop answers who only reads. */
+  /** A group that has been under way for so long, ms, takes no further job. */
   readonly longestMs: number;
+  /** After so long, ms, the event loop has its turn: it answers who only reads. */
+  readonly longestTurnMs: number;
   /** Steady time, ms. */
   clock(): number;
   readonly mostQueued: number;
-  /** Called after a commit, before those who wait for it are told. */
-  onCommit(): void;
-  /** Called last in each transaction. */
-  beforeCommit(): void;
-  /** Called after each group, when its jobs are settled. */
-  onSettled(): void;
-  /** Called after a rollback: whatever was kept in memory of this group is void. */
-  onRollback(): void;
-  /** Called when the file can no longer be trusted; the process should end. */
-  onFatal(error: Error): void;
 }
 
 export function createGroupCommit(db: Database.Database, options: GroupCommitOptions): GroupCommit {
-  const begin = db.prepare('BEGIN IMMEDIATE');
-  const commit = db.prepare('COMMIT');
-  let queue: Job[] = [];
-  let scheduled = false;
+  const { clock } = options;
+  const group = createGroup(db, options);
+  const first: Job[] = [];
+  const queue: Job[] = [];
+  let isScheduled = false;
+  /** So many came since the turn before, or since the one that is due was scheduled. */
+  let came = 0;
+  let groupEnds = Infinity;
   let closed: (() => void) | null = null;
 
-  function flush(): void {
-    scheduled = false;
-    const group = queue.slice(0, options.mostInGroup);
-    let settled = commitGroup(group);
-    if (settled === 0) for (const job of group) settled += commitGroup([job]);
-    queue = queue.slice(settled);
-    options.onSettled();
-    if (queue.length > 0) schedule();
+  const isFull = (): boolean => group.size() >= options.mostInGroup || clock() >= groupEnds;
+  const next = (): Job | undefined => first.shift() ?? queue.shift();
+
+  function turn(): void {
+    isScheduled = false;
+    const isLast = came === 0;
+    const isHurried = first.length > 0;
+    came = 0;
+    const pausesAt = clock() + options.longestTurnMs;
+    for (let job = next(); job !== undefined; job = next()) {
+      if (group.size() === 0) groupEnds = clock() + options.longestMs;
+      group.run(job);
+      if (isFull() || clock() >= pausesAt) break;
+    }
+    const isEmpty = first.length + queue.length === 0;
+    if (isHurried || isFull() || (isLast && isEmpty)) group.commit();
+    if (!isEmpty || group.size() > 0) schedule();
     else closed?.();
   }
 
-  /** @returns how many of the jobs are settled; none when several failed and must be run one by one */
-  function commitGroup(group: readonly Job[]): number {
-    try {
-      begin.run();
-      const values = valuesOf(group);
-      options.beforeCommit();
-      commit.run();
-      options.onCommit();
-      values.forEach((value, i) => {
-        group[i]?.resolve(value);
-      });
-      return values.length;
-    } catch (error) {
-      if (db.inTransaction) db.exec('ROLLBACK');
-      options.onRollback();
-      const failure = asFailure(error);
-      if (isFatal(error)) options.onFatal(failure);
-      if (group.length > 1 && !isFatal(error)) return 0;
-      for (const job of group) job.reject(failure);
-      return group.length;
-    }
-  }
-
-  /** Of the first job at least, and of as many more as there is time for. */
-  function valuesOf(group: readonly Job[]): unknown[] {
-    const end = options.clock() + options.longestMs;
-    const values: unknown[] = [];
-    for (const job of group) {
-      values.push(job.run());
-      if (options.clock() >= end) break;
-    }
-    return values;
-  }
-
+  /** Each turn reads what has arrived; the first that brings nobody new closes a group that nobody waits to join. */
   function schedule(): void {
-    if (scheduled) return;
-    scheduled = true;
-    setImmediate(gather, queue.length);
+    if (isScheduled) return;
+    isScheduled = true;
+    came = 0;
+    setImmediate(turn);
   }
 
-  /** Each turn reads what has arrived; the first that brings nobody new closes the group. */
-  function gather(before: number): void {
-    const isGrowing = queue.length > before && queue.length < options.mostInGroup;
-    if (isGrowing) setImmediate(gather, queue.length);
-    else flush();
+  function submitTo<T>(line: Job[], run: () => T): Promise<T> {
+    if (closed !== null) return Promise.reject(new StoreFailed('the store is closing'));
+    if (first.length + queue.length >= options.mostQueued) return Promise.reject(new StoreBusy(1));
+    return new Promise<T>((resolve, reject) => {
+      line.push({ run, resolve: resolve as (value: unknown) => void, reject });
+      came += 1;
+      schedule();
+    });
   }
 
   return {
-    submit<T>(run: () => T): Promise<T> {
-      if (closed !== null) return Promise.reject(new StoreFailed('the store is closing'));
-      if (queue.length >= options.mostQueued) return Promise.reject(new StoreBusy(1));
-      return new Promise<T>((resolve, reject) => {
-        queue.push({ run, resolve: resolve as (value: unknown) => void, reject });
-        schedule();
-      });
-    },
+    submit: (run) => submitTo(queue, run),
+    submitFirst: (run) => submitTo(first, run),
+    settle: group.commit,
     close() {
       return new Promise<void>((resolve) => {
         closed = resolve;
-        if (queue.length === 0) resolve();
+        if (first.length + queue.length + group.size() === 0) resolve();
       });
     },
   };
-}
-
-function codeOf(error: unknown): string {
-  return error instanceof Error && 'code' in error ? String(error.code) : '';
-}
-
-/** After these the state of the file is unknown, or known to be bad: retrying could acknowledge what is not there. */
-function isFatal(error: unknown): boolean {
-  return /^SQLITE_(IOERR|CORRUPT|NOTADB)/.test(codeOf(error));
-}
-
-function asFailure(error: unknown): Error {
-  const code = codeOf(error);
-  if (!code.startsWith('SQLITE_')) return error instanceof Error ? error : new Error(String(error));
-  return new StoreFailed(`nothing was written: ${code}`, { cause: error });
 }

@@ -36,8 +36,8 @@ export function createOwnWrites(
   const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
   /** Something may have been appended beside the entries of senders. */
-  const own = <T>(run: () => T): Promise<T> =>
-    group.submit(() => {
+  const own = <T>(run: () => T, submit = group.submit): Promise<T> =>
+    submit(() => {
       const value = run();
       appender.endMoved();
       return value;
@@ -49,7 +49,7 @@ export function createOwnWrites(
     access: (actor, bodies) =>
       own(() => {
         for (const body of bodies) access(actor, body);
-      }),
+      }, group.submitFirst),
     keepUnmapped: (message) => own(() => unmapped.keep(message)),
     settleUnmapped: (hash, settled) => own(() => unmapped.settle(hash, settled)),
     checkpoint: (sign) => group.submit(() => checkpoint(sign)),

@@ -1,6 +1,6 @@
 import { getHeapStatistics } from 'node:v8';
 import type { Policy } from '../../domain/advisories/policy.ts';
-import type { CommitListener, Store } from '../port.ts';
+import type { AppendRequest, CommitListener, Store } from '../port.ts';
 import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';
 import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
@@ -11,7 +11,7 @@ import { createDeviceReads } from './device-reads.ts';
 import { createDeviceShelf } from './devices.ts';
 import { createFeedReader } from './feed.ts';
 import { createFrameReader } from './frames.ts';
-import { createGroupCommit } from './group-commit.ts';
+import { createGroupCommit, type GroupCommit } from './group-commit.ts';
 import { createKeptSide } from './kept-side.ts';
 import { createLanes } from './lanes.ts';
 import { migrate } from './migrate.ts';
@@ -39,7 +39,12 @@ export interface SqliteStoreOptions {
   onFatal(error: Error): void;
 }
 
-const GROUP = { mostInGroup: 200, longestMs: 20, clock: () => performance.now() } as const;
+const GROUP = {
+  mostInGroup: 200,
+  longestMs: 40,
+  longestTurnMs: 1,
+  clock: () => performance.now(),
+} as const;
 /** At some 5 kB an entry, half of the heap: 200,000 of 2 GB (`--max-old-space-size`). */
 const MOST_ENTRIES_IN_MEMORY = Math.floor(getHeapStatistics().heap_size_limit / 10_000);
 
@@ -83,7 +88,6 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
   });
   return {
     append: (unit) => group.submit(() => appender.append(unit)),
-    preview: (request) => appender.preview(request),
     listen(listener) {
       listeners.add(listener);
       return () => listeners.delete(listener);
@@ -93,18 +97,19 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     log: { ...createLogReads(reader), watch: growth.watch },
     configurations: createConfigurationReader(reader),
     ...createUnmappedReader(reader),
-    // Between groups the shelf holds just what is committed, so reads need no fold of their own.
-    books: (drain) => shelf.take(drain, null),
-    ...createReads(reader),
-    ...createPlaceReads(reader),
-    patientOf: createPatientReader(reader),
-    ...createDeviceReads(reader, devices),
-    ...kept.reads,
     ...createDeliverySide(writer, reader, { lanes, note: events.note }, group),
-    check() {
-      writer.exec('BEGIN IMMEDIATE');
-      writer.exec('COMMIT');
-    },
+    ...createReads(reader, group, {
+      preview: (request: AppendRequest) => appender.preview(request),
+      // Between groups the shelf holds just what is committed, so reads need no fold of their own. Books change where
+      // they stand: whoever reads on in a later turn of the event loop takes them anew.
+      books: (drain: string) => shelf.take(drain, null),
+      ...createDeviceReads(reader, devices),
+      ...kept.reads,
+      check() {
+        writer.exec('BEGIN IMMEDIATE');
+        writer.exec('COMMIT');
+      },
+    }),
     async close() {
       await group.close();
       kept.close();
@@ -114,6 +119,35 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
       owner.release();
     },
   };
+}
+
+type Reads = Readonly<Record<string, (...given: never[]) => unknown>>;
+
+/** @param ofWriting reads of what jobs write to; those told beside them in an answer wait for the group as they do */
+function createReads<T extends Reads>(
+  reader: ReturnType<typeof openReader>,
+  group: GroupCommit,
+  ofWriting: T,
+) {
+  const { versions, ...reads } = createLedgerReads(reader);
+  const patientOf = createPatientReader(reader);
+  return {
+    ...afterGroup(group, { ...ofWriting, ...reads, ...createPlaceReads(reader), patientOf }),
+    versions,
+    durablePatientOf: patientOf,
+  };
+}
+
+/** The same reads, each of which ends the group under way first, so that all of one answer is durable and of one moment. */
+function afterGroup<T extends Reads>(group: GroupCommit, reads: T): T {
+  const waiting = Object.entries(reads).map(([name, read]) => [
+    name,
+    (...given: never[]) => {
+      group.settle();
+      return read(...given);
+    },
+  ]);
+  return Object.fromEntries(waiting) as T;
 }
 
 /** The books in memory, and what is kept of those that leave it. */
@@ -131,7 +165,9 @@ function openShelf(writer: ReturnType<typeof openWriter>, options: SqliteStoreOp
   };
 }
 
-function createReads(reader: ReturnType<typeof openReader>): Pick<Store, 'entries' | 'drains' | 'versions'> {
+function createLedgerReads(
+  reader: ReturnType<typeof openReader>,
+): Pick<Store, 'entries' | 'drains' | 'versions'> {
   const entries = reader.prepare<[object], EntryRow>(
     `SELECT seq, log_index, envelope, hash, body FROM ledger JOIN payload USING (log_index)
      WHERE stream = @drain AND seq > @afterSeq AND ${IS_DRAIN} ORDER BY seq LIMIT @most`,

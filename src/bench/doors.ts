@@ -13,6 +13,8 @@ import { median } from './measure.ts';
 import { type Running, startScript } from './process.ts';
 
 const SAMPLE_MS = 50;
+/** Of the service, MB: it holds 50,000 entries with their rows, so that half of the full size fills it. */
+const HEAP_MB = 1024;
 
 export interface DoorRate {
   readonly door: string;
@@ -26,6 +28,8 @@ export interface DoorRate {
   readonly 'MB at start': number;
   readonly 'MB in the middle': number;
   readonly 'MB at the end': number;
+  /** The end to the middle. */
+  readonly 'MB ratio': number;
 }
 
 /** @param count readings through each door; 100,000 is the full size */
@@ -52,7 +56,9 @@ async function measured(
   count: number,
 ): Promise<Measured> {
   const mllpPort = await freePort();
-  const running = await startScript('server.js', serverOptions(folder, mllpPort));
+  const running = await startScript('server.js', serverOptions(folder, mllpPort), [
+    `--max-old-space-size=${HEAP_MB}`,
+  ]);
   try {
     const { ids } = await placeDrains(running.url, RUN, Math.ceil(count / READINGS_OF_A_DRAIN));
     const memory = sampled(running);
@@ -66,13 +72,15 @@ async function measured(
       Math.round(
         median(megabytes.slice(Math.floor(from * megabytes.length)).slice(0, megabytes.length / 10 + 1)),
       );
+    const [middle, end] = [part(0.45), part(0.9)];
     return {
       door,
       '/s': Math.round(count / elapsedS),
       'cpu µs': Math.round(cpuUs / count),
       'MB at start': part(0),
-      'MB in the middle': part(0.45),
-      'MB at the end': part(0.9),
+      'MB in the middle': middle,
+      'MB at the end': end,
+      'MB ratio': Number((end / middle).toFixed(2)),
     };
   } finally {
     await running.stop();

@@ -14,8 +14,14 @@ export interface Running {
   stop(): Promise<void>;
 }
 
-export async function startScript(script: string, args: readonly string[]): Promise<Running> {
-  const child = spawn(process.execPath, [fileURLToPath(new URL(script, import.meta.url)), ...args], {
+/** @param flags of Node itself */
+export async function startScript(
+  script: string,
+  args: readonly string[],
+  flags: readonly string[] = [],
+): Promise<Running> {
+  const path = fileURLToPath(new URL(script, import.meta.url));
+  const child = spawn(process.execPath, [...flags, path, ...args], {
     stdio: ['ignore', 'pipe', 'inherit'],
   });
   const url = await new Promise<string>((resolve, reject) => {

@@ -106,7 +106,10 @@ function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { sto
 
 /** Of a device it stands wherever the device was. */
 function chainIn(store: Store, drain: string | null, { identifier }: Telling): Chain | undefined {
-  if (drain === null) return store.routedChain(nameOf(identifier))?.chain;
+  const name = nameOf(identifier);
+  if (drain === null) return store.routedChain(name)?.chain;
+  // Most results are new: no book need be read to see that nothing stands under their identifier.
+  if (!store.isRecorded(name)) return undefined;
   const book = store.books(drain).get(drain);
   return book === undefined ? undefined : chainOf(book, identifier);
 }

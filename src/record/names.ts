@@ -12,18 +12,17 @@ export const nameOf = ({ system, value }: Identifier): string => nameOfText(`${s
 /** The same for any text. */
 export function nameOfText(text: string): string {
   const digest = hash('sha256', text, 'buffer');
-  let name = '';
+  const codes = new Array<number>(16);
   // Five bytes are eight characters: two rounds of 40 bits, each exact in a double.
-  for (const start of [0, 5]) {
-    let bits = digest.readUIntBE(start, 5);
-    let characters = '';
-    for (let i = 0; i < 8; i += 1) {
-      characters = ALPHABET.charAt(bits % 32) + characters;
+  for (const round of [0, 1]) {
+    let bits = digest.readUIntBE(5 * round, 5);
+    for (let i = 7; i >= 0; i -= 1) {
+      codes[8 * round + i] = ALPHABET.charCodeAt(bits % 32);
       bits = Math.floor(bits / 32);
     }
-    name += characters;
   }
-  return name;
+  // At once: a name put together of parts keeps them beside it for as long as it is kept, and names are kept for long.
+  return String.fromCharCode(...codes);
 }
 
 export const hashOf = (text: string): string => hash('sha256', text, 'hex');

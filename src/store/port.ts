@@ -209,6 +209,10 @@ export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedSt
    * They hold for this turn of the event loop: then the next entries are written into them.
    */
   books(drain: string): Subject;
+  /** As {@link books}, but perhaps no more of their charts than the newest part: to look further back throws `BeyondRecent`. */
+  recentBooks(drain: string): Subject;
+  /** Whether an entry was ever recorded, by its name. */
+  isRecorded(entryId: string): boolean;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
   /** Where everything that stands in the stream of a drain is, and what other streams hold that counts for it, in the order of the log. */
   places(drain: string): readonly EntryPlace[];

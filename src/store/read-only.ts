@@ -33,6 +33,8 @@ export function readOnly(store: Store, reason: string): Store {
 const READS = [
   'log',
   'books',
+  'recentBooks',
+  'isRecorded',
   'entries',
   'places',
   'entriesAt',

@@ -1,7 +1,8 @@
 /** Which books are kept in memory, and which make room for others. */
 import { describe, expect, it } from 'vitest';
 import { emptyBook, type Subject } from '../../src/domain/book/book.ts';
-import { createBookShelf } from '../../src/store/sqlite/books.ts';
+import { createBookShelf } from '../../src/store/sqlite/book-shelf.ts';
+import { bookOf, level, placed, setUp } from '../support/drain-script.ts';
 import { DEFAULT_POLICY } from '../support/policy.ts';
 
 const booksOf = (...drains: readonly string[]): Subject =>
@@ -12,7 +13,7 @@ const together: Readonly<Record<string, readonly string[]>> = { a: ['a', 'b'], b
 const shelf = () =>
   createBookShelf(
     (drain) => booksOf(...(together[drain] ?? [])),
-    1000,
+    { entries: 1000, withRows: 1000 },
     () => undefined,
   );
 
@@ -40,7 +41,7 @@ describe('room for so many entries', () => {
   const room = (left: string[]) =>
     createBookShelf(
       (drain) => booksOf(drain),
-      10,
+      { entries: 10, withRows: 10 },
       ({ drain }) => left.push(drain),
     );
   /** Entries are charted in the books that are kept. */
@@ -84,5 +85,78 @@ describe('room for so many entries', () => {
     chart(kept.take('c', null), 'c', 5);
     kept.take('c', null);
     expect(left).toEqual([]);
+  });
+});
+
+describe('room for so many entries with their rows', () => {
+  const minutes = (n: number): string =>
+    `${String(8 + Math.floor(n / 60)).padStart(2, '0')}:${String(n % 60).padStart(2, '0')}`;
+  /** A drain with a reading a minute. */
+  const readOften = (drain: string, readings: number): Subject =>
+    new Map([
+      [
+        drain,
+        {
+          ...bookOf([
+            placed(),
+            setUp('08:00', 0),
+            ...Array.from({ length: readings }, (_, n) => level(`r${n}`, minutes(n + 1), n)),
+          ]),
+          drain,
+        },
+      ],
+    ]);
+  const room = (reads: string[]) =>
+    createBookShelf(
+      (drain) => {
+        reads.push(drain);
+        return readOften(drain, 98);
+      },
+      { entries: 1000, withRows: 250 },
+      ({ drain }) => expect.unreachable(`${drain} left`),
+    );
+  const heldOf = (kept: ReturnType<typeof room>, drain: string) => {
+    const book = kept.look(drain);
+    return [book?.members.size, book?.left];
+  };
+
+  it('is made by cutting the books that were not used for longest, and no more of them than need be', () => {
+    const kept = room([]);
+    for (const drain of ['a', 'b']) kept.takeRecent(drain, null);
+    kept.takeRecent('a', null);
+    kept.takeRecent('c', null);
+    expect(['a', 'b', 'c'].map((drain) => heldOf(kept, drain))).toEqual([
+      [100, 0],
+      [32, 68],
+      [100, 0],
+    ]);
+  });
+
+  it('leaves the books as they are to whoever holds them', () => {
+    const kept = room([]);
+    const before = kept.take('a', null).get('a');
+    for (const drain of ['b', 'c']) kept.take(drain, null);
+    expect(before?.members.size).toBe(100);
+    expect(kept.look('a')?.members.size).toBe(32);
+  });
+
+  it('gives the newest part without a read, and reads the whole for whoever wants it', () => {
+    const reads: string[] = [];
+    const kept = room(reads);
+    for (const drain of ['a', 'b', 'c']) kept.take(drain, null);
+    expect(kept.takeRecent('a', null).get('a')?.left).toBe(68);
+    expect(reads).toEqual(['a', 'b', 'c']);
+    expect(kept.take('a', null).get('a')?.left).toBe(0);
+    expect(reads).toEqual(['a', 'b', 'c', 'a']);
+  });
+
+  it('makes no room by cutting books that are short already', () => {
+    const short = createBookShelf(
+      (drain) => readOften(drain, 40),
+      { entries: 1000, withRows: 1 },
+      () => undefined,
+    );
+    for (const drain of ['a', 'b']) short.take(drain, null);
+    expect(short.look('a')?.left).toBe(0);
   });
 });

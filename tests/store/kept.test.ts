@@ -150,7 +150,7 @@ describe('the sums of a drain whose book left memory', () => {
   });
 
   it('are kept when other books need the room', async () => {
-    await ledger.reopen({ mostEntriesInMemory: 10 });
+    await ledger.reopen({ room: { entries: 10, withRows: 10 } });
     await tell(LONG);
     expect(isFromKept(ledger.store)).toBe(false);
     const other: Told = { ...placed(), key: 'other' };

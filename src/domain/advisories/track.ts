@@ -70,6 +70,14 @@ function withOutcome(track: Track, outcome: Outcome): Track {
 /** What of an episode stands at the end of a stretch. */
 export const openIn = (stretch: Stretch): Found | null => ('open' in stretch ? stretch.open : null);
 
+/** When what the newest stretch tells of was raised: whatever comes next may tell of that again. */
+export function raisedIn(track: Track): readonly EpochMs[] {
+  if (track === null) return [];
+  const { item } = track;
+  const found = item.state === 'single' ? item.found : item.state === 'clear' ? item.ended : item.open;
+  return found === null ? [] : [found.raised.at];
+}
+
 function opened(outcome: Outcome, open: Found | null): Stretch {
   const at = momentOf(outcome);
   const extent = { from: at, to: at, times: 1 };

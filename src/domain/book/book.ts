@@ -1,13 +1,15 @@
 /** The books of one patient's drains: all that deciding on a next entry needs, and nothing else. */
 
 import type { Policy } from '../advisories/policy.ts';
+import { raisedIn } from '../advisories/track.ts';
 import { NOTHING_WATCHED, type Watch, watched } from '../advisories/watch.ts';
 import type { IssueStatus } from '../facts/issue.ts';
 import { type Chain, chainAfter, type Item, itemOf } from '../fold/chains.ts';
-import { type Chart, EMPTY_CHART, foldAll } from '../fold/chart.ts';
+import { type Chart, EMPTY_CHART, foldAll, newestStatements, recentChart } from '../fold/chart.ts';
 import type { Circumstances } from '../fold/circumstances.ts';
 import { circumstancesOf, type DrainView, drainView, isOfWholeDrain, patientKey } from '../fold/drain.ts';
 import type { Weight } from '../fold/weight.ts';
+import { BeyondRecent } from '../numbers/history.ts';
 import { epochMs } from '../numbers/units.ts';
 import type { Entry, Identifier } from '../vocabulary/entry.ts';
 
@@ -26,6 +28,8 @@ export interface Book {
   /** What the rules found of which this drain is the home. */
   watch: Watch;
   readonly reissues: Map<string, { readonly version: number; readonly status: IssueStatus }>;
+  /** Entries that it no longer holds: 0 of a whole book. Whoever needs one is thrown `BeyondRecent`. */
+  readonly left: number;
 }
 
 /** Books by drain, of all drains that share a patient with one of them. */
@@ -46,11 +50,35 @@ export function emptyBook(drain: string, { settings }: Policy): Book {
     ofWholeDrain: new Map(),
     watch: NOTHING_WATCHED,
     reissues: new Map(),
+    left: 0,
   };
 }
 
+/** @throws {BeyondRecent} where an entry that the book no longer holds may be meant */
 export function chainOf(book: Book, member: Identifier): Chain | undefined {
-  return book.chains.get(book.members.get(identifierKey(member)) ?? '');
+  const first = book.members.get(identifierKey(member));
+  if (first === undefined && book.left > 0) throw new BeyondRecent();
+  return book.chains.get(first ?? '');
+}
+
+/**
+ * A book with the newest part of its chart, which is all that charting in order needs, with all sums and all that the
+ * rules found. It gives what the whole gives, or throws {@link BeyondRecent}: then the whole is to be read.
+ * @param most instants of the chart
+ */
+export function recentBook(book: Book, most: number): Book {
+  const raised = [...book.watch.found.values()].flatMap(({ track }) => raisedIn(track));
+  const chart = recentChart(book.chart, most, raised);
+  if (chart === book.chart) return book;
+  const recent = new Set(newestStatements(chart, most).map(({ id }) => id));
+  const members = [...book.members].filter(([, first]) => recent.has(first));
+  return {
+    ...book,
+    chart,
+    chains: new Map([...book.chains].filter(([first]) => recent.has(first))),
+    members: new Map(members),
+    left: book.left + book.members.size - members.length,
+  };
 }
 
 /** Records a chain and its statement in a book; the chart is the caller's to renew. */
@@ -62,6 +90,16 @@ export function keepChain(book: Book, chain: Chain, newest: Entry): void {
   const item = itemOf(chain);
   if (item !== undefined && isOfWholeDrain(item)) book.ofWholeDrain.set(id, item);
   else book.ofWholeDrain.delete(id);
+}
+
+/** Asks the newest part of books, and all of them where that is not enough: what asks is pure, so it may begin again. */
+export function askOf<T>(recent: () => Subject, whole: () => Subject, ask: (subject: Subject) => T): T {
+  try {
+    return ask(recent());
+  } catch (error) {
+    if (!(error instanceof BeyondRecent)) throw error;
+    return ask(whole());
+  }
 }
 
 /** A chain that can count for one drain and then for another, with the identifiers of all its entries. */

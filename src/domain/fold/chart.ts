@@ -7,7 +7,7 @@
  * overlap, so the whole costs O(1) amortised an entry that comes in order, plus O(log n) for the windows.
  */
 
-import { append, type History, newestWhere } from '../numbers/history.ts';
+import { append, cutList, type History, newestItems, newestWhere } from '../numbers/history.ts';
 import { type EpochMs, epochMs } from '../numbers/units.ts';
 import type { Reference } from '../vocabulary/entry.ts';
 import type { Item } from './chains.ts';
@@ -35,11 +35,14 @@ interface Doubt {
 }
 
 export interface Chart {
+  /** Of a chart that was cut the newest, and no look further back goes unnoticed. */
   readonly instants: History<Instant>;
   readonly doubts: History<Doubt>;
+  /** Of a chart that was cut: the newest instant up to some moments that are still asked for. */
+  readonly pinned: ReadonlyMap<EpochMs, Instant | null>;
 }
 
-export const EMPTY_CHART: Chart = { instants: null, doubts: null };
+export const EMPTY_CHART: Chart = { instants: null, doubts: null, pinned: new Map() };
 
 export interface Change {
   readonly remove: readonly Item[];
@@ -87,15 +90,38 @@ export function rowsFrom(chart: Chart, from: EpochMs): Row[] {
 
 /** Rows of one instant. */
 export function rowsAt(chart: Chart, at: EpochMs): readonly Row[] {
-  const node = newestWhere(chart.instants, (instant) => instant.at <= at);
-  return node !== null && node.item.at === at ? node.item.rows : [];
+  const instant = instantUpTo(chart, at);
+  return instant !== null && instant.at === at ? instant.rows : [];
 }
 
 /** The encounter of the newest statement up to a moment. */
 export function encounterAt(chart: Chart | undefined, at: EpochMs): Reference | null {
-  const node = newestWhere(chart?.instants ?? null, (instant) => instant.at <= at);
-  return node?.item.rows.at(-1)?.encounter ?? null;
+  return (chart === undefined ? null : instantUpTo(chart, at))?.rows.at(-1)?.encounter ?? null;
 }
+
+function instantUpTo({ instants, pinned }: Chart, at: EpochMs): Instant | null {
+  const known = pinned.get(at);
+  return known === undefined ? (newestWhere(instants, (instant) => instant.at <= at)?.item ?? null) : known;
+}
+
+/**
+ * The newest instants of a chart, all sums, and what is asked of some earlier moments. What is charted later than its
+ * first instant folds onto it as onto the whole; whoever needs an earlier instant is thrown {@link BeyondRecent}.
+ */
+export function recentChart(chart: Chart, most: number, moments: readonly EpochMs[]): Chart {
+  if (chart.instants === null || chart.instants.length <= most) return chart;
+  const newest = newestItems(chart.instants, most);
+  const cut = newest.at(-1)?.at ?? epochMs(Infinity);
+  // Earlier ones only: what lies before the cut cannot change without a look at it, and what lies after it may.
+  const pinned = moments
+    .filter((at) => at < cut)
+    .map((at): [EpochMs, Instant | null] => [at, instantUpTo(chart, at)]);
+  return { instants: cutList(newest), doubts: chart.doubts, pinned: new Map(pinned) };
+}
+
+/** The statements of the newest instants, so many at most. */
+export const newestStatements = ({ instants }: Chart, most: number): readonly Item[] =>
+  newestItems(instants, most).flatMap(({ items }) => items);
 
 /** The time of the newest statement; null while there is none. */
 export function newestAt(chart: Chart): EpochMs | null {
@@ -103,8 +129,8 @@ export function newestAt(chart: Chart): EpochMs | null {
 }
 
 /** The state after everything charted. */
-export function stateOf(chart: Chart): FoldState {
-  return chart.instants === null ? EMPTY_STATE : chart.instants.item.state;
+export function stateOf({ instants }: Pick<Chart, 'instants'>): FoldState {
+  return instants === null ? EMPTY_STATE : instants.item.state;
 }
 
 /** The chart cut back before `start`, and before any rise whose contradiction lies at or after the cut. */
@@ -114,7 +140,8 @@ function rewound(chart: Chart, start: EpochMs): Chart {
   for (let gone = chart.doubts; gone !== null && gone !== doubts; gone = gone.before) {
     cut = Math.min(cut, gone.item.intervalEnd);
   }
-  return { instants: newestWhere(chart.instants, (instant) => instant.at < cut), doubts };
+  const instants = newestWhere(chart.instants, (instant) => instant.at < cut);
+  return { instants, doubts, pinned: chart.pinned };
 }
 
 /** Folds sorted items on top of a chart. `from`: the earliest time whose rows may differ from before. */
@@ -130,7 +157,7 @@ function fold(
   for (let charted = queue[0]; charted !== undefined; charted = queue[next]) {
     const { at, items: group } = charted;
     const isSuspect = (end: EpochMs) => isDoubted(doubts, end);
-    const { contradicts, ...result } = step(stateOf({ instants, doubts }), group, circumstances, isSuspect);
+    const { contradicts, ...result } = step(stateOf({ instants }), group, circumstances, isSuspect);
     if (contradicts === null || isSuspect(contradicts)) {
       instants = append(instants, { at, items: group, ...result });
       next += 1;
@@ -143,7 +170,7 @@ function fold(
       from = epochMs(Math.min(from, contradicts));
     }
   }
-  return { chart: { instants, doubts }, from };
+  return { chart: { instants, doubts, pinned: base.pinned }, from };
 }
 
 function isDoubted(doubts: History<Doubt>, end: EpochMs): boolean {

@@ -35,13 +35,16 @@ export interface ChamberState {
   readonly clampedSince: EpochMs | null;
 }
 
+/** One for all: most intervals are kept with it. */
+const NEVER_CLAMPED: readonly Span[] = [];
+
 export const EMPTY_CHAMBER: ChamberState = {
   profile: null,
   run: null,
   unclosed: null,
   sampled: microlitres(0),
   instilled: microlitres(0),
-  clamped: [],
+  clamped: NEVER_CLAMPED,
   clampedSince: null,
 };
 
@@ -161,7 +164,7 @@ function afterInterval({ profile, clampedSince }: ChamberState, run: Run | null,
     unclosed: null,
     sampled: microlitres(0),
     instilled: microlitres(0),
-    clamped: [],
+    clamped: NEVER_CLAMPED,
     clampedSince: clampedSince === null ? null : at,
   };
 }

@@ -36,13 +36,12 @@ export function step(
   const levels = takeLevels(before, counted, circumstances, isSuspect, marks);
   let { state } = levels;
   const attached = attachedAmong(counted);
-  const rows: Row[] = [];
-  for (const item of items) {
+  const rows = items.map((item): Row => {
     const isCounted = counted.includes(item);
     if (isCounted) state = takeEvent(state, item, marks, circumstances);
     const conditions = conditionsOf(item, before, levels, state.conditions, attached);
     const negativity = isCounted ? negativityOf(item, conditions, marks) : null;
-    rows.push({
+    return {
       item,
       marks: marks.get(item.id) ?? NO_MARKS,
       counted: isCounted,
@@ -51,8 +50,8 @@ export function step(
       conditions,
       volumes: levels.volumes.get(item.id) ?? null,
       negativity,
-    });
-  }
+    };
+  });
   return { state, rows, contradicts: levels.contradicts };
 }
 

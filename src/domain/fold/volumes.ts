@@ -1,6 +1,7 @@
 /** What a level that ends an interval gives: row, rates, cumulative sum and windows, as of that level. */
 
 import { microlitres } from '../numbers/units.ts';
+import type { Settings } from '../vocabulary/settings.ts';
 import type { Circumstances } from './circumstances.ts';
 import type { Interval } from './interval.ts';
 import { rateOf } from './rate.ts';
@@ -27,20 +28,42 @@ export function volumesAt(state: FoldState, interval: Interval, circumstances: C
     cumulative: expanded(varianceOf(intervalSums(state.intervals).variance)),
   };
   const rate = rateOf(interval, uncertainty.interval, circumstances);
-  return {
+  const volumes = {
     interval,
     rate,
     since_reading: since,
     uncertainty,
     since_reading_rate: since === interval ? rate : rateOf(since, uncertainty.since_reading, circumstances),
     cumulative: cumulativeOf(state),
-    // Worked out when looked at: a fold passes most rows without a look, and kept they would outweigh all else.
-    get windows() {
-      return settings.trailing_hours.flatMap(
-        (hours) => trailingWindow(state, interval.to, hours, settings) ?? [],
-      );
-    },
   };
+  return withWindows(volumes, { state, settings });
+}
+
+/** What the windows are worked out from: no value of a row. */
+const SUMMED = Symbol('summed');
+interface Summed {
+  readonly state: FoldState;
+  readonly settings: Settings;
+}
+
+/**
+ * Worked out when looked at: a fold passes most rows without a look, and kept they would outweigh all else. One function
+ * for all rows, as with one of its own each row would take half as much memory again.
+ */
+const WINDOWS: PropertyDescriptor & ThisType<Volumes & { readonly [SUMMED]: Summed }> = {
+  enumerable: true,
+  get() {
+    const { state, settings } = this[SUMMED];
+    return settings.trailing_hours.flatMap(
+      (hours) => trailingWindow(state, this.interval.to, hours, settings) ?? [],
+    );
+  },
+};
+
+function withWindows(volumes: Omit<Volumes, 'windows'>, summed: Summed): Volumes {
+  // Not enumerable: whoever compares or writes rows is not to come by the whole past of each.
+  Object.defineProperty(volumes, SUMMED, { value: summed });
+  return Object.defineProperty(volumes, 'windows', WINDOWS) as Volumes;
 }
 
 function cumulativeOf(state: FoldState): Cumulative {

@@ -6,8 +6,9 @@ import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
 import { type Advised, advise } from '../../domain/book/advise.ts';
 import type { Book, Subject } from '../../domain/book/book.ts';
-import { epochMs } from '../../domain/numbers/units.ts';
+import { type EpochMs, epochMs } from '../../domain/numbers/units.ts';
 import { advisoriesViewOf, overdueViewOf, rulesViewOf, standingViewOf } from '../../record/advisory-view.ts';
+import { readOff } from '../../record/books.ts';
 import { withdrawnViewOf } from '../../record/withdrawn-view.ts';
 import { reachesAll } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
@@ -77,10 +78,12 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
     { config: { doc: DOCS.ofDrain } },
     (request, reply) => {
       const { drain } = request.params;
-      const subject = store.books(drain);
-      const book = subject.get(drain);
-      if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-      return sendPlain(reply, ofDrain(parts, adviser, { book, subject, isTold: told(request, parts) }));
+      const isTold = told(request, parts);
+      const found = readOff(store, drain, (subject) => {
+        const book = subject.get(drain);
+        return book === undefined ? null : ofDrain(parts, adviser, { book, subject, isTold });
+      });
+      return found === null ? sendProblem(reply, noSuchDrain(drain)) : sendPlain(reply, found);
     },
   );
 
@@ -94,9 +97,7 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
   app.get<Paged>('/overdue', { config: { doc: DOCS.overdue } }, (request, reply) => {
     const now = epochMs(parts.now());
     const { names, next_after } = pageOf(parts, request.query.after);
-    const overdue = names
-      .flatMap((name) => store.books(name).get(name) ?? [])
-      .flatMap((book) => overdueViewOf(book, table, now));
+    const overdue = names.flatMap((name) => overdueOn(parts, name, now));
     request.shown = overdue.map(({ drain }) => drain);
     return sendPlain(reply, { as_of: new Date(now).toISOString(), overdue, next_after });
   });
@@ -123,12 +124,17 @@ const told =
 async function standingOf({ store }: Parts, names: readonly string[], adviser: Adviser) {
   const advisories: ReturnType<typeof standingViewOf> = [];
   for (const name of names) {
-    const subject = store.books(name);
-    advisories.push(...standingViewOf(name, subject, adviser(subject)));
+    advisories.push(...readOff(store, name, (subject) => standingViewOf(name, subject, adviser(subject))));
     await setImmediate();
   }
   return advisories;
 }
+
+const overdueOn = ({ store, rules }: Parts, name: string, now: EpochMs) =>
+  readOff(store, name, (subject) => {
+    const book = subject.get(name);
+    return book === undefined ? [] : overdueViewOf(book, rules, now);
+  });
 
 function pageOf({ store }: Parts, from = '') {
   const found = store.drains(from, PAGE_DRAINS + 1);

@@ -4,6 +4,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
 import type { CalendarKind } from '../../domain/vocabulary/fact.ts';
+import { readOff } from '../../record/books.ts';
 import { CALENDAR_KINDS } from '../../record/calendar.ts';
 import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
 import { sumRefusal } from '../allowed.ts';
@@ -72,10 +73,11 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
         reply,
         badParameter('from', from, 'is not before to', 'send an earlier from, or a later to'),
       );
-    const subject = store.books(drain);
-    const book = subject.get(drain);
-    if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-    const found = view(subject, book, calendar, asked);
+    const found = readOff(store, drain, (subject) => {
+      const book = subject.get(drain);
+      return book === undefined ? null : view(subject, book, calendar, asked);
+    });
+    if (found === null) return sendProblem(reply, noSuchDrain(drain));
     if ('tooMany' in found)
       return sendProblem(
         reply,

@@ -62,7 +62,7 @@ export function registerLive(app: FastifyInstance, parts: Parts): void {
   );
   app.get<OfLive>('/drains/:drain/live', { config: { doc: DOCS.ofDrain } }, (request, reply) => {
     const { drain } = request.params;
-    const subject = store.books(drain);
+    const subject = store.recentBooks(drain);
     if (!subject.has(drain)) return sendProblem(reply, noSuchDrain(drain));
     const together = new Set(subject.keys());
     // A client that is confined hears of nothing beyond, not even that there is something.

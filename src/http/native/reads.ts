@@ -118,7 +118,7 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
     const names = store.drains(request.query.after ?? '', PAGE.drains + 1);
     const page = names.slice(0, PAGE.drains);
     request.shown = page;
-    const drains = page.flatMap((name) => store.books(name).get(name) ?? []).map(drainViewOf);
+    const drains = page.flatMap((name) => store.recentBooks(name).get(name) ?? []).map(drainViewOf);
     return sendPlain(reply, { drains, next_after: names.length > page.length ? page.at(-1) : null });
   });
 

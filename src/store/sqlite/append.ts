@@ -1,7 +1,7 @@
 /** One unit of entries into the ledger, inside the transaction of its group. */
 import type Database from 'better-sqlite3';
 import { genesis } from '../../audit/chain.ts';
-import type { Subject } from '../../domain/book/book.ts';
+import { askOf, type Subject } from '../../domain/book/book.ts';
 import {
   type AppendOutcome,
   type AppendRequest,
@@ -13,7 +13,7 @@ import {
   type Previewed,
   type Write,
 } from '../port.ts';
-import type { BookShelf } from './books.ts';
+import type { BookShelf } from './book-shelf.ts';
 import type { DeviceShelf } from './devices.ts';
 import { createEntryWriter } from './entry-writer.ts';
 import type { Lanes } from './lanes.ts';
@@ -97,15 +97,23 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     };
   }
 
-  const subjectAt = ({ drain }: Place, { linksPatient }: AppendRequest): Subject =>
-    drain === null ? new Map() : shelf.take(drain, linksPatient);
+  function decide(request: AppendRequest, place: Place): { subject: Subject; decision: Decision } {
+    const { drain } = place;
+    const by = (subject: Subject) => ({ subject, decision: request.decide(subject, place, devices) });
+    if (drain === null) return by(new Map());
+    const { linksPatient } = request;
+    return askOf(
+      () => shelf.takeRecent(drain, linksPatient),
+      () => shelf.take(drain, linksPatient),
+      by,
+    );
+  }
 
   function appendOne(request: AppendRequest): AppendOutcome {
     const before = known.get(request.entryId);
     if (before !== undefined) return answerAgain(request, before);
     const { place, prev, index } = placeFor(request);
-    const subject = subjectAt(place, request);
-    const decision: Decision = request.decide(subject, place, devices);
+    const { subject, decision } = decide(request, place);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
     end = { index, recordedMs: place.recordedMs };
     writer.keep({ index, prev, place }, request, decision);
@@ -136,7 +144,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     const before = known.get(request.entryId);
     if (before !== undefined) return answerAgain(request, before);
     const { place } = placeFor(request);
-    const decision = request.decide(subjectAt(place, request), place, devices);
+    const { decision } = decide(request, place);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
     return { kind: 'would-record', receipt: decision.receipt };
   }

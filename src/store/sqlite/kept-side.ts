@@ -5,7 +5,7 @@ import type { Book } from '../../domain/book/book.ts';
 import { A_DAY, sumsOf, WEEKS } from '../../domain/book/drain-sums.ts';
 import { readSums, writeSums } from '../../domain/book/sums-text.ts';
 import type { KeptStore } from '../kept-port.ts';
-import type { BookShelf } from './books.ts';
+import type { BookShelf } from './book-shelf.ts';
 import { createFooting } from './footing.ts';
 import { type KeptFile, openKeptFile } from './kept-file.ts';
 

@@ -3,7 +3,8 @@ import type { Policy } from '../../domain/advisories/policy.ts';
 import type { AppendRequest, CommitListener, Store } from '../port.ts';
 import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';
-import { createBookReader, createBookShelf, IS_DRAIN } from './books.ts';
+import { createBookShelf, type Room } from './book-shelf.ts';
+import { createBookReader, IS_DRAIN } from './books.ts';
 import { createConfigurationReader } from './configurations.ts';
 import { createEventLog } from './delivery-events.ts';
 import { createDeliverySide } from './delivery-side.ts';
@@ -33,8 +34,8 @@ export interface SqliteStoreOptions {
   /** What is in force: asked whenever books are read, so it may be worked out from the store once that is open. */
   policy(): Policy;
   readonly mostQueued: number;
-  /** Of all books that are kept in memory. Default: what fits in half of the heap that the process may have. */
-  readonly mostEntriesInMemory?: number;
+  /** Of the books in memory. Default: what fits in half of the heap that the process may have. */
+  readonly room?: Room;
   now(): number;
   onFatal(error: Error): void;
 }
@@ -45,8 +46,9 @@ const GROUP = {
   longestTurnMs: 1,
   clock: () => performance.now(),
 } as const;
-/** At some 5 kB an entry, half of the heap: 200,000 of 2 GB (`--max-old-space-size`). */
-const MOST_ENTRIES_IN_MEMORY = Math.floor(getHeapStatistics().heap_size_limit / 10_000);
+const HEAP = getHeapStatistics().heap_size_limit;
+/** At some 4 kB an entry with its row, a tenth of the heap: 50,000 of 2 GB (`--max-old-space-size`); four times that in all. */
+const ROOM: Room = { withRows: Math.floor(HEAP / 40_000), entries: Math.floor(HEAP / 10_000) };
 
 /**
  * Opens the ledger in one SQLite file, which this process then owns.
@@ -103,6 +105,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
       // Between groups the shelf holds just what is committed, so reads need no fold of their own. Books change where
       // they stand: whoever reads on in a later turn of the event loop takes them anew.
       books: (drain: string) => shelf.take(drain, null),
+      recentBooks: (drain: string) => shelf.takeRecent(drain, null),
       ...createDeviceReads(reader, devices),
       ...kept.reads,
       check() {
@@ -152,9 +155,9 @@ function afterGroup<T extends Reads>(group: GroupCommit, reads: T): T {
 
 /** The books in memory, and what is kept of those that leave it. */
 function openShelf(writer: ReturnType<typeof openWriter>, options: SqliteStoreOptions) {
-  const { file, policy, mostEntriesInMemory = MOST_ENTRIES_IN_MEMORY } = options;
+  const { file, policy, room = ROOM } = options;
   const kept = createKeptSide(file, writer, policy);
-  const shelf = createBookShelf(createBookReader(writer, policy), mostEntriesInMemory, kept.leaves);
+  const shelf = createBookShelf(createBookReader(writer, policy), room, kept.leaves);
   return {
     shelf,
     reads: kept.reads(shelf),
@@ -167,7 +170,7 @@ function openShelf(writer: ReturnType<typeof openWriter>, options: SqliteStoreOp
 
 function createLedgerReads(
   reader: ReturnType<typeof openReader>,
-): Pick<Store, 'entries' | 'drains' | 'versions'> {
+): Pick<Store, 'entries' | 'isRecorded' | 'drains' | 'versions'> {
   const entries = reader.prepare<[object], EntryRow>(
     `SELECT seq, log_index, envelope, hash, body FROM ledger JOIN payload USING (log_index)
      WHERE stream = @drain AND seq > @afterSeq AND ${IS_DRAIN} ORDER BY seq LIMIT @most`,
@@ -175,6 +178,7 @@ function createLedgerReads(
   const drains = reader
     .prepare<[string, number], string>('SELECT drain FROM drain WHERE drain > ? ORDER BY drain LIMIT ?')
     .pluck();
+  const recorded = reader.prepare<[string], number>('SELECT 1 FROM identity WHERE entry_id = ?').pluck();
   const issuedWith = reader
     .prepare<[object], string>(
       `SELECT resources FROM issued
@@ -186,6 +190,7 @@ function createLedgerReads(
     .pluck();
   const textsIn = createFrameReader(reader);
   return {
+    isRecorded: (entryId) => recorded.get(entryId) !== undefined,
     entries: (drain, afterSeq, most) => entries.all({ drain, afterSeq, most }).map(storedEntry),
     drains: (after, most) => drains.all(after, most),
     versions(type, drain, factKey, resourceId) {

@@ -136,8 +136,11 @@ function spanVariance(upTo: VarianceSum, before: VarianceSum, start: Part, end: 
   );
 }
 
+const NO_FLOWS = { sampled: microlitres(0), instilled: microlitres(0) };
+
 /** Flows from an edge on, up to but not at the other: at an edge itself they follow its level. */
 export function flowsBetween(flows: History<SummedFlow>, from: EpochMs, to: EpochMs) {
+  if (flows === null) return NO_FLOWS;
   const upTo = flowSums(newestWhere(flows, (flow) => flow.at < to));
   const before = flowSums(newestWhere(flows, (flow) => flow.at < from));
   return {

@@ -5,7 +5,7 @@ import type { Item } from './chains.ts';
 import type { Circumstances } from './circumstances.ts';
 import type { AttachedUnit, Conditions } from './conditions-held.ts';
 import { isTimeInQuestion } from './drain.ts';
-import { startScale, takeLevel } from './drainage.ts';
+import { type ChamberState, startScale, takeLevel } from './drainage.ts';
 import { takeEvent } from './events.ts';
 import type { Interval, LevelPart } from './interval.ts';
 import { type AgreedLevel, type LevelsAt, leftOutLevels, levelsAt } from './levels-at.ts';
@@ -97,13 +97,13 @@ function takeLevels(
   if (old !== null) {
     const taken = takeLevel(before.chamber, old.point, boundary?.rebased === true ? 'level-rebased' : null);
     contradicts = taken.contradicts;
-    state = { ...before, chamber: taken.chamber };
+    const { chamber } = taken;
     if (taken.interval === null) {
-      state = { ...state, incomplete: because(state, 'baseline-only'), sinceReading: [] };
+      state = { ...before, chamber, incomplete: because(before, 'baseline-only'), sinceReading: [] };
     } else {
       const { interval: ended } = taken;
       const interval = !ended.suspect && isSuspect(ended.to.at) ? { ...ended, suspect: true } : ended;
-      state = withInterval(state, interval);
+      state = withInterval(before, chamber, interval);
       volumes = new Map([[old.point.id, volumesAt(state, interval, circumstances)]]);
       if (isSudden(interval, circumstances)) mark(marks, old.point.id, 'sudden-jump');
     }
@@ -117,13 +117,14 @@ function takeLevels(
 const isRead = (levels: AgreedLevel | null): boolean =>
   levels?.among.some(({ part }) => part === 'level') ?? false;
 
-function withInterval(state: FoldState, interval: Interval): FoldState {
+function withInterval(state: FoldState, chamber: ChamberState, interval: Interval): FoldState {
   const reasons: IncompleteReason[] = interval.reason === null ? [] : [interval.reason];
   if (interval.suspect) reasons.push('suspect-rise');
   // No closing level and no opening one either: not even a lower bound.
   if (interval.drained === null && interval.reason !== 'unexplained-fall') reasons.push('opening-not-stated');
   return {
     ...state,
+    chamber,
     intervals: appendInterval(state.intervals, interval),
     measuredFrom: state.measuredFrom ?? { ms: interval.from.at, text: interval.from.at_text },
     incomplete: because(state, ...reasons),

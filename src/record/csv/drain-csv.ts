@@ -66,8 +66,8 @@ export interface Period {
 }
 
 const ENTRIES_AT_ONCE = 50;
-/** Long enough that writing one costs little, short enough that it is kept, and let go, with other passing text. */
-const PAGE_CHARACTERS = 64 * 1024;
+/** Long enough that handing one on costs little, short enough that the processor's cache still holds it when it is written. */
+const PAGE_CHARACTERS = 16 * 1024;
 
 /**
  * Text, page by page, as of the moment of the call; what is charted meanwhile is not in it.
@@ -109,9 +109,12 @@ function recordsOf(drain: string, entry: SentEntry, moment: DrainMoment, period:
   return row === undefined ? own : own + derivedLines(openingOf(drain, entry, row), row);
 }
 
-/** Of what is derived, the cells before `quantity`, each with its comma: none of these needs a quote. */
+/**
+ * Of what is derived, the cells before `quantity`, each with its comma: none of these needs a quote. Joined and not
+ * added up: what is added up is copied piece by piece into each of the lines that begin with it.
+ */
 const openingOf = (drain: string, { logIndex, hash, entryId }: SentEntry, { item }: Row): string =>
-  `derived,${drain},${logIndex},${hash},${entryId},,,,,${item.content.effective_at},,,,,,,,`;
+  ['derived', drain, logIndex, hash, entryId, ',,,', item.content.effective_at, ',,,,,,', ''].join(',');
 
 /** A chain by its first form and by what stands of it, whichever of its entries is asked about. */
 function isWithin(period: Period, body: StreamBody, { chain }: Standing): boolean {

@@ -120,8 +120,8 @@ try {
     'Ingest at 100 readings/s while a backlog is delivered; limit: the same without (target: ratio <= 2)',
   );
   console.table([recovered]);
-  console.log('A search over HTTP while 50 write; limit: the same while nobody does (target: ratio <= 2)');
-  console.table([reads]);
+  console.log('Reads over HTTP while 50 write; limit: the same while nobody does (target: ratio <= 2)');
+  console.table(reads);
   console.log(
     'Reads that are written as accesses; limit: the same, only counted (target at 50: ratio >= 0.2)',
   );

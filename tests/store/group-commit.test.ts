@@ -151,6 +151,18 @@ describe('a group', () => {
     expect(order).toEqual(['0', 'access', '1', '2']);
   });
 
+  it('takes all that readers wait for in one turn', async () => {
+    const accesses = [0, 1, 2].map(() =>
+      group.submitFirst(() => {
+        now += 3;
+        return writeNow();
+      }),
+    );
+    await nextTurn();
+    expect(committed()).toBe(3);
+    expect(await Promise.all(accesses)).toEqual([0, 0, 0]);
+  });
+
   it('of which one fails in a later turn is run again, and each of it is written once', async () => {
     const good = [slowly(5), slowly(2)];
     const bad = group.submit(() => {

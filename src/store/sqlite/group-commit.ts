@@ -55,7 +55,8 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     for (let job = next(); job !== undefined; job = next()) {
       if (group.size() === 0) groupEnds = clock() + options.longestMs;
       group.run(job);
-      if (isFull() || clock() >= pausesAt) break;
+      // All that readers wait for shares a commit, however many they are.
+      if (isFull() || (first.length === 0 && clock() >= pausesAt)) break;
     }
     const isEmpty = first.length + queue.length === 0;
     if (isHurried || isFull() || (isLast && isEmpty)) group.commit();

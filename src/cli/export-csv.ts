@@ -97,9 +97,11 @@ function* csvOf(
   }
 }
 
-/** Standard output is not ours to end. */
-const writeOut = (text: Iterable<string>): Promise<void> =>
-  pipeline(Readable.from(text), process.stdout, { end: false });
+/** Standard output is not ours to end, so nothing waits for its last pages: a process that ends at once would lose them. */
+async function writeOut(text: Iterable<string>): Promise<void> {
+  await pipeline(Readable.from(text), process.stdout, { end: false });
+  await new Promise((resolve) => process.stdout.write('', resolve));
+}
 
 /** Under another name until all of it is on disk. */
 function writeWhole(out: string, text: Iterable<string>): void {

@@ -1,8 +1,9 @@
 /** Drains as CSV from the database of a service that runs: to the letter what the service itself answers. */
-import { spawn } from 'node:child_process';
+import { execFile, spawn } from 'node:child_process';
 import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { promisify } from 'node:util';
 import { parse } from 'csv-parse/sync';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { at, content, corrected, level, placeDrain, setUp, type TestDrain, tell } from '../http/messages.ts';
@@ -78,6 +79,20 @@ test('of a time it has all drains; a file is whole, its owner’s alone, and nev
   expect(statSync(file).mode & 0o777).toBe(0o600);
   expect(readdirSync(service.folder).filter((name) => name.includes('draft'))).toEqual([]);
   expect(await cli(...asked)).toMatchObject({ code: 64, err: `${file} is there already: give a new path\n` });
+});
+
+test('more than a pipe holds arrives whole', async () => {
+  const long = await placeDrain(service, 'long', '08:00', { patient: { reference: 'Patient/long' } });
+  const times = Array.from({ length: 40 }, (_, n) => `${9 + Math.floor(n / 10)}:${10 + (n % 10) * 5}`);
+  const levels = times.map((time, n) => level(`long-${n}`, time.padStart(5, '0'), n * 5));
+  await tell(long, setUp('up-long', '08:00', 0), ...levels);
+  const whole = await answered(long);
+  // A pipe of Linux holds 64 KiB (pipe(7)); what Node gives a child is a socket, which holds more.
+  expect(whole.length).toBeGreaterThan(4 * 65_536);
+  const [ledger, file] = [join(service.folder, 'ledger.db'), join(service.folder, 'piped.csv')];
+  const command = [process.execPath, CLI, 'export', ledger, '--drain', long.drain];
+  await promisify(execFile)('sh', ['-c', '"$@" | (sleep 1; cat) > "$0"', file, ...command]);
+  expect(readFileSync(file, 'utf8')).toBe(whole);
 });
 
 test.each([

@@ -15,6 +15,7 @@ const shelf = () =>
     (drain) => booksOf(...(together[drain] ?? [])),
     { entries: 1000, withRows: 1000 },
     () => undefined,
+    () => 0,
   );
 
 it('gives the same books to every drain that stands in them', () => {
@@ -43,6 +44,7 @@ describe('room for so many entries', () => {
       (drain) => booksOf(drain),
       { entries: 10, withRows: 10 },
       ({ drain }) => left.push(drain),
+      () => 0,
     );
   /** Entries are charted in the books that are kept. */
   function chart(subject: Subject, drain: string, entries: number): void {
@@ -114,6 +116,7 @@ describe('room for so many entries with their rows', () => {
       },
       { entries: 1000, withRows: 250 },
       ({ drain }) => expect.unreachable(`${drain} left`),
+      () => 0,
     );
   const heldOf = (kept: ReturnType<typeof room>, drain: string) => {
     const book = kept.look(drain);
@@ -155,6 +158,7 @@ describe('room for so many entries with their rows', () => {
       (drain) => readOften(drain, 40),
       { entries: 1000, withRows: 1 },
       () => undefined,
+      () => 0,
     );
     for (const drain of ['a', 'b']) short.take(drain, null);
     expect(short.look('a')?.left).toBe(0);

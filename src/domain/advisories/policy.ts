@@ -1,7 +1,7 @@
 /** What local policy has in force: how values are derived, which rules are run, and how its calendar cuts time. */
 
 import type { Span } from '../fold/interval.ts';
-import { type EpochMs, epochMs } from '../numbers/units.ts';
+import { type EpochMs, epochMs, HOUR_MS } from '../numbers/units.ts';
 import type { CalendarKind } from '../vocabulary/fact.ts';
 import type { Rule, RuleTable } from '../vocabulary/rule.ts';
 import type { Settings } from '../vocabulary/settings.ts';
@@ -54,6 +54,23 @@ export function phaseAt<T extends { readonly from: EpochMs }>(phases: readonly T
   const phase = phases.findLast(({ from }) => from <= at) ?? first;
   if (phase === undefined) throw new RangeError('nothing was ever in force');
   return phase;
+}
+
+/** A day by clock hours begins up to an hour earlier than the day, which may last 25 h. */
+const A_DAY_H = 26;
+
+/** How far back from a level the windows, days and rules in force look, ms. */
+export function reachOf({ settings, rules }: Policy): number {
+  const ofRules = rules.flatMap(({ phases }) =>
+    phases.map(({ rule }) => (rule === null ? 0 : hoursOf(rule))),
+  );
+  return Math.max(A_DAY_H, ...settings.trailing_hours, ...ofRules) * HOUR_MS;
+}
+
+function hoursOf(rule: Rule): number {
+  if ('steady_h' in rule) return rule.window_h + rule.steady_h;
+  if ('window_h' in rule) return rule.window_h;
+  return 'consecutive_h' in rule ? rule.consecutive_h : 0;
 }
 
 export const ALWAYS: EpochMs = epochMs(-Infinity);

@@ -5,9 +5,10 @@ import { raisedIn } from '../advisories/track.ts';
 import { NOTHING_WATCHED, type Watch, watched } from '../advisories/watch.ts';
 import type { IssueStatus } from '../facts/issue.ts';
 import { type Chain, chainAfter, type Item, itemOf } from '../fold/chains.ts';
-import { type Chart, EMPTY_CHART, foldAll, newestStatements, recentChart } from '../fold/chart.ts';
+import { type Chart, EMPTY_CHART, foldAll } from '../fold/chart.ts';
 import type { Circumstances } from '../fold/circumstances.ts';
 import { circumstancesOf, type DrainView, drainView, isOfWholeDrain, patientKey } from '../fold/drain.ts';
+import { newestStatements, type Recent, recentChart } from '../fold/recent-chart.ts';
 import type { Weight } from '../fold/weight.ts';
 import { BeyondRecent } from '../numbers/history.ts';
 import { epochMs } from '../numbers/units.ts';
@@ -62,15 +63,14 @@ export function chainOf(book: Book, member: Identifier): Chain | undefined {
 }
 
 /**
- * A book with the newest part of its chart, which is all that charting in order needs, with all sums and all that the
+ * A book with the newest part of its chart and its sums, which is all that charting in order needs, and all that the
  * rules found. It gives what the whole gives, or throws {@link BeyondRecent}: then the whole is to be read.
- * @param most instants of the chart
  */
-export function recentBook(book: Book, most: number): Book {
+export function recentBook(book: Book, part: Recent): Book {
   const raised = [...book.watch.found.values()].flatMap(({ track }) => raisedIn(track));
-  const chart = recentChart(book.chart, most, raised);
+  const chart = recentChart(book.chart, part, raised);
   if (chart === book.chart) return book;
-  const recent = new Set(newestStatements(chart, most).map(({ id }) => id));
+  const recent = new Set(newestStatements(chart, part.instants).map(({ id }) => id));
   const members = [...book.members].filter(([, first]) => recent.has(first));
   return {
     ...book,

@@ -7,7 +7,7 @@ import type { SummedState } from '../calendar/calendar-windows.ts';
 import { newestAt, stateOf } from '../fold/chart.ts';
 import type { Circumstances } from '../fold/circumstances.ts';
 import type { DrainView } from '../fold/drain.ts';
-import { type EpochMs, epochMs, HOUR_MS } from '../numbers/units.ts';
+import { type EpochMs, HOUR_MS } from '../numbers/units.ts';
 import type { Book } from './book.ts';
 
 export interface DrainSums {
@@ -21,14 +21,14 @@ export interface DrainSums {
   readonly since: EpochMs;
 }
 
-/** Sums of the whole chart. */
+/** All sums that the chart holds. */
 export const sumsOf = ({ drain, chart, view, circumstances }: Book): DrainSums => ({
   drain,
   newest: newestAt(chart),
   view,
   circumstances,
   state: stateOf(chart),
-  since: epochMs(-Infinity),
+  since: chart.sumsSince,
 });
 
 /** How far back before the newest statement sums are written, ms, and at most how many intervals. */

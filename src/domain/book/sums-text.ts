@@ -10,7 +10,7 @@ import {
   type SummedInterval,
 } from '../fold/sums.ts';
 import type { Link } from '../fold/uncertainty.ts';
-import { append, type History } from '../numbers/history.ts';
+import { append, type History, isAtHand } from '../numbers/history.ts';
 import { type EpochMs, epochMs, microlitres } from '../numbers/units.ts';
 import type { Settings } from '../vocabulary/settings.ts';
 import type { DrainSums, Reach } from './drain-sums.ts';
@@ -95,7 +95,7 @@ const viewText = ({ placedMs, removedMs, site, patient }: DrainSums['view']): Dr
 /** In order, from the last that begins before a moment. */
 function keptIntervals(history: History<SummedInterval>, from: EpochMs, most: number) {
   const nodes: NonNullable<typeof history>[] = [];
-  for (let node = history; node !== null && nodes.length < most; node = node.before) {
+  for (let node = history; isAtHand(node) && nodes.length < most; node = node.before) {
     nodes.push(node);
     if (node.item.interval.from.at < from) break;
   }

@@ -7,7 +7,7 @@
  * overlap, so the whole costs O(1) amortised an entry that comes in order, plus O(log n) for the windows.
  */
 
-import { append, cutList, type History, newestItems, newestWhere } from '../numbers/history.ts';
+import { append, type History, newestWhere } from '../numbers/history.ts';
 import { type EpochMs, epochMs } from '../numbers/units.ts';
 import type { Reference } from '../vocabulary/entry.ts';
 import type { Item } from './chains.ts';
@@ -23,7 +23,7 @@ interface Charted {
   readonly items: readonly Item[];
 }
 
-interface Instant extends Charted {
+export interface Instant extends Charted {
   readonly rows: readonly Row[];
   readonly state: FoldState;
 }
@@ -40,9 +40,16 @@ export interface Chart {
   readonly doubts: History<Doubt>;
   /** Of a chart that was cut: the newest instant up to some moments that are still asked for. */
   readonly pinned: ReadonlyMap<EpochMs, Instant | null>;
+  /** Spans that begin here or later can be summed. */
+  readonly sumsSince: EpochMs;
 }
 
-export const EMPTY_CHART: Chart = { instants: null, doubts: null, pinned: new Map() };
+export const EMPTY_CHART: Chart = {
+  instants: null,
+  doubts: null,
+  pinned: new Map(),
+  sumsSince: epochMs(-Infinity),
+};
 
 export interface Change {
   readonly remove: readonly Item[];
@@ -99,29 +106,11 @@ export function encounterAt(chart: Chart | undefined, at: EpochMs): Reference | 
   return (chart === undefined ? null : instantUpTo(chart, at))?.rows.at(-1)?.encounter ?? null;
 }
 
-function instantUpTo({ instants, pinned }: Chart, at: EpochMs): Instant | null {
+/** The newest instant up to a moment. */
+export function instantUpTo({ instants, pinned }: Chart, at: EpochMs): Instant | null {
   const known = pinned.get(at);
   return known === undefined ? (newestWhere(instants, (instant) => instant.at <= at)?.item ?? null) : known;
 }
-
-/**
- * The newest instants of a chart, all sums, and what is asked of some earlier moments. What is charted later than its
- * first instant folds onto it as onto the whole; whoever needs an earlier instant is thrown {@link BeyondRecent}.
- */
-export function recentChart(chart: Chart, most: number, moments: readonly EpochMs[]): Chart {
-  if (chart.instants === null || chart.instants.length <= most) return chart;
-  const newest = newestItems(chart.instants, most);
-  const cut = newest.at(-1)?.at ?? epochMs(Infinity);
-  // Earlier ones only: what lies before the cut cannot change without a look at it, and what lies after it may.
-  const pinned = moments
-    .filter((at) => at < cut)
-    .map((at): [EpochMs, Instant | null] => [at, instantUpTo(chart, at)]);
-  return { instants: cutList(newest), doubts: chart.doubts, pinned: new Map(pinned) };
-}
-
-/** The statements of the newest instants, so many at most. */
-export const newestStatements = ({ instants }: Chart, most: number): readonly Item[] =>
-  newestItems(instants, most).flatMap(({ items }) => items);
 
 /** The time of the newest statement; null while there is none. */
 export function newestAt(chart: Chart): EpochMs | null {
@@ -141,7 +130,7 @@ function rewound(chart: Chart, start: EpochMs): Chart {
     cut = Math.min(cut, gone.item.intervalEnd);
   }
   const instants = newestWhere(chart.instants, (instant) => instant.at < cut);
-  return { instants, doubts, pinned: chart.pinned };
+  return { ...chart, instants, doubts };
 }
 
 /** Folds sorted items on top of a chart. `from`: the earliest time whose rows may differ from before. */
@@ -170,7 +159,7 @@ function fold(
       from = epochMs(Math.min(from, contradicts));
     }
   }
-  return { chart: { instants, doubts, pinned: base.pinned }, from };
+  return { chart: { ...base, instants, doubts }, from };
 }
 
 function isDoubted(doubts: History<Doubt>, end: EpochMs): boolean {

@@ -55,7 +55,7 @@ const CUT: Node<never> = {
 };
 
 /** Whether there is a node, and its item is at hand. */
-const isAtHand = <T>(history: History<T>): history is Node<T> => history !== null && history !== CUT;
+export const isAtHand = <T>(history: History<T>): history is Node<T> => history !== null && history !== CUT;
 
 /** The newest items at hand, so many at most, the newest first. */
 export function newestItems<T>(history: History<T>, most: number): readonly T[] {

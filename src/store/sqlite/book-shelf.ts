@@ -1,5 +1,6 @@
 /** The books in memory, and which of them make room for others. */
 import { type Book, recentBook, type Subject } from '../../domain/book/book.ts';
+import { stateOf } from '../../domain/fold/chart.ts';
 
 export interface BookShelf {
   /**
@@ -22,14 +23,14 @@ export interface BookShelf {
 
 /** How much the shelf holds. */
 export interface Room {
-  /** Entries of all books, where {@link SUMS_ONLY} of which only the sums are held count as one. */
+  /** Entries of all books, where {@link SUMS_ONLY} intervals whose rows are not held count as one. */
   readonly entries: number;
   /** Entries that are held with their rows; beyond it the longest unused books are cut to their newest part. */
   readonly withRows: number;
 }
 
-/** An entry of which a book holds only the sums takes about a fifth of the memory of one with its row. */
-const SUMS_ONLY = 5;
+/** The sums of an interval take about a sixth of the memory of an entry with its row. */
+const SUMS_ONLY = 6;
 /** Instants that a cut book keeps. It is cut again when it has grown by as many, so that cutting costs each entry little. */
 const RECENT = 32;
 
@@ -41,12 +42,12 @@ interface Size {
 const NOTHING: Size = { withRows: 0, entries: 0 };
 
 function sizeOf(subject: Subject): Size {
-  let [withRows, left] = [0, 0];
-  for (const book of subject.values()) {
-    withRows += book.members.size;
-    left += book.left;
+  let [withRows, sums] = [0, 0];
+  for (const { members, chart } of subject.values()) {
+    withRows += members.size;
+    sums += Math.max(0, (stateOf(chart).intervals?.length ?? 0) - members.size);
   }
-  return { withRows, entries: withRows + left / SUMS_ONLY };
+  return { withRows, entries: withRows + sums / SUMS_ONLY };
 }
 
 const isLong = (subject: Subject): boolean =>
@@ -55,11 +56,13 @@ const isLong = (subject: Subject): boolean =>
 /**
  * Keeps the books last used; never two books of one drain.
  * @param leaves told of each book that makes room for others, while it still stands for what the ledger holds
+ * @param reachMs how far back before its newest part a book that is cut is to be summed
  */
 export function createBookShelf(
   read: (drain: string, linksPatient: string | null) => Subject,
   room: Room,
   leaves: (book: Book) => void,
+  reachMs: () => number,
 ): BookShelf {
   const shelf = new Map<string, Subject>();
   /** Of each when it was last used, the longest unused first: books grow where they stand. */
@@ -96,7 +99,8 @@ export function createBookShelf(
 
   function cut(subject: Subject): void {
     // Whoever holds a book still holds all of it: another takes its place.
-    for (const [drain, book] of subject) subject.set(drain, recentBook(book, RECENT));
+    const part = { instants: RECENT, sums_ms: reachMs() };
+    for (const [drain, book] of subject) subject.set(drain, recentBook(book, part));
     const size = sizeOf(subject);
     measure(subject, size);
     sizes.set(subject, size);

@@ -1,5 +1,5 @@
 import { getHeapStatistics } from 'node:v8';
-import type { Policy } from '../../domain/advisories/policy.ts';
+import { type Policy, reachOf } from '../../domain/advisories/policy.ts';
 import type { AppendRequest, CommitListener, Store } from '../port.ts';
 import { createPatientReader } from './accesses.ts';
 import { createAppender } from './append.ts';
@@ -157,7 +157,7 @@ function afterGroup<T extends Reads>(group: GroupCommit, reads: T): T {
 function openShelf(writer: ReturnType<typeof openWriter>, options: SqliteStoreOptions) {
   const { file, policy, room = ROOM } = options;
   const kept = createKeptSide(file, writer, policy);
-  const shelf = createBookShelf(createBookReader(writer, policy), room, kept.leaves);
+  const shelf = createBookShelf(createBookReader(writer, policy), room, kept.leaves, () => reachOf(policy()));
   return {
     shelf,
     reads: kept.reads(shelf),

@@ -2,11 +2,14 @@
 import fc from 'fast-check';
 import { describe, expect, it, vi } from 'vitest';
 import { chainOf, recentBook, type Subject } from '../../../src/domain/book/book.ts';
+import { sumsOf, WEEKS } from '../../../src/domain/book/drain-sums.ts';
+import { readSums, writeSums } from '../../../src/domain/book/sums-text.ts';
 import { type Accepted, decide, enter } from '../../../src/domain/decide.ts';
 import type { Refusal } from '../../../src/domain/fold/chains.ts';
-import { rowsFrom } from '../../../src/domain/fold/chart.ts';
+import { rowsFrom, stateOf } from '../../../src/domain/fold/chart.ts';
+import { type Measured, spanSum } from '../../../src/domain/fold/span.ts';
 import { BeyondRecent } from '../../../src/domain/numbers/history.ts';
-import { epochMs } from '../../../src/domain/numbers/units.ts';
+import { type EpochMs, epochMs, HOUR_MS } from '../../../src/domain/numbers/units.ts';
 import {
   bookOf,
   entryOf,
@@ -36,7 +39,8 @@ interface ToldShort {
 }
 
 /** Tells a story to books that are cut after each entry, and read whole from the ledger where they ask for it. */
-function tellToRecent(story: readonly Told[], most: number): ToldShort {
+function tellToRecent(story: readonly Told[], instants: number, sums_h = 26): ToldShort {
+  const part = { instants, sums_ms: sums_h * HOUR_MS };
   let subject: Subject = new Map();
   let wholesRead = 0;
   const accepted: Accepted[] = [];
@@ -56,7 +60,7 @@ function tellToRecent(story: readonly Told[], most: number): ToldShort {
     if ('refused' in decision) continue;
     enter(subject, decision, DEFAULT_POLICY);
     accepted.push(decision);
-    for (const [drain, book] of subject) subject.set(drain, recentBook(book, most));
+    for (const [drain, book] of subject) subject.set(drain, recentBook(book, part));
   }
   return { subject, decided, wholesRead };
 }
@@ -83,12 +87,15 @@ const inOrder = (readings: number): readonly Told[] => [
 const swing = (key: string, after: number, tidaling: 'present' | 'absent'): Told =>
   reading(key, minute(after), { tidaling });
 
+/** How far sums are kept beyond the newest instants; the ledgers last hours. */
+const hours = fc.constantFrom(0, 0.5, 2, 26);
+
 describe('the newest part of a book', () => {
   it('gives what the whole gives, or says that it is not enough', () => {
     fc.assert(
-      fc.property(ledger.chain(arrivalOf), fc.integer({ min: 1, max: 6 }), (story, most) => {
+      fc.property(ledger.chain(arrivalOf), fc.integer({ min: 1, max: 6 }), hours, (story, most, sums_h) => {
         const whole = tell(story);
-        const recent = tellToRecent(story, most);
+        const recent = tellToRecent(story, most, sums_h);
         expect(recent.decided.map(outcomeOf)).toEqual(whole.accepted.map(outcomeOf));
         for (const [drain, { head, circumstances, reissues }] of whole.subject) {
           expect(recent.subject.get(drain)).toMatchObject({ head, circumstances, reissues });
@@ -103,6 +110,8 @@ describe('the newest part of a book', () => {
     expect(wholesRead).toBe(0);
     const book = subject.get('d1');
     expect([book?.members.size, book?.chains.size, book?.left]).toEqual([8, 8, 294]);
+    // Of ten minutes each: those of 26 h before the eight instants, with theirs, and two that begin before.
+    expect(book === undefined ? null : stateOf(book.chart).intervals?.length).toBe(26 * 6 + 7 + 2);
   });
 
   it('is enough while an advisory stands that was raised long before', () => {
@@ -157,7 +166,7 @@ describe('the newest part of a book', () => {
   ])('says that it is not enough where %s', (_when, ask) => {
     const book = bookOf(inOrder(20));
     expect(() => ask(book)).not.toThrow();
-    expect(() => ask(recentBook(book, 5))).toThrow(BeyondRecent);
+    expect(() => ask(recentBook(book, { instants: 5, sums_ms: HOUR_MS }))).toThrow(BeyondRecent);
   });
 
   it('may become shorter still, by what is withdrawn of it', () => {
@@ -174,8 +183,24 @@ describe('the newest part of a book', () => {
     expect(decided.map(outcomeOf)).toEqual(tell(story).accepted.map(outcomeOf));
   });
 
+  it('is summed like the whole from where it says, when kept as text too', () => {
+    const whole = bookOf(inOrder(300));
+    const sums = sumsOf(recentBook(whole, { instants: 8, sums_ms: 3 * HOUR_MS }));
+    // The last of 300 is at 3000 min; the eighth from the end at 2930; 3 h before that an interval begins, and one before it.
+    expect(sums.since).toBe(Date.parse(minute(2930 - 180 - 20)) + 1);
+    const to = epochMs(Date.parse(minute(2995)));
+    const over = (measured: Measured, from: EpochMs) => written(spanSum(measured, from, to, 2 * HOUR_MS));
+    const kept = readSums('d1', writeSums(sums, WEEKS), whole.circumstances.settings);
+    expect(kept.since).toBe(sums.since);
+    for (const from of [sums.since, epochMs(sums.since + HOUR_MS / 3)]) {
+      expect(over(sums.state, from)).toBe(over(stateOf(whole.chart), from));
+      expect(over(kept.state, from)).toBe(over(stateOf(whole.chart), from));
+    }
+    expect(() => over(sums.state, epochMs(sums.since - 1))).toThrow(BeyondRecent);
+  });
+
   it('of a book that is no longer than that is the book itself', () => {
     const book = bookOf(inOrder(3));
-    expect(recentBook(book, 10)).toBe(book);
+    expect(recentBook(book, { instants: 10, sums_ms: 0 })).toBe(book);
   });
 });

@@ -25,8 +25,18 @@ export interface Tried extends Went {
 /** What is only accepted is taken too, from when on it is to be looked for. */
 export const takenIn =
   (nowMs: number) =>
-  ({ taken, verdict }: Went): readonly Taken[] =>
-    taken === null ? [] : [{ ...taken, acceptedMs: verdict.kind === 'accepted' ? nowMs : null }];
+  ({ taken, verdict }: Went): readonly Taken[] => {
+    if (taken === null) return [];
+    const acceptedMs = verdict.kind === 'accepted' ? nowMs : null;
+    return [taken.acceptedMs === acceptedMs ? taken : { ...taken, acceptedMs }];
+  };
+
+// Written out: to spread objects took longer than all else that is done with an answer.
+export const named = ({ verdict, taken }: Went, resource: Resource | undefined): Tried => ({
+  verdict,
+  taken,
+  name: resource?.name ?? '',
+});
 
 /** How each went, up to the first that stops the delivery; referring only to what the target is known to have. */
 export async function sendEach(sending: Sending, resources: readonly Resource[]): Promise<readonly Tried[]> {
@@ -57,8 +67,8 @@ export async function sendTogether(
   const { way, connection, clock } = sending;
   const type = way.mode === 'batch' ? 'batch' : 'transaction';
   const ones = inOneBundle(sending, resources);
-  const wents = (await sendBundle(connection, type, ones, clock.now())).map(
-    (went, i): Tried => ({ ...went, name: resources[i]?.name ?? '' }),
+  const wents = (await sendBundle(connection, type, ones, clock.now())).map((went, i) =>
+    named(went, resources[i]),
   );
   if (wents.some(stops)) return wents;
   // One bad resource fails a whole transaction, and one may be bad for what it refers to: alone it is told which.

@@ -9,7 +9,7 @@ import { nameOf } from './outline.ts';
 import type { Resource, Written } from './resource.ts';
 import { sendOnce } from './send-bundle.ts';
 import type { Went } from './send-one.ts';
-import { endOf, inOneBundle, type Sending, stops, type Tried, takenIn } from './send-resources.ts';
+import { endOf, inOneBundle, named, type Sending, stops, type Tried, takenIn } from './send-resources.ts';
 
 /**
  * As many as hold so many resources; one alone may hold more. Two versions of a resource never share a Bundle: where
@@ -41,7 +41,7 @@ export async function sendShared(
   const ones = inOneBundle(sending, resources);
   const { verdict, wents } = await sendOnce(sending.connection, 'transaction', ones, now);
   if (wents.every(isDone)) {
-    const tried = wents.map((went, i): Tried => ({ ...went, name: resources[i]?.name ?? '' }));
+    const tried = wents.map((went, i) => named(went, resources[i]));
     return attemptedIn(once, tried, sending.clock.now());
   }
   const stopped = wents.find(stops)?.verdict;

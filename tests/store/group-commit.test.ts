@@ -189,3 +189,47 @@ describe('a group', () => {
     await expect(write()).rejects.toThrow('closing');
   });
 });
+
+describe('what nobody waits for', () => {
+  it('makes way for all that is queued, and shares a group of its own', async () => {
+    const all = [group.defer(writeNow), write(), group.defer(writeNow), write()];
+    expect(await Promise.all(all)).toEqual([2, 0, 2, 0]);
+  });
+
+  it('goes no further where somebody came while the event loop had its turn', async () => {
+    const slowly = () =>
+      group.defer(() => {
+        now += 5;
+        return writeNow();
+      });
+    const deferred = [slowly(), slowly()];
+    await nextTurn();
+    expect(await Promise.all([...deferred, write()])).toEqual([0, 2, 1]);
+  });
+
+  it('keeps its order', async () => {
+    const order: number[] = [];
+    await Promise.all([1, 2, 3, 4, 5, 6].map((n) => group.defer(() => order.push(n))));
+    expect(order).toEqual([1, 2, 3, 4, 5, 6]);
+  });
+
+  it.each([1, 3])('gets its turn after four groups of what %i at once go on asking for', async (atOnce) => {
+    let isOver = false;
+    const goOn = async (): Promise<void> => {
+      while (!isOver) await write();
+    };
+    const going = Array.from({ length: atOnce }, goOn);
+    const deferred = [group.defer(writeNow), group.defer(writeNow)];
+    expect(await Promise.all(deferred)).toEqual([4 * atOnce, 4 * atOnce]);
+    isOver = true;
+    await Promise.all(going);
+  });
+
+  it('is settled before all is closed, and nothing of it is taken after', async () => {
+    const order: string[] = [];
+    const deferred = group.defer(writeNow).then(() => order.push('settled'));
+    await Promise.all([group.close().then(() => order.push('closed')), deferred]);
+    expect(order).toEqual(['settled', 'closed']);
+    await expect(group.defer(writeNow)).rejects.toThrow('closing');
+  });
+});

@@ -270,6 +270,20 @@ describe('delivery', () => {
     expect(claimed?.issued.every((each) => fill(each).includes('{"reference":"Patient/p"}'))).toBe(true);
   });
 
+  it('makes way for an entry that is asked for after it, to be claimed and to be settled', async () => {
+    await tell(STORY.slice(0, 3));
+    const order: string[] = [];
+    const first = ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
+    const recorded = tell(STORY.slice(3, 4)).then(() => order.push('recorded'));
+    await Promise.all([first.then(() => order.push('claimed')), recorded]);
+    const [delivery] = await first;
+    if (delivery === undefined) throw new Error('nothing was claimed');
+    const settled = ledger.store.settle([{ delivery, settlement: DELIVERED }], NOW);
+    const again = tell(STORY.slice(4, 5)).then(() => order.push('recorded'));
+    await Promise.all([settled.then(() => order.push('settled')), again]);
+    expect(order).toEqual(['recorded', 'claimed', 'recorded', 'settled']);
+  });
+
   it('costs an entry nothing while its lanes are busy, whatever the number of targets', async () => {
     const targets = Array.from({ length: 20 }, (_, n) => `target-${n}`);
     await ledger.reopen({ targets });

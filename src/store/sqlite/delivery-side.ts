@@ -1,4 +1,7 @@
-/** Deliveries as the store gives them: what changes them shares a transaction with whatever else is written. */
+/**
+ * Deliveries as the store gives them. Claims and settlements are the many, and make way for entries; whoever asks for anything
+ * else waits for it like for an entry.
+ */
 import type { DeliveryStore } from '../delivery-port.ts';
 import { createDeliveryWriter } from './deliveries.ts';
 import { createServedWriter, type EventWriter } from './delivery-events.ts';
@@ -29,10 +32,10 @@ export function createDeliverySide(
     ...reads,
     claim(target, now, lapses, most, except, startBundle = null) {
       if (!isDue(target, now)) return Promise.resolve([]);
-      return group.submit(() => deliveries.claim(target, now, lapses, most, except, startBundle));
+      return group.defer(() => deliveries.claim(target, now, lapses, most, except, startBundle));
     },
     extend: (delivery, lapses) => group.submit(() => deliveries.extend(delivery, lapses)),
-    settle: (settled, now) => group.submit(() => deliveries.settle(settled, now)),
+    settle: (settled, now) => group.defer(() => deliveries.settle(settled, now)),
     rebaseWaits: (target, uncertain, latest) =>
       group.submit(() => {
         rebase.run({ target, uncertain, latest });

@@ -6,6 +6,9 @@
  * A group goes on over several turns, and in between the event loop answers who only reads, out of what is committed.
  * Whoever reads what jobs write to (books in memory, the writing connection) ends the group first ({@link
  * GroupCommit.settle}), so that nothing is told that is not durable.
+ *
+ * What nobody waits for makes way: it shares no group with what somebody does, and goes when none of that is queued, or
+ * after a few groups of it.
  */
 import type Database from 'better-sqlite3';
 import { StoreBusy, StoreFailed } from '../port.ts';
@@ -13,6 +16,8 @@ import { createGroup, type GroupListeners, type Job } from './group.ts';
 
 export interface GroupCommit {
   submit<T>(run: () => T): Promise<T>;
+  /** The same for what nobody waits for. What was deferred keeps its order. */
+  defer<T>(run: () => T): Promise<T>;
   /** What the answer to a reader waits for: it goes before all that is queued, and its group ends with its turn. */
   submitFirst<T>(run: () => T): Promise<T>;
   /** Ends the group under way: until this turn of the event loop is over, all that was written is durable. */
@@ -32,25 +37,43 @@ export interface GroupCommitOptions extends GroupListeners {
   readonly mostQueued: number;
 }
 
+/** Groups in a row that go before what was deferred: under a load without end it still gets on. */
+const MOST_BEFORE_DEFERRED = 4;
+
 export function createGroupCommit(db: Database.Database, options: GroupCommitOptions): GroupCommit {
   const { clock } = options;
   const group = createGroup(db, options);
   const first: Job[] = [];
   const queue: Job[] = [];
+  const deferred: Job[] = [];
+  let isOfDeferred = false;
+  let passedOver = 0;
   let isScheduled = false;
-  /** So many came since the turn before, or since the one that is due was scheduled. */
+  /** So many that somebody waits for came since the turn before, or since the one that is due was scheduled. */
   let came = 0;
   let groupEnds = Infinity;
   let closed: (() => void) | null = null;
 
   const isFull = (): boolean => group.size() >= options.mostInGroup || clock() >= groupEnds;
-  const next = (): Job | undefined => first.shift() ?? queue.shift();
+  const awaited = (): number => first.length + queue.length;
+  const queued = (): number => awaited() + deferred.length;
+
+  /** Of the line that the group under way is of. */
+  function next(): Job | undefined {
+    if (group.size() === 0) {
+      const isTheirTurn = awaited() === 0 || (passedOver === MOST_BEFORE_DEFERRED && first.length === 0);
+      isOfDeferred = deferred.length > 0 && isTheirTurn;
+      passedOver = isOfDeferred || deferred.length === 0 ? 0 : Math.min(passedOver + 1, MOST_BEFORE_DEFERRED);
+    }
+    return isOfDeferred ? deferred.shift() : (first.shift() ?? queue.shift());
+  }
 
   function turn(): void {
     isScheduled = false;
     const isLast = came === 0;
     const isHurried = first.length > 0;
     came = 0;
+    if (isOfDeferred && awaited() > 0) group.commit();
     const pausesAt = clock() + options.longestTurnMs;
     for (let job = next(); job !== undefined; job = next()) {
       if (group.size() === 0) groupEnds = clock() + options.longestMs;
@@ -58,9 +81,9 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
       // All that readers wait for shares a commit, however many they are.
       if (isFull() || (first.length === 0 && clock() >= pausesAt)) break;
     }
-    const isEmpty = first.length + queue.length === 0;
+    const isEmpty = isOfDeferred ? deferred.length === 0 : awaited() === 0;
     if (isHurried || isFull() || (isLast && isEmpty)) group.commit();
-    if (!isEmpty || group.size() > 0) schedule();
+    if (queued() + group.size() > 0) schedule();
     else closed?.();
   }
 
@@ -74,22 +97,23 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
 
   function submitTo<T>(line: Job[], run: () => T): Promise<T> {
     if (closed !== null) return Promise.reject(new StoreFailed('the store is closing'));
-    if (first.length + queue.length >= options.mostQueued) return Promise.reject(new StoreBusy(1));
+    if (queued() >= options.mostQueued) return Promise.reject(new StoreBusy(1));
     return new Promise<T>((resolve, reject) => {
       line.push({ run, resolve: resolve as (value: unknown) => void, reject });
-      came += 1;
+      if (line !== deferred) came += 1;
       schedule();
     });
   }
 
   return {
     submit: (run) => submitTo(queue, run),
+    defer: (run) => submitTo(deferred, run),
     submitFirst: (run) => submitTo(first, run),
     settle: group.commit,
     close() {
       return new Promise<void>((resolve) => {
         closed = resolve;
-        if (first.length + queue.length + group.size() === 0) resolve();
+        if (queued() + group.size() === 0) resolve();
       });
     },
   };

@@ -35,21 +35,27 @@ const READ = 'SELECT resources FROM taken WHERE target = ? AND drain = ? AND anc
 
 export function createTakenWriter(db: Database.Database) {
   const read = db.prepare<[string, string, string], string>(READ).pluck();
-  const write = db.prepare(
-    `INSERT INTO taken (target, drain, anchor, resources) VALUES (?, ?, ?, ?)
-     ON CONFLICT (target, drain, anchor) DO UPDATE SET resources = excluded.resources`,
+  const add = db.prepare(
+    'INSERT INTO taken (target, drain, anchor, resources) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING',
   );
+  const change = db.prepare('UPDATE taken SET resources = ? WHERE target = ? AND drain = ? AND anchor = ?');
   return (target: string, drain: string, taken: readonly Taken[]): void => {
     for (const [anchor, group] of byAnchor(taken, ({ resource }) => resource)) {
-      const before = read.get(target, drain, anchor);
-      const row = before === undefined ? {} : (JSON.parse(before) as Row);
-      for (const [member, { resource, version, remote, etag, acceptedMs }] of group) {
-        const known = remote === resource ? 0 : (remote ?? row[member]?.[1] ?? null);
-        row[member] = [version, known, etag, acceptedMs];
-      }
-      write.run(target, drain, anchor, JSON.stringify(row));
+      // Mostly it is the first that is heard of it, and then there is nothing to read.
+      if (add.run(target, drain, anchor, JSON.stringify(withTaken({}, group))).changes === 1) continue;
+      const before = JSON.parse(read.get(target, drain, anchor) ?? '{}') as Row;
+      change.run(JSON.stringify(withTaken(before, group)), target, drain, anchor);
     }
   };
+}
+
+/** The row itself, changed. */
+function withTaken(row: Row, group: readonly (readonly [member: string, taken: Taken])[]): Row {
+  for (const [member, { resource, version, remote, etag, acceptedMs }] of group) {
+    const known = remote === resource ? 0 : (remote ?? row[member]?.[1] ?? null);
+    row[member] = [version, known, etag, acceptedMs];
+  }
+  return row;
 }
 
 export function createTakenReader(db: Database.Database): DeliveryStore['taken'] {

@@ -13,7 +13,7 @@ import { median } from './measure.ts';
 import { type Running, startScript } from './process.ts';
 
 const SAMPLE_MS = 50;
-/** Of the service, MB: it holds 50,000 entries with their rows, so that half of the full size fills it. */
+/** Of the service, MB: some 27,000 entries are held with their rows, so that of the full size a third fills it. */
 const HEAP_MB = 1024;
 
 export interface DoorRate {

@@ -24,7 +24,11 @@ export function volumesAt(state: FoldState, interval: Interval, circumstances: C
   const since = merged(state.sinceReading);
   const uncertainty = {
     interval: intervalUncertainty(interval),
-    since_reading: expanded(varianceOf(state.sinceReading.reduce(withInterval, NO_VARIANCE))),
+    // Of a volume that is not known no part may stand for the whole.
+    since_reading:
+      since.drained === null
+        ? null
+        : expanded(varianceOf(state.sinceReading.reduce(withInterval, NO_VARIANCE))),
     cumulative: expanded(varianceOf(intervalSums(state.intervals).variance)),
   };
   const rate = rateOf(interval, uncertainty.interval, circumstances);

@@ -42,6 +42,14 @@ describe('the row since the previous reading', () => {
     expect(roundHalfEven(rate.value, 1)).toBe('105.0');
   });
 
+  it('is as uncertain as the four levels that it rests on, and not at all where it is not known', () => {
+    const known = [...START, changed('u', '11:00', 1980, 0), level('b', '12:00', 95)];
+    // Marks of 5 mL, each g/√12, and k = 2 (JCGM 100:2008, 4.3.7, 5.1.2, 6.2.1): 2 √(4 × 25/12) mL.
+    expect(volumesOf(known).uncertainty.since_reading).toBeCloseTo(2 * Math.sqrt((4 * 5000 ** 2) / 12), 6);
+    const unknown = [...START, changed('u', '11:00', null, null), level('b', '12:00', 95)];
+    expect(volumesOf(unknown).uncertainty).toMatchObject({ interval: null, since_reading: null });
+  });
+
   it('is the interval itself where nothing lies between', () => {
     const { interval, since_reading: since, rate, since_reading_rate } = volumesOf(START, 'a');
     expect(since).toEqual(interval);
@@ -73,6 +81,8 @@ describe('the row since the previous reading', () => {
   ])('is %s', (_, told, expected) => {
     const { since_reading: since, since_reading_rate: rate } = volumesOf([...START, ...told]);
     expect(since).toMatchObject(expected);
+    const { uncertainty } = volumesOf([...START, ...told]);
+    expect(uncertainty.since_reading === null).toBe(since.drained === null);
     if (since.status !== 'measured') expect(rate).toEqual({ value: null, reason: 'interval-not-measured' });
   });
 });

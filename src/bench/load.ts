@@ -1,4 +1,5 @@
 /** Drives a server with so many connections for so long; every answer must be the expected one. */
+import { setTimeout as pause } from 'node:timers/promises';
 import autocannon from 'autocannon';
 import { type Message, placement, reading, setUp } from './messages.ts';
 
@@ -43,20 +44,42 @@ function nextMessage(drains: Drains, turn: number): Message {
   return reading(drains.run, drain, drains.ids[drain] ?? '', n);
 }
 
-/** @param rate requests a second over all connections; without it as many as go through */
-export async function load(
+/**
+ * Does something so many times a second, evenly, whether what came before has ended or not. What waits behind a slow one
+ * is counted too: each is timed from when it was due. @returns ms
+ */
+export function paced(
+  perSecond: number,
+  seconds: number,
+  act: (n: number) => Promise<unknown>,
+): Promise<readonly number[]> {
+  const start = performance.now();
+  const times = Array.from({ length: seconds * perSecond }, async (_, n) => {
+    const due = start + (n * 1000) / perSecond;
+    await pause(due - performance.now());
+    await act(n);
+    return performance.now() - due;
+  });
+  return Promise.all(times);
+}
+
+/** Charts readings at a pace that does not depend on how fast they are answered. @returns how long each took, ms */
+export function chartPaced(
   url: string,
   drains: Drains,
-  connections: number,
+  perSecond: number,
   seconds: number,
-  rate?: number,
-): Promise<Load> {
+): Promise<readonly number[]> {
+  return paced(perSecond, seconds, (n) => post(url, nextMessage(drains, n)));
+}
+
+/** As many as go through. */
+export async function load(url: string, drains: Drains, connections: number, seconds: number): Promise<Load> {
   let turn = 0;
   const result = await autocannon({
     url,
     connections,
     duration: seconds,
-    ...(rate === undefined ? {} : { overallRate: rate }),
     requests: [
       {
         method: 'POST',

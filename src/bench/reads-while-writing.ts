@@ -1,6 +1,5 @@
 /** How long reads take over HTTP while nobody writes, and while fifty do. */
-import { setTimeout as pause } from 'node:timers/promises';
-import { type Drains, load, placeDrains } from './load.ts';
+import { type Drains, load, paced, placeDrains } from './load.ts';
 import { quantile } from './measure.ts';
 import { startScript } from './process.ts';
 
@@ -63,20 +62,13 @@ async function readsOf(url: string, drains: Drains): Promise<Readonly<Record<str
   };
 }
 
-/** At a steady rate, each from when it was due: what waits behind a slow one is counted too. @returns ms */
-function timesOf(urlOf: PathOf, seconds: number): Promise<readonly number[]> {
-  const start = performance.now();
-  const times = Array.from({ length: seconds * READS_A_SECOND }, async (_, n) => {
-    const due = start + (n * 1000) / READS_A_SECOND;
-    await pause(due - performance.now());
+const timesOf = (urlOf: PathOf, seconds: number): Promise<readonly number[]> =>
+  paced(READS_A_SECOND, seconds, async (n) => {
     const url = urlOf(n);
     const answer = await fetch(url);
     await answer.text();
     if (!answer.ok) throw new Error(`${url}: ${answer.status}`);
-    return performance.now() - due;
   });
-  return Promise.all(times);
-}
 
 function rowOf(read: string, idle: readonly number[], busy: readonly number[], perSecond: number): ReadTimes {
   const [p50, p99] = [quantile(idle, 0.5), quantile(idle, 0.99)];

@@ -1,6 +1,7 @@
 /** What catching up after an outage of the EHR costs those who chart meanwhile. */
 import { setTimeout as pause } from 'node:timers/promises';
-import { load, placeDrains } from './load.ts';
+import { chartPaced, load, placeDrains } from './load.ts';
+import { quantile } from './measure.ts';
 import { type Running, startScript } from './process.ts';
 
 const DRAINS = 50;
@@ -35,23 +36,25 @@ export async function recovery(database: string, seconds: number, readings: numb
     // Until all that is run often is compiled: otherwise what comes later seems the faster for it.
     await load(url, drains, 50, WARM_UP_S);
     while ((await statusOf(url)).waiting > 0) await pause(100);
-    const normal = await load(url, drains, 10, seconds, RATE);
+    const normal = await chartPaced(url, drains, RATE, seconds);
     await ehr.stop();
     await fillBacklog(url, readings);
     await started('instant-ehr.js', ['--port', new URL(ehr.url).port]);
     await post(`${url}/v1/targets/ehr/resume`);
     const [before, start] = [await statusOf(url), performance.now()];
-    const during = await load(url, drains, 10, seconds, RATE);
+    const during = await chartPaced(url, drains, RATE, seconds);
     const [after, elapsedMs] = [await statusOf(url), performance.now() - start];
     return {
       'waiting before': before.waiting,
       'waiting after': after.waiting,
-      'charted /s': Math.round(during.perSecond),
+      'charted /s': Math.round((during.length * 1000) / elapsedMs),
       // Some five of a drain share one: what waits is not counted to its end.
       'requests /s': Math.round(((taken(after) - taken(before)) * 1000) / elapsedMs),
-      'p99 ms': normal.p99,
-      'p99 ms, recovering': during.p99,
-      ratio: Number((during.p99 / normal.p99).toFixed(2)),
+      'p50 ms': rounded(quantile(normal, 0.5)),
+      'p50 ms, recovering': rounded(quantile(during, 0.5)),
+      'p99 ms': rounded(quantile(normal, 0.99)),
+      'p99 ms, recovering': rounded(quantile(during, 0.99)),
+      ratio: rounded(quantile(during, 0.99) / quantile(normal, 0.99)),
     };
   } finally {
     await Promise.all(scripts.map((each) => each.stop()));
@@ -67,6 +70,7 @@ async function fillBacklog(url: string, readings: number): Promise<void> {
   }
 }
 
+const rounded = (value: number): number => Number(value.toFixed(2));
 const taken = ({ requests }: Status): number => requests.taken ?? 0;
 
 async function post(url: string): Promise<void> {

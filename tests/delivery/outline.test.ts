@@ -7,6 +7,7 @@ import { describe, expect, it, vi } from 'vitest';
 import { bytesOf } from '../../src/delivery/bytes.ts';
 import { headOf, nameOf } from '../../src/delivery/outline.ts';
 import { FrameBuilder, type Framed, fill } from '../../src/json/frame.ts';
+import { cutInto, cuts } from '../support/cut.ts';
 import { resourcesOf } from '../support/issued.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
 
@@ -95,21 +96,11 @@ describe('a resource read off its frame', () => {
     { requiredKeys: ['resourceType', 'id'] },
   );
 
-  const cut = fc.array(fc.record({ length: fc.integer({ min: 1, max: 60 }), isHole: fc.boolean() }));
-
   it('says the same wherever a text is cut into what is fixed and what is a hole', () => {
     fc.assert(
-      fc.property(resource, cut, (content, cuts) => {
+      fc.property(resource, cuts, (content, at) => {
         const text = JSON.stringify(content);
-        const to = new FrameBuilder();
-        let at = 0;
-        for (const { length, isHole } of cuts) {
-          const piece = text.slice(at, at + length);
-          if (isHole) to.hole(piece);
-          else to.fixed(piece);
-          at += length;
-        }
-        const framed = to.fixed(text.slice(at)).built();
+        const framed = cutInto(text, at);
         expect(orError(() => headOf(framed))).toEqual(orError(() => headOf(text)));
         expect(orError(() => nameOf(framed))).toEqual(orError(() => nameOf(text)));
       }),

@@ -10,6 +10,7 @@ import { createFramedExtractor } from '../../src/fhir/search/framed-extract.ts';
 import { RESOURCE_TYPES } from '../../src/fhir/search/resource-types.ts';
 import { FrameBuilder, type Framed, fill } from '../../src/json/frame.ts';
 import { filled, fillingOf, readSkeleton } from '../../src/json/skeleton.ts';
+import { cutInto, cuts } from '../support/cut.ts';
 import { resourcesOf } from '../support/issued.ts';
 import { arrivalOf, ledger } from '../support/ledgers.ts';
 
@@ -70,19 +71,10 @@ const resource = fc.record({
 
 test('the same is found wherever a text is cut into what is fixed and what is a hole', () => {
   const found = createFramedExtractor(RESOURCE_TYPES, READ_DATE);
-  const cut = fc.array(fc.record({ length: fc.integer({ min: 1, max: 60 }), isHole: fc.boolean() }));
   fc.assert(
-    fc.property(resource, cut, (content, cuts) => {
+    fc.property(resource, cuts, (content, at) => {
       const text = JSON.stringify(content);
-      const to = new FrameBuilder();
-      let at = 0;
-      for (const { length, isHole } of cuts) {
-        const piece = text.slice(at, at + length);
-        if (isHole) to.hole(piece);
-        else to.fixed(piece);
-        at += length;
-      }
-      const framed = to.fixed(text.slice(at)).built();
+      const framed = cutInto(text, at);
       expect(fill(framed)).toBe(text);
       expect(found(framed)).toEqual(inWhole(framed));
     }),

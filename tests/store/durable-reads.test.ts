@@ -3,22 +3,13 @@
  * else (SQLite, 'Isolation In SQLite'), says the same in the same moment.
  */
 import { setImmediate as nextTurn } from 'node:timers/promises';
-import { afterEach, beforeEach, expect, test } from 'vitest';
+import { expect, test } from 'vitest';
 import { createFooting } from '../../src/store/sqlite/footing.ts';
 import { dec, type Says, type Told } from '../support/drain-script.ts';
 import { minute } from '../support/ledgers.ts';
-import { incoming, type Ledger, openLedger, temporaryFile } from './ledger.ts';
+import { incoming, ledgerForEach } from './ledger.ts';
 
-let place: ReturnType<typeof temporaryFile>;
-let ledger: Ledger;
-beforeEach(() => {
-  place = temporaryFile();
-  ledger = openLedger(place.file);
-});
-afterEach(async () => {
-  await ledger.close();
-  place.remove();
-});
+const ledger = ledgerForEach();
 
 const DRAINS = [0, 1, 2];
 const patientOf = (n: number) => ({ reference: `Patient/${n}` });

@@ -6,11 +6,11 @@ import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { frameName } from '../../audit/chain.ts';
 import type { Finding } from '../../audit/log-check.ts';
 import { readKeys, restoresOf } from '../../audit/notices.ts';
+import { StrayRow } from '../../store/sqlite/ledger-rows.ts';
 import { migrate } from '../../store/sqlite/migrate.ts';
 import { createNoticeReader } from '../../store/sqlite/notices.ts';
 import { assertSafeLibrary, openReader } from '../../store/sqlite/open.ts';
 import type { Report, VerifyOptions } from './report.ts';
-import { StrayRow } from './rows.ts';
 import { walkLog } from './walk.ts';
 
 const MIGRATIONS = fileURLToPath(new URL('../../../migrations', import.meta.url));

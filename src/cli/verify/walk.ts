@@ -6,8 +6,8 @@ import { type HeadCheckOptions, judgeHead, type SeenHead } from '../../audit/hea
 import { createLogCheck, type Finding, type LogRow, placeOf, type Said } from '../../audit/log-check.ts';
 import { Frontier, type Hash, leafOf } from '../../audit/merkle.ts';
 import { nameOf } from '../../record/names.ts';
+import { ledgerRows } from '../../store/sqlite/ledger-rows.ts';
 import type { VerifyOptions } from './report.ts';
-import { ledgerRows } from './rows.ts';
 import { createStepCheck } from './steps.ts';
 
 const PROGRESS_EVERY = 1000;

@@ -15,18 +15,22 @@ export class StrayRow extends Error {
   }
 }
 
-/** Walks the ledger with what belongs to each entry. @throws {StrayRow} at the end, where texts belong to no entry */
-export function* ledgerRows(db: Database.Database): Generator<LogRow, void> {
+/**
+ * Walks the ledger with what belongs to each entry.
+ * @param from the first entry that is wanted
+ * @throws {StrayRow} at the end, where texts belong to no entry
+ */
+export function* ledgerRows(db: Database.Database, from = 0): Generator<LogRow, void> {
   const entries = db
-    .prepare<[], Omit<LogRow, 'issued'>>(
+    .prepare<[number], Omit<LogRow, 'issued'>>(
       `SELECT log_index, stream, seq, envelope, hash, salt, body FROM ledger LEFT JOIN payload USING (log_index)
-       ORDER BY log_index`,
+       WHERE log_index >= ? ORDER BY log_index`,
     )
-    .iterate();
+    .iterate(from);
   // Rows come to be in the order of the log, so that both are walked side by side.
   const issues = db
-    .prepare<[], IssuedRow>('SELECT log_index, resources FROM issued ORDER BY rowid')
-    .iterate();
+    .prepare<[number], IssuedRow>('SELECT log_index, resources FROM issued WHERE rowid > ? ORDER BY rowid')
+    .iterate(lastIssueBefore(db, from));
   try {
     let next = issues.next();
     for (const entry of entries) {
@@ -39,4 +43,14 @@ export function* ledgerRows(db: Database.Database): Generator<LogRow, void> {
   } finally {
     issues.return?.();
   }
+}
+
+/** Its rowid; 0 where there is none. No index leads from entries to it, and the end of the table is near. */
+function lastIssueBefore(db: Database.Database, from: number): number {
+  if (from === 0) return 0;
+  const issues = db.prepare<[], { readonly rowid: number; readonly log_index: number }>(
+    'SELECT rowid, log_index FROM issued ORDER BY rowid DESC',
+  );
+  for (const { rowid, log_index } of issues.iterate()) if (log_index < from) return rowid;
+  return 0;
 }

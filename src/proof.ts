@@ -9,6 +9,7 @@ import { tokenFromFile } from './delivery/auth/authorizer.ts';
 import { startCheckpointing } from './escrow/checkpointing.ts';
 import { readEscrowFile } from './escrow/escrow-file.ts';
 import { readHeadFile } from './escrow/head-file.ts';
+import { startHeartbeats } from './escrow/heartbeat.ts';
 import { type FeedLog, fileSink, headSink, httpSink, type SinkState } from './escrow/sinks.ts';
 import type { Store } from './store/port.ts';
 
@@ -97,7 +98,17 @@ export async function startProof(
     log,
     now: Date.now,
   });
-  return { origin, keys, ...checkpointing };
+  // What nobody signs proves nothing of a silence either.
+  const heartbeats = key === null ? null : startHeartbeats({ store, log, now: Date.now });
+  return {
+    origin,
+    keys,
+    sinks: checkpointing.sinks,
+    stop() {
+      heartbeats?.stop();
+      return checkpointing.stop();
+    },
+  };
 }
 
 /** Of a log that is only read: it has a name and keys, and nothing is signed. */

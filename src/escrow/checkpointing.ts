@@ -70,12 +70,12 @@ export function startCheckpointing(options: CheckpointingOptions): Checkpointing
     else timer ??= setTimeout(run, EVERY_MS);
   }
 
-  store.log.watch(grown);
+  const unwatch = store.log.watch(grown);
   run();
   return {
     sinks: () => feeds.map((each) => each.state()),
     async stop() {
-      store.log.watch(() => {});
+      unwatch();
       await under;
       clearTimeout(timer);
       if (store.log.size() > madeAt)

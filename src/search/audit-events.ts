@@ -15,7 +15,7 @@ interface Row {
   readonly hasIssued: 0 | 1;
 }
 
-/** Reads the AuditEvent of an entry; undefined where there is no such entry, or it only vouches for deliveries. */
+/** Reads the AuditEvent of an entry; undefined where there is no such entry, or it only vouches for deliveries or says that the log runs. */
 export function createAuditEventReader(
   db: Database.Database,
   canonical: string,
@@ -27,7 +27,7 @@ export function createAuditEventReader(
         ORDER BY d.log_index DESC LIMIT 1) AS patient,
        EXISTS (SELECT 1 FROM issued s WHERE s.drain = l.stream AND s.log_index = l.log_index) AS hasIssued
      FROM ledger l LEFT JOIN identity i ON i.entry_id = l.envelope ->> 'entry' AND i.log_index = l.log_index
-     WHERE l.log_index = ? AND l.stream <> 'delivery'`,
+     WHERE l.log_index = ? AND l.stream NOT IN ('delivery', 'heartbeat')`,
   );
   return (logIndex) => {
     const found = row.get(logIndex);

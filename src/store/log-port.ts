@@ -16,8 +16,8 @@ export interface LogTree {
   notices(): readonly StoredNotice[];
   /** What is wrong first with the newest entries, recomputed from what is stored of them; null where nothing is. */
   newestFault(count: number): string | null;
-  /** Calls back whenever entries have become durable, with the size since. */
-  watch(onGrown: (size: number) => void): void;
+  /** Calls back whenever entries have become durable, with the size since, until what it gives is called. */
+  watch(onGrown: (size: number) => void): () => void;
 }
 
 /** An entry about the log itself, in a stream of its own: a key that signs checkpoints, or a restore that was accepted. */
@@ -42,6 +42,8 @@ export interface LogWrites {
   notice(notice: Notice): Promise<StoredNotice>;
   /** Appends that whole closed drains were archived, in a stream of its own. @param body canonical text */
   archived(actor: Author, body: string): Promise<StoredNotice>;
+  /** Appends that the log runs, in a stream of its own, after all that somebody waits for. @param body canonical text */
+  heartbeat(body: string): Promise<void>;
   /** Appends accesses, all or none, in the chain of their client's day. @param bodies canonical texts */
   access(actor: Client, bodies: readonly string[]): Promise<void>;
   /**

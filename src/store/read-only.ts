@@ -17,6 +17,7 @@ export function readOnly(store: Store, reason: string): Store {
     replay: refuse,
     notice: refuse,
     archived: refuse,
+    heartbeat: refuse,
     access: refuse,
     checkpoint: refuse,
     keepUnmapped: refuse,

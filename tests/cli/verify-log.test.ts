@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import type Database from 'better-sqlite3';
 import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
 import { rawPublicKey } from '../../src/audit/checkpoint.ts';
+import { writeHeartbeat } from '../../src/audit/heartbeat.ts';
 import { writeReplacement, writeRestored, writeRotation } from '../../src/audit/notices.ts';
 import { createTree } from '../../src/store/sqlite/tree.ts';
 import { openLedger } from '../store/ledger.ts';
@@ -38,6 +39,40 @@ describe('a ledger that is whole', () => {
     const before = readFileSync(file);
     verify(file);
     expect(readFileSync(file).equals(before)).toBe(true);
+  });
+});
+
+describe('a log that was silent', () => {
+  const at = (time: string) => Date.parse(`2126-11-20T${time}Z`);
+
+  async function written(...times: readonly string[]): Promise<readonly string[]> {
+    const file = bench.copy();
+    let now = 0;
+    const ledger = openLedger(file, { origin: by.LOG, now: () => now });
+    for (const time of times) {
+      now = at(time);
+      await ledger.store.heartbeat(
+        writeHeartbeat({ every_s: 60, running_since: '2126-11-20T08:00:00.000Z' }),
+      );
+    }
+    await ledger.store.checkpoint(by.sign(by.key));
+    await ledger.close();
+    const { finding, remarks } = verify(file);
+    expect(finding).toBeNull();
+    return remarks;
+  }
+
+  it('for up to two minutes says that it ran', async () => {
+    expect(await written('08:00:00', '08:01:00', '08:03:00')).toContain(
+      'from entry 16 on it tells that it runs: it was never silent for more than 120 s, and its newest entry is of 2126-11-20T08:03:00.000Z',
+    );
+  });
+
+  it('for longer is told, though nothing was changed: nobody can say what was not written then', async () => {
+    expect(await written('08:00:00', '08:02:01', '08:03:00', '09:00:00')).toContain(
+      'from entry 16 on it tells that it runs: it was silent 2 times, longest from 2126-11-20T08:03:00.000Z to ' +
+        '2126-11-20T09:00:00.000Z, for more than 120 s, and its newest entry is of 2126-11-20T09:00:00.000Z',
+    );
   });
 });
 

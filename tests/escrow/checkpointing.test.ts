@@ -25,6 +25,7 @@ function logOf(initial: number) {
     newestCheckpoint: () => newest,
     watch(given: typeof listener) {
       listener = given;
+      return () => {};
     },
   } as Partial<LogTree> as LogTree;
   const store: Pick<Store, 'checkpoint' | 'log'> = {

@@ -8,6 +8,7 @@ import { Frontier, type Hash, leafOf } from '../../audit/merkle.ts';
 import { nameOf } from '../../record/names.ts';
 import { ledgerRows } from '../../store/sqlite/ledger-rows.ts';
 import type { VerifyOptions } from './report.ts';
+import { createSilences } from './silences.ts';
 import { createStepCheck } from './steps.ts';
 
 const PROGRESS_EVERY = 1000;
@@ -23,13 +24,14 @@ export function walkLog(
   const tree = createTreeCheck(db);
   const belongs = createBelongingCheck(db);
   const steps = createStepCheck(db);
+  const silences = createSilences();
   const seen = createHeadWalk(db, outside, heads);
   const rows = ledgerRows(db);
   const step = (row: LogRow): Finding | null => {
     const said = check.take(row);
-    return 'kind' in said
-      ? said
-      : (belongs(row, said) ?? steps.take(row) ?? tree.add(row) ?? seen.reached(tree.frontier));
+    if ('kind' in said) return said;
+    silences.take(row, said);
+    return belongs(row, said) ?? steps.take(row) ?? tree.add(row) ?? seen.reached(tree.frontier);
   };
   try {
     for (let next = rows.next(); next.done !== true; next = rows.next()) {
@@ -39,11 +41,8 @@ export function walkLog(
     }
     onProgress(total, total);
     const finding = belongs.rest() ?? steps.rest() ?? tree.end() ?? seen.end(total);
-    remarks.push(
-      `${total} entries of ${check.name() ?? 'no log'}`,
-      ...steps.remarks(),
-      ...seen.remarks(total),
-    );
+    remarks.push(`${total} entries of ${check.name() ?? 'no log'}`);
+    remarks.push(...steps.remarks(), ...silences.remarks(), ...seen.remarks(total));
     return finding;
   } finally {
     // A connection with a walk under way cannot be closed.

@@ -1,6 +1,7 @@
 /** What the log says of itself: notices in a stream of their own, and the checkpoints that were signed. */
 import type Database from 'better-sqlite3';
 import { ARCHIVED_TYPE, RETENTION } from '../../audit/archived.ts';
+import { HEARTBEAT } from '../../audit/heartbeat.ts';
 import type { Head } from '../../audit/merkle.ts';
 import type { Author } from '../../domain/vocabulary/entry.ts';
 import type { Notice, StoredNotice } from '../log-port.ts';
@@ -39,6 +40,9 @@ export const createNoticeWriters = (append: (entry: OwnEntry) => WrittenEntry) =
   };
   return {
     notice: (notice: Notice) => write({ stream: NOTICES, ...notice }),
+    heartbeat(body: string): void {
+      write({ stream: HEARTBEAT, type: HEARTBEAT, actor: { type: 'service' }, body });
+    },
     archived: (actor: Author, body: string) => write({ stream: RETENTION, type: ARCHIVED_TYPE, actor, body }),
   };
 };

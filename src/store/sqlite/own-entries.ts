@@ -10,6 +10,7 @@ import {
   writeEnvelope,
 } from '../../audit/chain.ts';
 import type { DELIVERY } from '../../audit/delivery-steps.ts';
+import type { HEARTBEAT } from '../../audit/heartbeat.ts';
 import { createLogEnd } from './log-end.ts';
 import { nextSalt } from './salts.ts';
 
@@ -20,6 +21,7 @@ export interface OwnEntry {
     | 'log'
     | 'hl7v2'
     | typeof DELIVERY
+    | typeof HEARTBEAT
     | typeof RETENTION
     | ((recordedAt: string) => string);
   readonly type: string;

@@ -31,7 +31,7 @@ export function createOwnWrites(
 ): LogWrites & Pick<Store, 'configure'> & Pick<UnmappedStore, 'keepUnmapped' | 'settleUnmapped'> {
   const append = createOwnEntryWriter(writer, options);
   const configure = createConfigurationWriter(writer, append);
-  const { notice, archived } = createNoticeWriters(append);
+  const { notice, archived, heartbeat } = createNoticeWriters(append);
   const access = createAccessWriter(append);
   const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
@@ -46,6 +46,7 @@ export function createOwnWrites(
     configure: (body) => own(() => configure(body)),
     notice: (said) => own(() => notice(said)),
     archived: (actor, body) => own(() => archived(actor, body)),
+    heartbeat: (body) => own(() => heartbeat(body), group.defer),
     access: (actor, bodies) =>
       own(() => {
         for (const body of bodies) access(actor, body);
@@ -65,15 +66,17 @@ export const createLogReads = (reader: ReturnType<typeof openReader>): Omit<LogT
 
 /** Tells whoever watches when the tree has grown, once that is durable. */
 export function watchGrowth(tree: Tree) {
-  let [grownTo, onGrown] = [tree.size(), (_size: number): void => {}];
+  const listeners = new Set<(size: number) => void>();
+  let grownTo = tree.size();
   return {
-    watch(listener: typeof onGrown): void {
-      onGrown = listener;
+    watch(listener: (size: number) => void): () => void {
+      listeners.add(listener);
+      return () => void listeners.delete(listener);
     },
     look(): void {
       if (tree.size() === grownTo) return;
       grownTo = tree.size();
-      onGrown(grownTo);
+      for (const listener of listeners) listener(grownTo);
     },
   };
 }

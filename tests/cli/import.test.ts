@@ -1,11 +1,12 @@
 /** A file of entries, sent by the command line to a running service. */
 import { type ChildProcess, spawn } from 'node:child_process';
-import { chmodSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { startGuarded } from '../http/access-control.ts';
+import { byDevice } from '../http/device-ward.ts';
 import { id, level, placement, setUp } from '../http/messages.ts';
 import { startTestService, type TestService } from '../http/service.ts';
 
@@ -67,6 +68,25 @@ test('lines: what is refused is kept, mended and sent again; nothing is taken tw
   expect(await run(mended)).toMatchObject({ code: 0, out: expect.stringContaining('1 recorded') });
 });
 
+test('what names a device that is on no drain is kept by the service, so it is told and not refused', async () => {
+  const file = write('devices.ndjson', [PLACED, byDevice('d1', '10:00', 10), byDevice('d2', '11:00', 20)]);
+  const { code, out } = await run(file);
+  expect([code, out]).toEqual([
+    0,
+    '1 recorded, 0 were recorded before; 2 kept though their device was on no drain then: see /v1/unmatched.\n',
+  ]);
+  expect(existsSync(`${file}.refused`)).toBe(false);
+  expect(JSON.parse((await service.send('GET', '/v1/unmatched')).text).count).toBe(2);
+  expect(await run(file)).toEqual({ code: 0, out: '0 recorded, 3 were recorded before.\n' });
+});
+
+test('each refusal begins with its line in the file, blank ones and those that were not sent counted', async () => {
+  const bad = (key: string) => ({ ...DRAIN, ...level(key, '10:00', -5) });
+  const file = write('gaps.ndjson', [PLACED, '', 'x'.repeat(300_000), '', bad('b'), bad('c')]);
+  const { code, out } = await run(file);
+  expect([code, out.match(/^\d+: /gm)]).toEqual([1, ['3: ', '5: ', '6: ']]);
+});
+
 test('CSV by a mapping, refused rows with the header', async () => {
   await service.send('POST', '/v1/drains', placement('placed'));
   const mapping = write('map.json', [
@@ -90,7 +110,9 @@ test('CSV by a mapping, refused rows with the header', async () => {
   ]);
   const { code, out } = await run(file, '--mapping', mapping);
   expect([code, out]).toEqual([1, expect.stringContaining('1 recorded')]);
-  expect(out).toContain('decimal comma');
+  // The header is line 1.
+  expect(out).toMatch(/^3: value "12,5" has a decimal comma/m);
+  expect(out).toMatch(/^4: \/drain /m);
   expect(readFileSync(`${file}.refused`, 'utf8').split('\n')).toEqual([
     'row,drain,by,at,what,value,unit',
     '2,placed,n1,2025-03-01T10:00:00Z,"Chamber, mL","12,5",mL',

@@ -4,6 +4,7 @@ import Fastify from 'fastify';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { cutSlowRequests } from '../../src/http/slow-requests.ts';
 import { until } from '../support/until.ts';
+import { byDevice } from './device-ward.ts';
 import { id, level, placement, setUp } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
@@ -69,12 +70,24 @@ test('a result for each, in order, and a count at the end', async () => {
     [11, 201],
     [12, 200],
   ]);
-  expect(results.at(-1)).toEqual({ lines: 11, recorded: 6, repeated: 1, refused: 4 });
+  expect(results.at(-1)).toEqual({ lines: 11, recorded: 6, unmatched: 0, repeated: 1, refused: 4 });
   expect(results[5].problem.errors[0]).toMatchObject({ pointer: '/level_ml', value: '-1' });
   expect(results[8].problem.errors[0]).toMatchObject({
     pointer: '/drain',
     mend: 'send its id, the identifier of its placement, or a device in its place',
   });
+});
+
+test('what names a device that is on no drain is kept, and counted as that: it is neither charted nor a repetition', async () => {
+  const ofDevice = byDevice('d', '10:00', 10);
+  const { results } = await send([PLACED, ofDevice, ofDevice]);
+  expect(results).toEqual([
+    { line: 1, status: 201 },
+    { line: 2, status: 202 },
+    { line: 3, status: 200 },
+    { lines: 3, recorded: 1, unmatched: 1, repeated: 1, refused: 0 },
+  ]);
+  expect(JSON.parse((await service.send('GET', '/v1/unmatched')).text).count).toBe(1);
 });
 
 test('receipts on demand are those of the other routes', async () => {
@@ -87,6 +100,7 @@ test('receipts on demand are those of the other routes', async () => {
 test('a dry run writes nothing and finds what lines show by themselves', async () => {
   const { results } = await send([PLACED, UP, { ...DRAIN, ...level('bad', '09:30', -1) }], '?dry-run=true');
   expect(results.map(({ status }) => status)).toEqual([200, 200, 422, undefined]);
+  expect(results.at(-1)).toEqual({ lines: 3, dry_run: true, acceptable: 2, refused: 1 });
   expect(JSON.parse((await service.send('GET', '/v1/drains')).text).drains).toEqual([]);
 });
 

@@ -10,11 +10,13 @@ import { writeExact } from '../../json/exact-write.ts';
 
 /** Of a file: its lines, or rows as CSV writes them. */
 export interface Source {
+  /** Of the file where it begins, from 1. */
+  readonly line: number;
   /** JSON of the item; null where the file itself shows that it cannot be one. */
   readonly json: string | null;
   readonly faults: readonly Fault[];
-  /** As it stood in the file, to be written to the file of what was refused. */
-  readonly original: string;
+  /** As it stood in the file, to be written to the file of what was refused; null where it could not be read. */
+  readonly original: string | null;
 }
 
 export interface Sources {
@@ -28,17 +30,16 @@ const LINE_BYTES = 256 * 1024;
 /** @param onBytes told of what was read of the file */
 export function ndjsonItems(file: string, onBytes: (bytes: number) => void): Sources {
   const read = async function* (): AsyncGenerator<Source> {
-    for await (const line of linesOf(counted(file, onBytes), LINE_BYTES)) {
-      const original = 'text' in line ? line.text : '';
-      if ('text' in line) yield { json: original, faults: [], original };
-      else yield { json: null, faults: [unreadable(line.number, line.fault)], original };
+    for await (const { number: line, ...read } of linesOf(counted(file, onBytes), LINE_BYTES)) {
+      if ('text' in read) yield { line, json: read.text, faults: [], original: read.text };
+      else yield { line, json: null, faults: [unreadable(read.fault)], original: null };
     }
   };
   return { items: read(), header: '' };
 }
 
-const unreadable = (number: number, fault: string): Fault => ({
-  pointer: `line ${number}`,
+const unreadable = (fault: string): Fault => ({
+  pointer: 'the line',
   value: undefined,
   detail: `is ${fault.replaceAll('-', ' ')}`,
   mend: `write at most ${LINE_BYTES} bytes of UTF-8`,
@@ -77,7 +78,8 @@ export function csvItems(file: string, mapping: CsvMapping, onBytes: (bytes: num
   };
   const items = async function* (): AsyncGenerator<Source> {
     for await (const each of itemsOf(csvRows(counted(file, onBytes), mapping.delimiter, onHeader), mapping)) {
-      const original = each.rows
+      const { line, rows } = each;
+      const original = rows
         .map((row) =>
           csvLine(
             header.map((name) => row[name] ?? ''),
@@ -85,8 +87,8 @@ export function csvItems(file: string, mapping: CsvMapping, onBytes: (bytes: num
           ),
         )
         .join('\n');
-      if ('faults' in each) yield { json: null, faults: each.faults, original };
-      else yield { json: writeExact(each.item), faults: [], original };
+      if ('faults' in each) yield { line, json: null, faults: each.faults, original };
+      else yield { line, json: writeExact(each.item), faults: [], original };
     }
   };
   return {

@@ -45,7 +45,16 @@ export async function runImport(args: readonly string[]): Promise<number | null>
   );
   await refused.end();
   progress.end();
-  return report(counts, refusedFile, values['dry-run']);
+  const dryRun = values['dry-run'];
+  return report(counts, { file, refusedFile, unreadable: refused.unreadable(), dryRun });
+}
+
+interface Reported {
+  readonly file: string;
+  readonly refusedFile: string;
+  /** Lines among the refused that are not in the file of them. */
+  readonly unreadable: number;
+  readonly dryRun: boolean;
 }
 
 interface Where extends ReturnType<typeof reach> {
@@ -54,21 +63,29 @@ interface Where extends ReturnType<typeof reach> {
 
 interface Refused {
   add(source: Source, why: string): void;
+  /** Lines that could not be read, so that they stand in the file itself alone. */
+  unreadable(): number;
   end(): Promise<void>;
 }
 
-/** The file is made with the first refusal. */
+/** The file is made with the first refusal that can be kept. */
 function createRefused(file: string, sources: Sources): Refused {
   let stream: ReturnType<typeof createWriteStream> | null = null;
+  let unreadable = 0;
+  const keep = (original: string): void => {
+    if (stream === null) {
+      stream = createWriteStream(file, { flags: 'wx' });
+      if (sources.header !== '') stream.write(`${sources.header}\n`);
+    }
+    stream.write(`${original}\n`);
+  };
   return {
-    add({ original }, why) {
-      if (stream === null) {
-        stream = createWriteStream(file, { flags: 'wx' });
-        if (sources.header !== '') stream.write(`${sources.header}\n`);
-      }
-      stream.write(`${original}\n`);
-      process.stdout.write(`${why}\n`);
+    add({ line, original }, why) {
+      if (original === null) unreadable += 1;
+      else keep(original);
+      process.stdout.write(`${line}: ${why}\n`);
     },
+    unreadable: () => unreadable,
     async end() {
       if (stream === null) return;
       stream.end();
@@ -77,15 +94,17 @@ function createRefused(file: string, sources: Sources): Refused {
   };
 }
 
+type Sent = Counts & { readonly isWhole: boolean };
+
 async function send(
   { items }: Sources,
   { base, who, dryRun }: Where,
   refused: Refused,
   onCount: (counts: Counts) => void,
-): Promise<Counts & { readonly isWhole: boolean }> {
-  const counts = { taken: 0, repeated: 0, refused: 0 };
+): Promise<Sent> {
+  const counts = { taken: 0, unmatched: 0, repeated: 0, refused: 0 };
   const underWay = new Map<number, Source>();
-  let line = 0;
+  let sent = 0;
   const lines = async function* (): AsyncGenerator<string> {
     for await (const source of items) {
       if (source.json === null) {
@@ -93,8 +112,8 @@ async function send(
         refused.add(source, source.faults.map(faultText).join('; '));
         continue;
       }
-      line += 1;
-      underWay.set(line, source);
+      sent += 1;
+      underWay.set(sent, source);
       yield `${source.json}\n`;
     }
   };
@@ -107,29 +126,36 @@ async function send(
     }
     const source = underWay.get(result.line);
     underWay.delete(result.line);
-    if (result.status === 201) counts.taken += 1;
-    else if (result.status === 200) counts.repeated += 1;
-    else {
-      counts.refused += 1;
-      if (source !== undefined) refused.add(source, `${result.line}: ${result.problem?.detail ?? ''}`);
-    }
+    const became = COUNTED_AS[result.status] ?? 'refused';
+    counts[became] += 1;
+    if (became === 'refused' && source !== undefined) refused.add(source, result.problem?.detail ?? '');
     onCount(counts);
   }
   return { ...counts, isWhole };
 }
 
+/** By what a line is answered with; the others are problems. */
+const COUNTED_AS: Readonly<Record<number, keyof Counts>> = {
+  200: 'repeated',
+  201: 'taken',
+  202: 'unmatched',
+};
+
 const faultText = ({ pointer, value, detail, mend }: Fault): string =>
   `${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`;
 
 function report(
-  { taken, repeated, refused, isWhole }: Counts & { readonly isWhole: boolean },
-  file: string,
-  dryRun: boolean,
+  { taken, unmatched, repeated, refused, isWhole }: Sent,
+  { file, refusedFile, unreadable, dryRun }: Reported,
 ): number {
   const words = dryRun
     ? [`${repeated} would be sent on, nothing was written`]
     : [`${taken} recorded, ${repeated} were recorded before`];
-  if (refused > 0) words.push(`${refused} refused, kept in ${file}: mend and import that`);
+  if (unmatched > 0)
+    words.push(`${unmatched} kept though their device was on no drain then: see /v1/unmatched`);
+  if (refused > unreadable)
+    words.push(`${refused - unreadable} refused, kept in ${refusedFile}: mend and import that`);
+  if (unreadable > 0) words.push(`${unreadable} could not be read: mend them in ${file} and import it again`);
   if (!isWhole) words.push('the answer was cut: import the same file again, nothing is taken twice');
   process.stdout.write(`${words.join('; ')}.\n`);
   if (!isWhole) return 2;

@@ -156,7 +156,14 @@ export const lineResult = z
         .optional(),
     }),
     z.object({ line: count, status: z.number().int(), problem }),
-    z.object({ lines: count, recorded: count, repeated: count, refused: count }),
+    z.object({
+      lines: count,
+      recorded: count,
+      unmatched: count.describe('Kept, though their device was on no drain: GET /v1/unmatched lists them.'),
+      repeated: count.describe('Recorded before.'),
+      refused: count,
+    }),
+    z.object({ lines: count, dry_run: z.literal(true), acceptable: count, refused: count }),
   ])
   .meta({ id: 'LineResult' });
 

@@ -67,7 +67,8 @@ export function registerLines(app: FastifyInstance, parts: Parts): void {
         dryRun === 'true' ? judged(parts, line) : taken(parts, request.principal, line);
       const out = new PassThrough({ highWaterMark: MOST_UNREAD_BYTES });
       // Where either side is cut the answer ends without its last line.
-      answerLines(linesOf(request.raw, LINE_BYTES), answer, results === 'full', out).catch(() => {
+      const told = { isFull: results === 'full', isDry: dryRun === 'true' };
+      answerLines(linesOf(request.raw, LINE_BYTES), answer, told, out).catch(() => {
         out.destroy();
         request.raw.destroy();
       });
@@ -78,14 +79,20 @@ export function registerLines(app: FastifyInstance, parts: Parts): void {
 
 type LineAnswer = Answer | Problem;
 
+interface Told {
+  /** With the receipts. */
+  readonly isFull: boolean;
+  readonly isDry: boolean;
+}
+
 /** Results go out in the order of the lines, each as soon as it is there and those before it are out. */
 async function answerLines(
   lines: AsyncIterable<Line>,
   answer: (line: Line) => Promise<LineAnswer>,
-  isFull: boolean,
+  { isFull, isDry }: Told,
   out: PassThrough,
 ): Promise<void> {
-  const counts = { lines: 0, recorded: 0, repeated: 0, refused: 0 };
+  const counts = { lines: 0, recorded: 0, unmatched: 0, repeated: 0, refused: 0 };
   const writeAfter = async (
     before: Promise<void>,
     line: Line,
@@ -93,9 +100,7 @@ async function answerLines(
   ): Promise<void> => {
     const [taken] = await Promise.all([result, before]);
     counts.lines += 1;
-    if ('type' in taken) counts.refused += 1;
-    else if (taken.status === 201) counts.recorded += 1;
-    else counts.repeated += 1;
+    counts[becameOf(taken)] += 1;
     if (!out.write(resultText(line.number, taken, isFull))) await once(out, 'drain');
   };
   let written = Promise.resolve();
@@ -108,7 +113,14 @@ async function answerLines(
     if (underWay.length >= MOST_UNDER_WAY) await underWay.shift();
   }
   await written;
-  out.end(`${JSON.stringify(counts)}\n`);
+  const { lines: all, repeated: acceptable, refused } = counts;
+  out.end(`${JSON.stringify(isDry ? { lines: all, dry_run: true, acceptable, refused } : counts)}\n`);
+}
+
+function becameOf(answer: LineAnswer): 'recorded' | 'unmatched' | 'repeated' | 'refused' {
+  if ('type' in answer) return 'refused';
+  if (answer.status === 201) return 'recorded';
+  return answer.status === 202 ? 'unmatched' : 'repeated';
 }
 
 function resultText(line: number, result: LineAnswer, isFull: boolean): string {

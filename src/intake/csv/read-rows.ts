@@ -1,6 +1,11 @@
 import { pipeline, Readable } from 'node:stream';
 import { parse } from 'csv-parse';
-import type { CsvRow } from './rows.ts';
+import type { CsvRow, NumberedRow } from './rows.ts';
+
+interface Parsed {
+  readonly record: CsvRow;
+  readonly info: { readonly lines: number };
+}
 
 /**
  * Rows by the names of the first line, in memory that does not grow (RFC 4180; a byte order mark is taken off).
@@ -11,11 +16,12 @@ export async function* csvRows(
   source: AsyncIterable<Buffer>,
   delimiter: string,
   onHeader: (names: readonly string[]) => void,
-): AsyncGenerator<CsvRow> {
+): AsyncGenerator<NumberedRow> {
   const parser = parse({
     delimiter,
     bom: true,
     skip_empty_lines: true,
+    info: true,
     columns: (names: string[]) => {
       onHeader(names);
       return names;
@@ -23,5 +29,6 @@ export async function* csvRows(
   });
   // What goes wrong with either comes out of the parser.
   pipeline(Readable.from(source), parser, () => undefined);
-  for await (const row of parser) yield row as CsvRow;
+  for await (const { record, info } of parser as AsyncIterable<Parsed>)
+    yield { line: info.lines, row: record };
 }

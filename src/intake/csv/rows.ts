@@ -9,30 +9,43 @@ import { momentText } from './moment.ts';
 /** By column. */
 export type CsvRow = Readonly<Record<string, string>>;
 
-export type Item =
-  | { readonly item: ExactValue; readonly rows: readonly CsvRow[] }
-  | { readonly faults: readonly Fault[]; readonly rows: readonly CsvRow[] };
+export interface NumberedRow {
+  /** Of the file on which the row ends, from 1; the header is on one too. */
+  readonly line: number;
+  readonly row: CsvRow;
+}
+
+type ItemOrFaults = { readonly item: ExactValue } | { readonly faults: readonly Fault[] };
+
+export type Item = ItemOrFaults & {
+  /** Of its first row. */
+  readonly line: number;
+  readonly rows: readonly CsvRow[];
+};
 
 /** Puts rows together as they come. Rows without a value say nothing and are left out. */
-export async function* itemsOf(rows: AsyncIterable<CsvRow>, mapping: CsvMapping): AsyncGenerator<Item> {
+export async function* itemsOf(rows: AsyncIterable<NumberedRow>, mapping: CsvMapping): AsyncGenerator<Item> {
   let key = '';
+  let first = 0;
   let group: CsvRow[] = [];
-  for await (const row of rows) {
+  const taken = (): Item => ({ line: first, rows: group, ...itemOf(group, mapping) });
+  for await (const { line, row } of rows) {
     if ((row[mapping.value] ?? '').trim() === '') continue;
     const next = keyOf(row, mapping);
     if (group.length > 0 && next !== key) {
-      yield itemOf(group, mapping);
+      yield taken();
       group = [];
     }
+    if (group.length === 0) first = line;
     key = next;
     group.push(row);
   }
-  if (group.length > 0) yield itemOf(group, mapping);
+  if (group.length > 0) yield taken();
 }
 
 const keyOf = (row: CsvRow, { key }: CsvMapping): string => key.map((column) => row[column]).join('/');
 
-function itemOf(rows: readonly CsvRow[], mapping: CsvMapping): Item {
+function itemOf(rows: readonly CsvRow[], mapping: CsvMapping): ItemOrFaults {
   const [first = {}] = rows;
   const faults: Fault[] = [];
   const { drain, device, author, time } = mapping;
@@ -51,7 +64,7 @@ function itemOf(rows: readonly CsvRow[], mapping: CsvMapping): Item {
     effective_at: 'text' in at ? at.text : '',
   };
   for (const row of rows) faults.push(...chart(item, row, mapping));
-  return faults.length > 0 ? { faults, rows } : { item, rows };
+  return faults.length > 0 ? { faults } : { item };
 }
 
 const identifierIn = (row: CsvRow, { system, column }: { system: string; column: string }) => ({

@@ -7,11 +7,10 @@ import type Database from 'better-sqlite3';
 import type { Policy } from '../domain/advisories/policy.ts';
 import { openPieceFile, type PieceFile } from '../export/piece-file.ts';
 import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
-import { createBookReader } from '../store/sqlite/books.ts';
 import { createDeviceReads } from '../store/sqlite/device-reads.ts';
 import { createDeviceShelf } from '../store/sqlite/devices.ts';
+import { createDrainReader } from '../store/sqlite/drain-reader.ts';
 import { openReader } from '../store/sqlite/open.ts';
-import { createPlaceReads } from '../store/sqlite/places.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from './part-of-ledger.ts';
 import { policyIn } from './policy-in.ts';
 import { progress } from './progress.ts';
@@ -84,15 +83,14 @@ function* csvOf(
   policy: Policy,
 ): Iterable<string> {
   // What rules find stands in no column.
-  const readBooks = createBookReader(db, () => ({ ...policy, rules: [] }));
+  const read = createDrainReader(db, () => ({ ...policy, rules: [] }));
   const devices = createDeviceReads(db, createDeviceShelf(db));
-  const source = { ...createPlaceReads(db), ...devices, isSeen: () => true };
   const tell = progress('drains');
   yield HEADER;
   for (const [n, drain] of drains.entries()) {
-    const book = readBooks(drain, null).get(drain);
-    if (book === undefined) throw new Error(`drain ${drain} has no entries; run verify on this database`);
-    yield* drainRecords(source, book, period);
+    const found = read(drain);
+    if (found === undefined) throw new Error(`drain ${drain} has no entries; run verify on this database`);
+    yield* drainRecords({ ...found, ...devices, isSeen: () => true }, found.book, period);
     tell(n + 1, drains.length);
   }
 }

@@ -6,10 +6,12 @@ export const ml = (microlitres: number | null): number | null =>
   microlitres === null ? null : microlitres / 1000;
 
 /** µL as mL: exact where it is whole microlitres, else to 1 decimal. */
-export const mlOf = ({ numerator, denominator }: Rational): number =>
-  numerator % denominator === 0n
+export function mlOf({ numerator, denominator }: Rational): number {
+  if (denominator === 1n) return Number(numerator) / 1000;
+  return numerator % denominator === 0n
     ? Number(numerator / denominator) / 1000
     : rounded({ numerator, denominator: denominator * 1000n }, 1);
+}
 
 /** Half to even. */
 export const rounded = roundedHalfEven;

@@ -7,15 +7,18 @@ import Database from 'better-sqlite3';
 import fc from 'fast-check';
 import { expect, it, vi } from 'vitest';
 import { writeBody } from '../../src/audit/entry-text.ts';
+import type { Book } from '../../src/domain/book/book.ts';
 import type { DeviceBody } from '../../src/domain/devices/device.ts';
 import { rowsFrom } from '../../src/domain/fold/chart.ts';
 import { epochMs } from '../../src/domain/numbers/units.ts';
 import type { EntryBody } from '../../src/domain/vocabulary/entry.ts';
 import { createRecordAct } from '../../src/record/device-acts.ts';
 import { nameOf } from '../../src/record/names.ts';
+import { createDrainReader } from '../../src/store/sqlite/drain-reader.ts';
 import { createFrameReader } from '../../src/store/sqlite/frames.ts';
 import { type Ledger, openLedger, SETTINGS, temporaryFile } from '../store/ledger.ts';
 import { dec, NURSE, WET_UNIT } from '../support/drain-script.ts';
+import { DEFAULT_POLICY } from '../support/policy.ts';
 import { written } from '../support/written.ts';
 
 vi.setConfig({ testTimeout: 300_000 });
@@ -283,14 +286,27 @@ async function postDirectly(ledger: Awaited<ReturnType<typeof openWard>>, { read
 
 /** Everything derived, drain by drain. */
 const derivedIn = ({ store }: Ledger) =>
-  DRAINS.map((drain) => {
-    const book = store.books(nameOfDrain(drain)).get(nameOfDrain(drain));
-    if (book === undefined) throw new Error(`no book of ${drain}`);
-    return rowsFrom(book.chart, epochMs(-Infinity)).map(({ item, conditions, ...derived }) => {
-      const { content: _content, author: _author, ...named } = item;
-      return written({ ...named, ...derived, on: conditions.unit?.item.id });
-    });
+  DRAINS.map((drain) => derivedOf(store.books(nameOfDrain(drain)).get(nameOfDrain(drain))));
+
+function derivedOf(book: Book | undefined) {
+  if (book === undefined) throw new Error('no book of a drain');
+  return rowsFrom(book.chart, epochMs(-Infinity)).map(({ item, conditions, ...derived }) => {
+    const { content: _content, author: _author, ...named } = item;
+    return written({ ...named, ...derived, on: conditions.unit?.item.id });
   });
+}
+
+/** What is read of each drain in one pass, for an export, is what the store answers about it. */
+function readInOnePass({ store, db }: Ledger): void {
+  const read = createDrainReader(db, () => DEFAULT_POLICY);
+  for (const name of DRAINS.map(nameOfDrain)) {
+    const [found, places] = [read(name), store.places(name)];
+    const indexes = places.map(({ logIndex }) => logIndex);
+    expect(found?.places(name)).toEqual(places);
+    expect(found?.entriesAt(indexes)).toEqual(store.entriesAt(indexes));
+    expect(derivedOf(found?.book)).toEqual(derivedOf(store.books(name).get(name)));
+  }
+}
 
 /** What a receiver that took every issue of drains in turn holds in the end, versions and dates of issue aside. */
 function recordOf(file: string): Readonly<Record<string, unknown>> {
@@ -324,6 +340,7 @@ it('whatever the order of assignments, corrections and posts, drains show what w
         const story = await tell(ledger, steps);
         await postDirectly(other, story);
         expect(derivedIn(ledger)).toEqual(derivedIn(other));
+        readInOnePass(ledger);
         expect(recordOf(byDevice.file)).toEqual(recordOf(direct.file));
         const unmatched = story.readings.filter(
           (each) => !each.isVoid && rightDrain(each, story.assignments) === null,

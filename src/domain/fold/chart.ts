@@ -146,9 +146,9 @@ function fold(
   for (let charted = queue[0]; charted !== undefined; charted = queue[next]) {
     const { at, items: group } = charted;
     const isSuspect = (end: EpochMs) => isDoubted(doubts, end);
-    const { contradicts, ...result } = step(stateOf({ instants }), group, circumstances, isSuspect);
+    const { state, rows, contradicts } = step(stateOf({ instants }), group, circumstances, isSuspect);
     if (contradicts === null || isSuspect(contradicts)) {
-      instants = append(instants, { at, items: group, ...result });
+      instants = append(instants, { at, items: group, state, rows });
       next += 1;
     } else {
       doubts = append(doubts, { intervalEnd: contradicts, fallAt: at });

@@ -47,15 +47,25 @@ function takeReading(
   { settings }: Circumstances,
 ): FoldState {
   const { at } = item;
-  let next = state;
-  if (clamped !== undefined) next = { ...next, chamber: setClamp(next.chamber, clamped, at) };
-  if (character !== undefined) next = { ...next, fluids: append(next.fluids, { at, character }) };
   const level = level_ml?.thousandths;
-  if (level === undefined) return next;
+  if (level === undefined && clamped === undefined && character === undefined) return state;
   const last = state.lastReading;
   const again = last !== null && last.level === level && at - last.at <= settings.double_entry_ms;
   if (again && item.author.type === 'person') mark(marks, item.id, 'possible-double-entry');
-  return { ...next, lastReading: { at, level } };
+  // Field by field: this is made at every reading, and to spread it takes twenty times as long.
+  return {
+    chamber: clamped === undefined ? state.chamber : setClamp(state.chamber, clamped, at),
+    conditions: state.conditions,
+    encounter: state.encounter,
+    intervals: state.intervals,
+    flows: state.flows,
+    fluids: character === undefined ? state.fluids : append(state.fluids, { at, character }),
+    reviews: state.reviews,
+    measuredFrom: state.measuredFrom,
+    incomplete: state.incomplete,
+    sinceReading: state.sinceReading,
+    lastReading: level === undefined ? last : { at, level },
+  };
 }
 
 function withFlow(

@@ -153,7 +153,8 @@ function agreed(
   const highest = rest.reduce((top, point) => (point.level > top.level ? point : top), first);
   const graduation = profile === null ? null : graduationAt(profile, highest.level);
   if (among.every((point) => highest.level - point.level <= (graduation ?? 0))) {
-    return { point: { ...highest, graduation }, among };
+    const { id, part, at, at_text, level } = highest;
+    return { point: { id, part, at, at_text, level, graduation }, among };
   }
   for (const { id } of among) mark(marks, id, 'conflicting-levels');
   return null;

@@ -48,7 +48,7 @@ export function step(
       leftOut: isCounted ? leftOutLevels(item, levels.at) : NO_PARTS,
       encounter: state.encounter,
       conditions,
-      volumes: levels.volumes.get(item.id) ?? null,
+      volumes: levels.volumes?.id === item.id ? levels.volumes.found : null,
       negativity,
     };
   });
@@ -76,11 +76,10 @@ function counts(item: Item, { placedAt, removedAt, settings }: Circumstances, ma
 interface LevelsTaken {
   readonly at: LevelsAt;
   readonly state: FoldState;
-  readonly volumes: ReadonlyMap<string, Volumes>;
+  /** By the entry whose level ended an interval. */
+  readonly volumes: { readonly id: string; readonly found: Volumes } | null;
   readonly contradicts: EpochMs | null;
 }
-
-const NO_VOLUMES: ReadonlyMap<string, Volumes> = new Map();
 
 function takeLevels(
   before: FoldState,
@@ -91,44 +90,64 @@ function takeLevels(
 ): LevelsTaken {
   const at = levelsAt(before.chamber, items, marks);
   const { old, boundary } = at;
+  const read = isRead(old) || isRead(boundary?.opening ?? null);
   let state = before;
-  let volumes = NO_VOLUMES;
+  let volumes: LevelsTaken['volumes'] = null;
   let contradicts: EpochMs | null = null;
   if (old !== null) {
     const taken = takeLevel(before.chamber, old.point, boundary?.rebased === true ? 'level-rebased' : null);
     contradicts = taken.contradicts;
     const { chamber } = taken;
     if (taken.interval === null) {
-      state = { ...before, chamber, incomplete: because(before, 'baseline-only'), sinceReading: [] };
+      state = {
+        ...before,
+        chamber,
+        incomplete: because(before, 'baseline-only'),
+        sinceReading: NO_INTERVALS,
+      };
     } else {
       const { interval: ended } = taken;
       const interval = !ended.suspect && isSuspect(ended.to.at) ? { ...ended, suspect: true } : ended;
-      state = withInterval(before, chamber, interval);
-      volumes = new Map([[old.point.id, volumesAt(state, interval, circumstances)]]);
+      const since = [...before.sinceReading, interval];
+      state = withInterval(before, chamber, interval, read ? NO_INTERVALS : since);
+      volumes = { id: old.point.id, found: volumesAt(state, interval, since, circumstances) };
       if (isSudden(interval, circumstances)) mark(marks, old.point.id, 'sudden-jump');
     }
   }
   if (boundary !== null) state = withScale(state, old, boundary);
-  if (isRead(old) || isRead(boundary?.opening ?? null)) state = { ...state, sinceReading: [] };
+  if (read && state.sinceReading.length > 0) state = { ...state, sinceReading: NO_INTERVALS };
   return { at, state, volumes, contradicts };
 }
+
+const NO_INTERVALS: readonly Interval[] = [];
 
 /** Whether a reading is among the levels that count, not only a closing or opening level. */
 const isRead = (levels: AgreedLevel | null): boolean =>
   levels?.among.some(({ part }) => part === 'level') ?? false;
 
-function withInterval(state: FoldState, chamber: ChamberState, interval: Interval): FoldState {
+/** Field by field, as one state a reading is made: to spread it takes as long as all the arithmetic of its interval. */
+function withInterval(
+  state: FoldState,
+  chamber: ChamberState,
+  interval: Interval,
+  sinceReading: readonly Interval[],
+): FoldState {
   const reasons: IncompleteReason[] = interval.reason === null ? [] : [interval.reason];
   if (interval.suspect) reasons.push('suspect-rise');
   // No closing level and no opening one either: not even a lower bound.
   if (interval.drained === null && interval.reason !== 'unexplained-fall') reasons.push('opening-not-stated');
   return {
-    ...state,
     chamber,
+    conditions: state.conditions,
+    encounter: state.encounter,
     intervals: appendInterval(state.intervals, interval),
+    flows: state.flows,
+    fluids: state.fluids,
+    reviews: state.reviews,
     measuredFrom: state.measuredFrom ?? { ms: interval.from.at, text: interval.from.at_text },
     incomplete: because(state, ...reasons),
-    sinceReading: [...state.sinceReading, interval],
+    sinceReading,
+    lastReading: state.lastReading,
   };
 }
 

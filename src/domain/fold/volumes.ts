@@ -16,19 +16,25 @@ import {
   varianceOf,
   withVariance,
 } from './uncertainty.ts';
-import { trailingWindow } from './windows.ts';
+import { trailingWindow, type Window } from './windows.ts';
 
-/** @param state after the interval was added */
-export function volumesAt(state: FoldState, interval: Interval, circumstances: Circumstances): Volumes {
+/**
+ * @param state after the interval was added
+ * @param sinceReading the intervals since the last reading that had a level, this one included
+ */
+export function volumesAt(
+  state: FoldState,
+  interval: Interval,
+  sinceReading: readonly Interval[],
+  circumstances: Circumstances,
+): Volumes {
   const { settings } = circumstances;
-  const since = merged(state.sinceReading);
+  const since = merged(sinceReading);
   const uncertainty = {
     interval: intervalUncertainty(interval),
     // Of a volume that is not known no part may stand for the whole.
     since_reading:
-      since.drained === null
-        ? null
-        : expanded(varianceOf(state.sinceReading.reduce(withInterval, NO_VARIANCE))),
+      since.drained === null ? null : expanded(varianceOf(sinceReading.reduce(withInterval, NO_VARIANCE))),
     cumulative: expanded(varianceOf(intervalSums(state.intervals).variance)),
   };
   const rate = rateOf(interval, uncertainty.interval, circumstances);
@@ -58,9 +64,12 @@ const WINDOWS: PropertyDescriptor & ThisType<Volumes & { readonly [SUMMED]: Summ
   enumerable: true,
   get() {
     const { state, settings } = this[SUMMED];
-    return settings.trailing_hours.flatMap(
-      (hours) => trailingWindow(state, this.interval.to, hours, settings) ?? [],
-    );
+    const windows: Window[] = [];
+    for (const hours of settings.trailing_hours) {
+      const window = trailingWindow(state, this.interval.to, hours, settings);
+      if (window !== null) windows.push(window);
+    }
+    return windows;
   },
 };
 

@@ -17,8 +17,11 @@ export function cellText(cell: Cell): string {
   if (typeof cell !== 'string') return cell instanceof Decimal ? cell.text : String(cell);
   if (IS_PLAIN.test(cell)) return cell;
   const safe = IS_GUARDED.test(cell) ? `'${cell}` : cell;
-  return /[",\r\n]/.test(safe) ? `"${safe.replace(/"/g, '""')}"` : safe;
+  return /[",\r\n]/.test(safe) ? quoted(safe) : safe;
 }
+
+/** Text that stands between quotes. */
+export const quoted = (text: string): string => `"${text.replace(/"/g, '""')}"`;
 
 /** A record with its line end. */
 export const lineText = (cells: readonly Cell[]): string => `${cells.map(cellText).join(',')}\r\n`;

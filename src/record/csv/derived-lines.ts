@@ -14,7 +14,7 @@ import { isLowConfidence } from '../../domain/fold/uncertainty.ts';
 import type { Window } from '../../domain/fold/windows.ts';
 import { approximately } from '../../domain/numbers/rational.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
-import { ml, mlOf, rounded, toDecimals, uncertaintyMl } from '../figures.ts';
+import { ml, mlOf, rounded } from '../figures.ts';
 
 /** UCUM. */
 type Unit = 'mL' | 'mL/h' | 'mL/kg/h' | 'cm[H2O]';
@@ -44,6 +44,12 @@ function volumeLines(opening: string, volumes: Volumes, at: string): string {
 
 const numberText = (value: number | null): string => (value === null ? '' : `${value}`);
 
+/** An uncertainty, rounded as {@link toDecimals} rounds it; only of digits that end in zeros it takes a number to drop them. */
+function errorText(value: number | null, decimals: number): string {
+  const digits = value === null ? '' : value.toFixed(decimals);
+  return digits.endsWith('0') ? `${Number(digits)}` : digits;
+}
+
 /** Cells for the note and the body, which only entries have. */
 const END = ',,\r\n';
 /** Cells for what does not qualify a value: uncertainty, low, high, at_least and coverage. */
@@ -68,7 +74,7 @@ function intervalRecords(interval: Interval, rate: Rate, uncertainty: number | n
   const bounded = `,,,${interval.status === 'at-least'},,${span},${interval.reason ?? ''},${remarks}${END}`;
   const plain = `,mL,${PLAIN},${span},,${remarks}${END}`;
   return [
-    record('net', ml(net), `,mL,${numberText(uncertaintyMl(uncertainty))}${bounded}`),
+    record('net', ml(net), `,mL,${errorText(ml(uncertainty), 1)}${bounded}`),
     record('drained', ml(interval.drained), `,mL,${bounded}`),
     record('sampled', ml(interval.sampled), plain),
     record('instilled', ml(interval.instilled), plain),
@@ -79,17 +85,16 @@ function intervalRecords(interval: Interval, rate: Rate, uncertainty: number | n
 function rateRecords(rate: Rate, span: string, remarks: string): readonly string[] {
   const absent = (unit: Unit, reason: string) => `,${unit},${PLAIN},${span},${reason},${remarks}${END}`;
   if (rate.value === null) return [record('rate', null, absent('mL/h', rate.reason))];
-  const given = (unit: Unit, uncertainty: number | null) =>
-    `,${unit},${numberText(uncertainty)}${PLAIN},${span},,${remarks}${END}`;
+  const given = (unit: Unit, error: string) => `,${unit},${error}${PLAIN},${span},,${remarks}${END}`;
   const { open, per_kg: perKg } = rate;
   return [
-    record('rate', rounded(rate.value, 1), given('mL/h', toDecimals(rate.uncertainty, 1))),
+    record('rate', rounded(rate.value, 1), given('mL/h', errorText(rate.uncertainty, 1))),
     open.value === null
       ? record('open_time_rate', null, absent('mL/h', open.reason))
-      : record('open_time_rate', rounded(open.value, 1), given('mL/h', null)),
+      : record('open_time_rate', rounded(open.value, 1), given('mL/h', '')),
     perKg.value === null
       ? record('rate_per_kg', null, absent('mL/kg/h', perKg.reason))
-      : record('rate_per_kg', rounded(perKg.value, 2), given('mL/kg/h', toDecimals(perKg.uncertainty, 2))),
+      : record('rate_per_kg', rounded(perKg.value, 2), given('mL/kg/h', errorText(perKg.uncertainty, 2))),
   ];
 }
 
@@ -99,7 +104,7 @@ function cumulativeRecords(sum: Cumulative, uncertainty: number | null, to: stri
   const rest = `${sum.from_text},${to},${sum.reasons.join(' ')},${END}`;
   const plain = `,mL,${PLAIN},${rest}`;
   const total = kind === 'measured-part' ? null : ml(sum.net);
-  const error = numberText(uncertaintyMl(uncertainty));
+  const error = errorText(ml(uncertainty), 1);
   return [
     record('cumulative_net', total, `,mL,${error},,,${kind === 'at-least'},,${rest}`),
     record('measured_net', ml(sum.net), plain),
@@ -123,7 +128,7 @@ function windowLines(opening: string, window: Window): string {
   const plain = `,mL,,,${rest}`;
   return (
     opening +
-    record('net', mlOf(net), `,mL,${numberText(uncertaintyMl(uncertainty))},${bounds}${rest}`) +
+    record('net', mlOf(net), `,mL,${errorText(ml(uncertainty), 1)},${bounds}${rest}`) +
     opening +
     record('drained', mlOf(window.drained), plain) +
     opening +

@@ -73,31 +73,31 @@ const PAGE_CHARACTERS = 16 * 1024;
  * Text, page by page, as of the moment of the call; what is charted meanwhile is not in it.
  * @param period of the times that are charted: a chain is in it, whole, if its first form or what stands of it is
  */
-export function drainCsv(source: CsvSource, book: Book, period: Period): Iterable<string> {
-  const records = drainRecords(source, book, period);
-  return (function* () {
-    yield HEADER;
-    yield* records;
-  })();
+export const drainCsv = (source: CsvSource, book: Book, period: Period): Iterable<string> =>
+  withHeader(drainRecords(source, book, period));
+
+function* withHeader(records: Iterable<string>): Iterable<string> {
+  yield HEADER;
+  yield* records;
 }
 
 /** The same without its header. */
-export function drainRecords(source: CsvSource, book: Book, period: Period): Iterable<string> {
-  const { drain } = book;
-  const moment = momentOf(source, book, source.isSeen);
+export const drainRecords = (source: CsvSource, book: Book, period: Period): Iterable<string> =>
+  pagesOf(source, book.drain, momentOf(source, book, source.isSeen), period);
+
+/** No function within another: each of those has a hidden class, which would keep its book until the next full collection. */
+function* pagesOf(source: CsvSource, drain: string, moment: DrainMoment, period: Period): Iterable<string> {
   const indexes = moment.places.map(({ logIndex }) => logIndex);
-  return (function* () {
-    let page = '';
-    for (let next = 0; next < indexes.length; next += ENTRIES_AT_ONCE) {
-      for (const entry of source.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE))) {
-        page += recordsOf(drain, entry, moment, period);
-        if (page.length < PAGE_CHARACTERS) continue;
-        yield page;
-        page = '';
-      }
+  let page = '';
+  for (let next = 0; next < indexes.length; next += ENTRIES_AT_ONCE) {
+    for (const entry of source.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE))) {
+      page += recordsOf(drain, entry, moment, period);
+      if (page.length < PAGE_CHARACTERS) continue;
+      yield page;
+      page = '';
     }
-    if (page !== '') yield page;
-  })();
+  }
+  if (page !== '') yield page;
 }
 
 function recordsOf(drain: string, entry: SentEntry, moment: DrainMoment, period: Period): string {

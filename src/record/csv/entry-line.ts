@@ -3,38 +3,39 @@ import type { Decimal } from '../../domain/numbers/decimal.ts';
 import type { Author } from '../../domain/vocabulary/entry.ts';
 import type { StreamBody } from '../../domain/vocabulary/rerouted.ts';
 import type { SentEntry } from '../../store/port.ts';
-import { type Cell, lineText } from './cell-text.ts';
+import { cellText, quoted } from './cell-text.ts';
 import type { Standing } from './standing.ts';
 
-/** Cells in the order of the headings in drain-csv.ts. */
+/**
+ * Cells in the order of the headings in drain-csv.ts. Names, hashes and times are of our own making, and need neither a quote
+ * nor the guard of cell-text.ts.
+ */
 export function entryLine(drain: string, entry: SentEntry, body: StreamBody, standing: Standing): string {
   const said = body.kind === 'corrected' ? body.replacement : body;
+  const { logIndex, hash, entryId, recordedAt } = entry;
+  const { status, changedBy, countsFor, row } = standing;
   const { system, value } = body.identifier;
-  return lineText([
-    ...['entry', drain, entry.logIndex, entry.hash, entry.entryId],
-    ...[standing.status, standing.changedBy, standing.countsFor],
-    ...[body.kind, said.effective_at, entry.recordedAt, authorText(body.author), entry.client],
-    ...[system, value, 'target' in body ? body.target.value : null, 'reason' in body ? body.reason : null],
-    ...amountIn(said),
-    ...OF_WHAT_IS_DERIVED,
-    standing.row === undefined ? null : standing.row.marks.join(' '),
-    'note' in said ? (said.note ?? null) : null,
-    entry.body,
-  ]);
+  const [author, client] = [cellText(authorText(body.author)), cellText(entry.client)];
+  const target = cellText('target' in body ? body.target.value : null);
+  const reason = cellText('reason' in body ? body.reason : null);
+  const note = cellText('note' in said ? (said.note ?? null) : null);
+  return (
+    `entry,${drain},${logIndex},${hash},${entryId},${status},${changedBy ?? ''},${countsFor ?? ''},${body.kind},` +
+    `${said.effective_at},${recordedAt},${author},${client},${cellText(system)},${cellText(value)},${target},${reason},` +
+    `${amountIn(said)}${OF_WHAT_IS_DERIVED}${row === undefined ? '' : row.marks.join(' ')},${note},${quoted(entry.body)}\r\n`
+  );
 }
 
-/** Uncertainty, low, high, at_least, coverage, from, to and absent_reason. */
-const OF_WHAT_IS_DERIVED: readonly null[] = Array(8).fill(null);
+/** Empty cells for uncertainty, low, high, at_least, coverage, from, to and absent_reason. */
+const OF_WHAT_IS_DERIVED = ',,,,,,,,,';
 
 const authorText = ({ reference, identifier }: Author): string =>
   reference ?? (identifier === undefined ? '' : `${identifier.system}|${identifier.value}`);
 
-const NO_AMOUNT = [null, null, null] as const;
-
 /** Quantity, value and unit of the one amount that most kinds are about, with the digits it was charted with; the body holds all of it. */
-function amountIn(said: object): readonly [Cell, Cell, Cell] {
+function amountIn(said: object): string {
   const { level_ml, volume_ml, weight_kg } = said as Readonly<Record<string, Decimal | undefined>>;
-  if (level_ml !== undefined) return ['level', level_ml, 'mL'];
-  if (volume_ml !== undefined) return ['volume', volume_ml, 'mL'];
-  return weight_kg === undefined ? NO_AMOUNT : ['weight', weight_kg, 'kg'];
+  if (level_ml !== undefined) return `level,${level_ml.text},mL`;
+  if (volume_ml !== undefined) return `volume,${volume_ml.text},mL`;
+  return weight_kg === undefined ? ',,' : `weight,${weight_kg.text},kg`;
 }

@@ -7,7 +7,7 @@ import type { IssueStatus } from '../../domain/facts/issue.ts';
 import { patientKey } from '../../domain/fold/drain.ts';
 import { parseInstant } from '../../domain/numbers/instant.ts';
 import type { Entry, EntryBody } from '../../domain/vocabulary/entry.ts';
-import { INTERIM } from '../port.ts';
+import { INTERIM, type StoredEntry } from '../port.ts';
 
 export interface LedgerRow {
   readonly seq: number;
@@ -38,17 +38,22 @@ const ENTRIES_THAT_COUNT = `
   ORDER BY log_index`;
 
 type ReadBooks = (drain: string, linksPatient: string | null) => Subject;
+type ReadEntries = (drain: string) => readonly Entry[];
 
-/** Reads books from the ledger on one connection; interim entries are in no book, however many there are. */
-export function createBookReader(db: Database.Database, policy: () => Policy): ReadBooks {
-  const entries = db.prepare<[object], LedgerRow>(ENTRIES_THAT_COUNT);
+/**
+ * Reads books from the ledger on one connection; interim entries are in no book, however many there are.
+ * @param entriesOf what counts for a drain, in the order of the log
+ */
+export function createBookReader(
+  db: Database.Database,
+  policy: () => Policy,
+  entriesOf: ReadEntries = createEntryReader(db),
+): ReadBooks {
   const newest = db.prepare<[string], number>('SELECT max(seq) FROM ledger WHERE stream = ?').pluck();
   const reissues = db.prepare<[string], ReissueRow>(
     'SELECT fact_key, version, status FROM reissue WHERE drain = ? ORDER BY fact_key, version',
   );
   const drainsOf = db.prepare<[string], string>('SELECT drain FROM drain WHERE patient_key = ?').pluck();
-
-  const entriesOf = (drain: string): Entry[] => entries.all({ drain }).flatMap((row) => toEntry(drain, row));
 
   /** Every patient it was ever linked to: undoing one link may bring back another. */
   function drainsTogether(own: readonly Entry[], drain: string, linksPatient: string | null): string[] {
@@ -74,19 +79,39 @@ export function createBookReader(db: Database.Database, policy: () => Policy): R
   };
 }
 
+type CountingList = [log_index: number, seq: number, stream: string, envelope: string, body: string];
+
+function createEntryReader(db: Database.Database): ReadEntries {
+  const entries = db.prepare<[object], CountingList>(ENTRIES_THAT_COUNT).raw();
+  return (drain) =>
+    entries
+      .all({ drain })
+      .flatMap(([, seq, stream, envelope, body]) => toEntry(drain, { seq, stream, envelope, body }));
+}
+
 function patientsIn(body: EntryBody): (string | null)[] {
   const said = body.kind === 'corrected' ? body.replacement : body;
   return said.kind === 'placed' || said.kind === 'drain-updated' ? [patientKey(said.patient)] : [];
 }
 
 /** None where it says nothing of a drain itself. */
-export function toEntry(drain: string, { seq, stream, envelope, body: text }: LedgerRow): readonly Entry[] {
+export function toEntry(drain: string, { seq, stream, envelope, body }: LedgerRow): readonly Entry[] {
   const { entry, recorded_at } = JSON.parse(envelope) as { entry: string; recorded_at: string };
+  return entryFrom(drain, { seq, stream, entryId: entry, recordedAt: recorded_at, body });
+}
+
+type EntryParts = Pick<StoredEntry, 'seq' | 'entryId' | 'recordedAt' | 'body'> & { readonly stream: string };
+
+/** As {@link toEntry}, of what its envelope says. */
+export function entryFrom(
+  drain: string,
+  { seq, stream, entryId, recordedAt, body: text }: EntryParts,
+): readonly Entry[] {
   const body = readStreamBody(text);
   if (body.kind === 'rerouted') return [];
-  const [effective, recorded] = [parseInstant(body.effective_at), parseInstant(recorded_at)];
+  const [effective, recorded] = [parseInstant(body.effective_at), parseInstant(recordedAt)];
   if (effective === undefined || recorded === undefined) {
     throw new Error(`entry ${seq} of stream ${stream} holds no readable time; run verify on this database`);
   }
-  return [{ id: entry, drain, seq, effective, recorded_ms: recorded.ms, body }];
+  return [{ id: entryId, drain, seq, effective, recorded_ms: recorded.ms, body }];
 }

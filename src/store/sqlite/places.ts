@@ -4,15 +4,17 @@ import type { Store } from '../port.ts';
 import { IS_DRAIN } from './books.ts';
 import { sentEntry } from './stored-entry.ts';
 
-/** An entry that named no device counts for the drain of its stream. */
-const PLACES = `
-  SELECT log_index, envelope ->> '$.type',
-    CASE WHEN device_chain.chain IS NULL THEN stream ELSE device_chain.drain END
-  FROM ledger LEFT JOIN device_chain_entry USING (log_index) LEFT JOIN device_chain USING (chain)
+/**
+ * Of all that stands in the stream of a drain and what other streams hold that counts for it, in the order of the log: some
+ * columns, the first of which is the place, and the drain that it counts for. What named no device counts for that of its stream.
+ */
+export const concerning = (columns: string, joined = ''): string => `
+  SELECT ${columns}, CASE WHEN device_chain.chain IS NULL THEN stream ELSE device_chain.drain END
+  FROM ledger ${joined} LEFT JOIN device_chain_entry USING (log_index) LEFT JOIN device_chain USING (chain)
   WHERE stream = @drain AND ${IS_DRAIN}
   UNION ALL
-  SELECT log_index, envelope ->> '$.type', device_chain.drain
-  FROM device_chain JOIN device_chain_entry USING (chain) JOIN ledger USING (log_index)
+  SELECT ${columns}, device_chain.drain
+  FROM device_chain JOIN device_chain_entry USING (chain) JOIN ledger USING (log_index) ${joined}
   WHERE device_chain.drain = @drain AND stream <> @drain
   ORDER BY 1`;
 
@@ -22,7 +24,7 @@ type EntryList = [seq: number, log_index: number, envelope: string, hash: string
 
 /** Rows are read as lists: with members that the driver names each would be a dictionary, which takes half as long again. */
 export function createPlaceReads(reader: Database.Database): Pick<Store, 'places' | 'entriesAt'> {
-  const places = reader.prepare<[object], PlaceList>(PLACES).raw();
+  const places = reader.prepare<[object], PlaceList>(concerning("log_index, envelope ->> '$.type'")).raw();
   const entries = reader
     .prepare<[string], EntryList>(
       `SELECT seq, log_index, envelope, hash, body FROM ledger JOIN payload USING (log_index)

@@ -1,6 +1,6 @@
 /**
- * Bodies are read back with the digits they were charted with, as FHIR R4 has it (json.html#decimal: the precision of a
- * decimal is significant). JSON of RFC 8259; the digits of each number are found by the reviver of nobody: they are generated.
+ * Bodies are read back with the digits they were charted with: FHIR R4 has the precision of a decimal be significant
+ * (json.html#decimal), and RFC 8259 leaves open what a reader keeps of it.
  */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
@@ -16,9 +16,9 @@ const digits = fc
     fc.constantFrom('', '.0', '.5', '.50', '.500', '.001', '.010', '.25', '.999'),
   )
   .map(([sign, whole, fraction]) => `${sign}${whole}${fraction}`);
-/** Text that looks like the end of a number is none. */
+/** No NUL, which intake refuses; and what looks like the end of a number is none. */
 const text = fc.oneof(
-  fc.string({ unit: 'binary' }),
+  fc.string({ unit: 'binary' }).filter((each) => !each.includes('\u0000')),
   fc.constantFrom('2.0,', '-0}', '["1.50"]', '"', '\\', '1e3'),
 );
 const key = fc.constantFrom('a', 'b', 'level_ml', 'x"y', '1.0', '7');

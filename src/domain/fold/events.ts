@@ -52,7 +52,7 @@ function takeReading(
   const last = state.lastReading;
   const again = last !== null && last.level === level && at - last.at <= settings.double_entry_ms;
   if (again && item.author.type === 'person') mark(marks, item.id, 'possible-double-entry');
-  // Field by field: this is made at every reading, and to spread it takes twenty times as long.
+  // Field by field: one is made at every reading, and to spread it takes twenty times as long.
   return {
     chamber: clamped === undefined ? state.chamber : setClamp(state.chamber, clamped, at),
     conditions: state.conditions,

@@ -125,7 +125,7 @@ const NO_INTERVALS: readonly Interval[] = [];
 const isRead = (levels: AgreedLevel | null): boolean =>
   levels?.among.some(({ part }) => part === 'level') ?? false;
 
-/** Field by field, as one state a reading is made: to spread it takes as long as all the arithmetic of its interval. */
+/** Field by field: one is made at every level, and to spread it takes twenty times as long. */
 function withInterval(
   state: FoldState,
   chamber: ChamberState,

@@ -135,6 +135,7 @@ const NEEDS = [
   ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
   ['DRAINLEDGER_ESCROW_URL', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
   ['DRAINLEDGER_ESCROW_TOKEN_FILE', 'DRAINLEDGER_ESCROW_URL', 'the token is shown to nobody else'],
+  ['DRAINLEDGER_WITNESSES', 'DRAINLEDGER_CHECKPOINT_KEY', 'without it there is nothing to witness'],
   ['DRAINLEDGER_MLLP', 'DRAINLEDGER_HL7V2', 'without it no message can be read'],
 ] as const;
 

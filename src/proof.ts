@@ -1,6 +1,15 @@
 /** What makes the history provable, put together: whether it is whole, who signs it, and where that is told. */
+
 import type { KeyObject } from 'node:crypto';
-import { originOf, rawPublicKey, readCheckpoint, writeVerifierKey } from './audit/checkpoint.ts';
+import { readFileSync } from 'node:fs';
+import {
+  originOf,
+  rawPublicKey,
+  readCheckpoint,
+  type VerifierKey,
+  writeVerifierKey,
+} from './audit/checkpoint.ts';
+import { readWitnessKey } from './audit/cosignature.ts';
 import { readKeyFile } from './audit/key-file.ts';
 import { keysInUse, readKeys, restoresOf, writeFirstKey } from './audit/notices.ts';
 import { type Doubt, doubtsOf, type KeptHead } from './audit/standing.ts';
@@ -57,7 +66,23 @@ export interface Proof {
   /** C2SP verifier keys, oldest first. */
   keys(): readonly string[];
   sinks(): readonly SinkState[];
+  /** Whose word on checkpoints is kept. */
+  readonly witnesses: readonly VerifierKey[];
   stop(): Promise<void>;
+}
+
+/** @throws {Error} naming the line of the file that is no public key of a witness */
+function witnessesIn({ witnessFile: file }: ProofConfig): readonly VerifierKey[] {
+  if (file === undefined) return [];
+  const lines = readFileSync(file, 'utf8').split('\n');
+  return lines.flatMap((line, at) => {
+    if (line.trim() === '') return [];
+    const key = readWitnessKey(line);
+    if (key !== undefined) return [key];
+    throw new Error(
+      `${file}:${at + 1} is no public key of a witness: give what 'witness.mjs new' printed, one a line`,
+    );
+  });
 }
 
 export interface ProofLog extends FeedLog {
@@ -83,6 +108,7 @@ export async function startProof(
   log: ProofLog,
 ): Promise<Proof> {
   const key = config.keyFile === undefined ? null : readKeyFile(config.keyFile);
+  const witnesses = witnessesIn(config);
   await admitKey(store, name, key, log);
   const { origin, keys } = proofOf(store, name);
   const { headFile, escrowFile, escrowUrl } = config;
@@ -104,6 +130,7 @@ export async function startProof(
     origin,
     keys,
     sinks: checkpointing.sinks,
+    witnesses,
     stop() {
       heartbeats?.stop();
       return checkpointing.stop();
@@ -119,6 +146,7 @@ export function proofOf(store: Pick<Store, 'log'>, name: string): Proof {
     keys: () =>
       keysInUse(readKeys(name, store.log.notices())).map(({ key }) => writeVerifierKey(origin, key)),
     sinks: () => [],
+    witnesses: [],
     stop: () => Promise.resolve(),
   };
 }

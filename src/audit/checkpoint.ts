@@ -98,26 +98,29 @@ export function rawPublicKey(key: KeyObject): PublicKey {
   return Buffer.from(spki.subarray(SPKI_OPENING.length));
 }
 
-/** First four bytes of SHA-256(name || LF || 0x01 || key), hex. */
-function keyIdOf(name: string, key: PublicKey): string {
-  const named = Buffer.concat([Buffer.from(`${name}\n`), Buffer.of(ED25519), key]);
+/** First four bytes of SHA-256(name || LF || kind of signature || key), hex. */
+export function keyIdOf(name: string, key: PublicKey, kind = ED25519): string {
+  const named = Buffer.concat([Buffer.from(`${name}\n`), Buffer.of(kind), key]);
   return hash('sha256', named, 'hex').slice(0, 8);
 }
 
 /** A public key as C2SP signed-note writes it, such as `log.example+1a2b3c4d+AQ…`. */
-export function writeVerifierKey(name: string, key: PublicKey): string {
-  return `${name}+${keyIdOf(name, key)}+${Buffer.concat([Buffer.of(ED25519), key]).toString('base64')}`;
+export function writeVerifierKey(name: string, key: PublicKey, kind = ED25519): string {
+  return `${name}+${keyIdOf(name, key, kind)}+${Buffer.concat([Buffer.of(kind), key]).toString('base64')}`;
+}
+
+export interface VerifierKey {
+  readonly name: string;
+  readonly key: PublicKey;
 }
 
 /** Reads what {@link writeVerifierKey} writes; undefined where the text is none, or is not whole. */
-export function readVerifierKey(
-  text: string,
-): { readonly name: string; readonly key: PublicKey } | undefined {
+export function readVerifierKey(text: string, due = ED25519): VerifierKey | undefined {
   const [, name, keyId, base64] = /^([^\s+]+)\+([0-9a-f]{8})\+([A-Za-z0-9+/]+=*)$/.exec(text.trim()) ?? [];
   if (name === undefined || base64 === undefined) return undefined;
   const [kind, ...key] = Buffer.from(base64, 'base64');
   const raw: Hash = Buffer.from(key);
-  return kind === ED25519 && raw.length === 32 && keyId === keyIdOf(name, raw)
+  return kind === due && raw.length === 32 && keyId === keyIdOf(name, raw, due)
     ? { name, key: raw }
     : undefined;
 }

@@ -80,7 +80,7 @@ function listening(record: Record): Promise<string> {
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
     accesses: { note: async () => {} },
-    proof: { origin: 'bench.example', keys: () => [], sinks: () => [] },
+    proof: { origin: 'bench.example', keys: () => [], sinks: () => [], witnesses: [] },
     canonical: 'http://example.org/drainledger',
     publicUrl: () => 'http://127.0.0.1',
     now: Date.now,

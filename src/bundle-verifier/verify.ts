@@ -1,15 +1,26 @@
 /**
- * Verifies an audit bundle. This one file goes into every bundle as verify.mjs, to be run with Node 20 or later and
- * nothing else for as long as there is one: so it imports nothing, and says again what it checks.
- *   node verify.mjs [FOLDER] --key PUBLIC-KEY     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
+ * Verifies an audit bundle. With note.ts before it this goes into every bundle as one file, verify.mjs, to be run with Node
+ * 20 or later and nothing else for as long as there is one: so it imports nothing, and says again what it checks.
+ *   node verify.mjs [FOLDER] --key PUBLIC-KEY [--witness PUBLIC-KEY]
+ *     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
  */
-import { createHash, verify } from 'node:crypto';
 import { createReadStream, readFileSync, realpathSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-
-/** What is wrong first, in words. */
-export type Verdict = { readonly code: 0 | 1 | 2 | 3 | 4; readonly text: string };
+import { parseArgs } from 'node:util';
+import {
+  bytes,
+  checkCosignature,
+  checkSignature,
+  type Head,
+  hex,
+  must,
+  type Notice,
+  newSum,
+  readHead,
+  sha256,
+  type Verdict,
+} from './note.ts';
 
 type Entry = Readonly<
   Record<'log_index' | 'seq', number> &
@@ -22,27 +33,21 @@ type Manifest = Readonly<Record<'format' | 'log', string>> & {
   readonly files: Readonly<Record<string, string>>;
 };
 
-/** @throws {Error} that carries the verdict, unless it is so */
-function must(isSo: boolean, text: string, code: Verdict['code'] = 1): asserts isSo {
-  if (!isSo) throw Object.assign(new Error(text), { verdict: { code, text } });
-}
-
-const sha256 = (...parts: (string | Buffer)[]): Buffer =>
-  parts.reduce((sum, part) => sum.update(part), createHash('sha256')).digest();
-const hex = (...parts: (string | Buffer)[]): string => sha256(...parts).toString('hex');
-const bytes = (base64: string): Buffer => Buffer.from(base64, 'base64');
-
-/** @param key C2SP verifier key, or null where none is known */
-export async function verifyBundle(folder: string, key: string | null): Promise<Verdict> {
+/** @param key C2SP verifier key of the log, or null where none is known @param witness of one whose word is wanted, or null */
+export async function verifyBundle(
+  folder: string,
+  key: string | null,
+  witness: string | null = null,
+): Promise<Verdict> {
   try {
-    return { code: 0, text: await check(folder, key) };
+    return { code: 0, text: await check(folder, key, witness) };
   } catch (error) {
     if (error instanceof Error && 'verdict' in error) return error.verdict as Verdict;
     return { code: 4, text: `the bundle cannot be read: ${error instanceof Error ? error.message : error}` };
   }
 }
 
-async function check(folder: string, key: string | null): Promise<string> {
+async function check(folder: string, key: string | null, witness: string | null): Promise<string> {
   const manifest = JSON.parse(readFileSync(join(folder, 'manifest.json'), 'utf8')) as Manifest;
   must(manifest.format === 'drainledger-audit-bundle@v1', 'manifest.json is of another kind of bundle', 4);
   for (const [name, due] of Object.entries(manifest.files))
@@ -50,7 +55,7 @@ async function check(folder: string, key: string | null): Promise<string> {
   const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
   const frames = await readFrames(folder);
   const names = ['resources', 'deliveries', ...Object.values(FILES)];
-  const said = new Map(names.map((name) => [`${name}.ndjson`, createHash('sha256')]));
+  const said = new Map(names.map((name) => [`${name}.ndjson`, newSum()]));
   const say: Say = (name, text) => said.get(name)?.update(text);
   const ends = new Map<string, Entry>();
   const notices: Notice[] = [];
@@ -74,13 +79,13 @@ async function check(folder: string, key: string | null): Promise<string> {
   must(reached === to_index, `entry ${reached + 1} is missing`, 2);
   for (const [name, sum] of said)
     must(sum.digest('hex') === manifest.files[name], `${name} is not what the entries say`);
-  const told = checkSignature(head, notices, manifest.log, key);
+  const told = checkSignature(head, notices, manifest.log, key) + checkCosignature(head, witness);
   return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}${told}`;
 }
 
 async function fileHash(folder: string, name: string): Promise<string> {
-  must(/^[A-Za-z-]+\.(ndjson|txt|mjs|md)$/.test(name), `${name} is no file of a bundle`);
-  const sum = createHash('sha256');
+  must(/^[A-Za-z-]+\.(ndjson|txt|mjs|py|md)$/.test(name), `${name} is no file of a bundle`);
+  const sum = newSum();
   for await (const part of createReadStream(join(folder, name))) sum.update(part as Buffer);
   return sum.digest('hex');
 }
@@ -143,17 +148,6 @@ function checkRange(manifest: Manifest, entry: Entry, place: string, before: boo
   return isOfPeriod ? at : reached;
 }
 
-/** C2SP tlog-checkpoint: origin, size, root; a blank line; signatures. */
-function readHead(text: string) {
-  const [body = '', lines = ''] = text.split('\n\n');
-  const [origin = '', size = '', root = ''] = body.split('\n');
-  const signers = [...lines.matchAll(/^— (\S+) (\S+)$/gm)];
-  const signatures = signers.map(([, name, signed = '']) => ({ name, signed: bytes(signed) }));
-  must(/^\d+$/.test(size) && bytes(root).length === 32, 'checkpoint.txt is no checkpoint', 4);
-  return { body: `${body}\n`, origin, size: Number(size), root: bytes(root), signatures };
-}
-type Head = ReturnType<typeof readHead>;
-
 /** RFC 9162, 2.1.3.2, of the leaf SHA-256(0x00 || entry hash). */
 function checkProof({ log_index, hash, proof }: Entry, place: string, { size, root }: Head): void {
   must(log_index < size, `${place}: the checkpoint does not cover it`, 2);
@@ -198,50 +192,11 @@ function tellSteps({ log_index, stream, body, steps = [] }: Entry, place: string
   must(isPart || steps.length === hashes.length, `${place}: a delivery event that it tells of is missing`, 2);
 }
 
-type Notice = Entry & { readonly type: unknown };
-/** Each handed over by the one before. One that replaces a lost one begins anew: the lost one vouches for nothing since. */
-function keysOf(notices: readonly Notice[], log: string) {
-  let [keys, told]: [Buffer[], string] = [[], ''];
-  for (const { log_index, body } of notices.filter(({ type }) => type === 'checkpoint-key')) {
-    const { key = '', lost, ...said } = JSON.parse(body) as Partial<Record<string, string>>;
-    const old = keys.at(-1);
-    const handed = `drainledger checkpoint key\n${log}\n${old?.toString('base64')}\n${key}\n`;
-    const isHanded = old === undefined || isSigned(bytes(said.signature ?? ''), handed, old);
-    const isDue = lost === undefined ? isHanded : old?.equals(bytes(lost)) === true;
-    must(isDue, `entry ${log_index}: the key before it did not sign it, nor is that the one said to be lost`);
-    keys = lost === undefined ? [...keys, bytes(key)] : [bytes(key)];
-    if (lost !== undefined) told += `; entry ${log_index} says that a key was lost: ${said.reason}`;
-  }
-  return { keys, told };
-}
-
-/** The key given must be one that the log names; the newest has signed. @returns what is to be told beside */
-function checkSignature(head: Head, notices: readonly Notice[], log: string, given: string | null): string {
-  const { keys, told } = keysOf(notices, log);
-  const restores = notices.filter(({ type }) => type === 'restored').length;
-  const origin = restores === 0 ? log : `${log}/restored-${restores}`;
-  must(head.origin === origin, `the checkpoint is of ${head.origin}, and the entries are of ${origin}`);
-  must(given !== null, 'no key was given: the signature was not checked', 3);
-  const trusted = bytes((given ?? '').split('+').slice(2).join('+')).subarray(1);
-  const isNamed = keys.some((key) => key.equals(trusted));
-  must(isNamed, `the key that was given is not one that the log names${told}`, 3);
-  const newest = keys.at(-1) as Buffer;
-  const id = sha256(`${origin}\n`, Buffer.of(1), newest).subarray(0, 4);
-  const found = head.signatures.find((each) => each.name === origin && each.signed.subarray(0, 4).equals(id));
-  must(found !== undefined, 'the checkpoint is not signed by the key of the log', 3);
-  must(isSigned(found.signed.subarray(4), head.body, newest), 'the signature does not fit the checkpoint');
-  return told;
-}
-
-function isSigned(signature: Buffer, text: string, key: Buffer): boolean {
-  const der = Buffer.concat([Buffer.from('302a300506032b6570032100', 'hex'), key]);
-  return verify(null, Buffer.from(text), { key: der, format: 'der', type: 'spki' }, signature);
-}
-
-async function main(args: readonly string[]): Promise<void> {
-  const at = args.indexOf('--key');
-  const [folder = fileURLToPath(new URL('.', import.meta.url))] = at < 0 ? args : args.toSpliced(at, 2);
-  const { code, text } = await verifyBundle(folder, at < 0 ? null : (args[at + 1] ?? null));
+async function main(given: string[]): Promise<void> {
+  const options = { key: { type: 'string' }, witness: { type: 'string' } } as const;
+  const { values, positionals } = parseArgs({ args: given, options, allowPositionals: true });
+  const [folder = fileURLToPath(new URL('.', import.meta.url))] = positionals;
+  const { code, text } = await verifyBundle(folder, values.key ?? null, values.witness ?? null);
   console.log(code === 0 ? `ok: ${text}` : text);
   process.exitCode = code;
 }

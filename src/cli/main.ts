@@ -71,9 +71,10 @@ Commands:
       Copies the ledger at one moment, also while the service runs.
   The ledger and its files are those of the environment that the service starts with.
 
-  verify DATABASE|BUNDLE --key PUB [--checkpoint FILE]…
+  verify DATABASE|BUNDLE --key PUB [--witness PUB] [--checkpoint FILE]…
       Recomputes a copy of the ledger, or an audit bundle, from what is stored, holds it against the checkpoints in it
       and in FILEs kept outside, and names what is wrong first: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable.
+      --witness: these must be cosigned by the witness of this key too (dist/witness/witness.js, README).
 
   audit-bundle --drain ID | --patient REFERENCE | --from TIME --to TIME   --out FOLDER
       Writes a part of the ledger with its proofs, so that a stranger can check it with Node and nothing else.

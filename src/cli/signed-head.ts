@@ -2,7 +2,8 @@
 import type Database from 'better-sqlite3';
 import { logOf, type Note, readCheckpoint, writeVerifierKey } from '../audit/checkpoint.ts';
 import { keysInUse, readKeys } from '../audit/notices.ts';
-import { createCheckpointReader, createNoticeReader } from '../store/sqlite/notices.ts';
+import { createCheckpointReader } from '../store/sqlite/checkpoints.ts';
+import { createNoticeReader } from '../store/sqlite/notices.ts';
 
 export interface SignedHead {
   /** Its text. */
@@ -16,7 +17,7 @@ export interface SignedHead {
 
 /** @throws {Error} where none is kept */
 export function signedHead(db: Database.Database): SignedHead {
-  const checkpoint = createCheckpointReader(db)();
+  const checkpoint = createCheckpointReader(db).newestCheckpoint();
   const head = checkpoint === undefined ? undefined : readCheckpoint(checkpoint);
   if (checkpoint === undefined || head === undefined)
     throw new Error(

@@ -17,6 +17,7 @@ export const ledgerSettings = {
   DRAINLEDGER_ESCROW_FILE: path,
   DRAINLEDGER_ESCROW_URL: url.optional(),
   DRAINLEDGER_ESCROW_TOKEN_FILE: path,
+  DRAINLEDGER_WITNESSES: path,
 };
 
 const ledger = z.object(ledgerSettings);
@@ -28,6 +29,8 @@ export interface ProofConfig {
   readonly escrowUrl: string | undefined;
   /** Of the bearer token that is shown there. */
   readonly escrowTokenFile: string | undefined;
+  /** Of the public keys of witnesses whose word is kept. */
+  readonly witnessFile: string | undefined;
 }
 
 /** The ledger and what vouches for it: all that the command line needs to know of the environment. */
@@ -71,5 +74,6 @@ export const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
     escrowFile: e.DRAINLEDGER_ESCROW_FILE,
     escrowUrl: e.DRAINLEDGER_ESCROW_URL,
     escrowTokenFile: e.DRAINLEDGER_ESCROW_TOKEN_FILE,
+    witnessFile: e.DRAINLEDGER_WITNESSES,
   },
 });

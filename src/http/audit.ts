@@ -1,8 +1,10 @@
 /** For auditors: the newest checkpoint, and proofs that an entry is in the log and that the log was only added to. */
 import type { FastifyInstance, FastifyReply } from 'fastify';
 import { z } from 'zod';
-import { readCheckpoint, writeProof } from '../audit/checkpoint.ts';
+import { readCheckpoint, type VerifierKey, writeProof } from '../audit/checkpoint.ts';
+import { cosignatureBy, writeWitnessKey } from '../audit/cosignature.ts';
 import { MEND } from '../intake/native/quantity.ts';
+import { registerCosignatures } from './cosignatures.ts';
 import { problems } from './native/answers.ts';
 import { sendPlain } from './native/reads.ts';
 import type { Parts } from './parts.ts';
@@ -39,6 +41,15 @@ const overview = z
         }),
       )
       .describe('Where checkpoints are told outside the database.'),
+    witnesses: z
+      .array(
+        z.object({
+          key: z.string().describe('As C2SP signed-note writes it.'),
+          size: size.nullable().describe('Entries that the newest checkpoint it cosigned covers.'),
+          at: z.string().meta({ format: 'date-time' }).nullable().describe('When it says that was.'),
+        }),
+      )
+      .describe('Whose cosignatures are kept; null before the first.'),
   })
   .meta({ id: 'AuditOverview' });
 
@@ -66,8 +77,17 @@ const DOCS = {
     summary: 'The newest checkpoint: size and root of the tree over all entries, signed',
     access: 'audit',
     concernsNobody: true,
-    about: 'C2SP tlog-checkpoint. Keep it where nobody who can change the database can reach it.',
-    answers: { 200: text('The checkpoint.'), ...problems({ 404: NOT_YET }) },
+    about:
+      'C2SP tlog-checkpoint, with the cosignatures there are of it. Keep it where nobody who can change the database can reach it.',
+    query: {
+      cosigned: z
+        .literal('true', { error: `is not true${MEND}send true, or leave it out` })
+        .meta({ description: 'The newest that a witness cosigned, which may be some minutes older.' }),
+    },
+    answers: {
+      200: text('The checkpoint.'),
+      ...problems({ 400: 'The query cannot be answered as it is.', 404: NOT_YET }),
+    },
   },
   proof: {
     operation: 'auditProof',
@@ -101,10 +121,17 @@ const DOCS = {
 } as const satisfies Readonly<Record<string, RouteDoc>>;
 
 interface Asked {
-  Querystring: { readonly index?: string; readonly from?: string; readonly to?: string };
+  Querystring: {
+    readonly index?: string;
+    readonly from?: string;
+    readonly to?: string;
+    readonly cosigned?: 'true';
+  };
 }
 
-export function registerAudit(app: FastifyInstance, { store: { log }, proof }: Parts): void {
+export function registerAudit(app: FastifyInstance, parts: Parts): void {
+  const { proof, store } = parts;
+  const { log } = store;
   const newest = (): Newest | undefined => {
     const text = log.newestCheckpoint();
     const size = text === undefined ? undefined : readCheckpoint(text)?.size;
@@ -121,18 +148,36 @@ export function registerAudit(app: FastifyInstance, { store: { log }, proof }: P
         to: name,
         failing_since: ms === null ? null : new Date(ms).toISOString(),
       })),
+      witnesses: proof.witnesses.map((witness) => lastWordOf(witness, log)),
     }),
   );
-  app.get('/checkpoint', { config: { doc: DOCS.checkpoint } }, (_request, reply) => {
-    const found = newest();
-    return found === undefined ? sendProblem(reply, notYet('the log')) : sendText(reply, found.text);
+  app.get<Asked>('/checkpoint', { config: { doc: DOCS.checkpoint } }, ({ query }, reply) => {
+    if (query.cosigned === undefined) {
+      const found = newest();
+      return found === undefined ? sendProblem(reply, notYet('the log')) : sendText(reply, found.text);
+    }
+    const cosigned = log.newestCosigned();
+    return cosigned === undefined ? sendProblem(reply, NOT_COSIGNED) : sendText(reply, cosigned);
   });
+  registerCosignatures(app, parts);
   app.get<Asked>('/proof', { config: { doc: DOCS.proof } }, ({ query }, reply) =>
     sendProof(reply, log, newest(), query),
   );
   app.get<Asked>('/consistency', { config: { doc: DOCS.consistency } }, ({ query }, reply) =>
     sendConsistency(reply, log, newest(), query),
   );
+}
+
+/** What it said last. */
+function lastWordOf(witness: VerifierKey, log: Log) {
+  const key = writeWitnessKey(witness);
+  const note = readCheckpoint(log.newestBy(key) ?? '');
+  const said = note === undefined ? null : cosignatureBy(note, witness);
+  return {
+    key,
+    size: note?.size ?? null,
+    at: said ? new Date(said.atS * 1000).toISOString() : null,
+  };
 }
 
 /** The newest checkpoint. */
@@ -182,6 +227,13 @@ const notYet = (what: string): Problem =>
     `No checkpoint covers ${what} yet: ask again a second after it was written, or for less. ` +
       'Without DRAINLEDGER_CHECKPOINT_KEY the service signs none.',
   );
+
+const NOT_COSIGNED = problem(
+  404,
+  'no-checkpoint',
+  'No checkpoint was cosigned yet',
+  'No witness has cosigned a checkpoint: name witnesses in DRAINLEDGER_WITNESSES, and see that each runs.',
+);
 
 const missing = (pointer: string): Problem =>
   badQuery([{ pointer, value: undefined, detail: 'is missing', mend: 'send a count of entries' }]);

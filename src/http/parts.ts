@@ -1,3 +1,4 @@
+import type { VerifierKey } from '../audit/checkpoint.ts';
 import type { Policy } from '../domain/advisories/policy.ts';
 import type { Calendar } from '../domain/vocabulary/configuration.ts';
 import type { RuleTable } from '../domain/vocabulary/rule.ts';
@@ -20,6 +21,8 @@ export interface ProofView {
   keys(): readonly string[];
   /** Where checkpoints are told, and since when one does not take them, ms since the epoch. */
   sinks(): readonly { readonly name: string; readonly failingSinceMs: number | null }[];
+  /** Whose word on checkpoints is kept. */
+  readonly witnesses: readonly VerifierKey[];
 }
 
 /** What the HTTP side is built from. */

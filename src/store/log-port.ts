@@ -10,8 +10,14 @@ export interface LogTree {
   rootAt(size: number): Hash;
   inclusion(index: number, size: number): readonly Hash[];
   consistency(from: number, to: number): readonly Hash[];
-  /** Text of the newest checkpoint that is kept. */
+  /** Text of the newest checkpoint that is kept, with what witnesses said of it, as all below. */
   newestCheckpoint(): string | undefined;
+  /** Of the newest that any witness cosigned. */
+  newestCosigned(): string | undefined;
+  /** Of the one of so many entries. */
+  checkpointAt(size: number): string | undefined;
+  /** Of the newest that this witness cosigned. @param witness its verifier key */
+  newestBy(witness: string): string | undefined;
   /** All notices, oldest first. */
   notices(): readonly StoredNotice[];
   /** What is wrong first with the newest entries, recomputed from what is stored of them; null where nothing is. */
@@ -37,6 +43,14 @@ export interface StoredNotice {
   readonly body: string;
 }
 
+/** What a witness said of a checkpoint. */
+export interface WitnessWord {
+  /** Its C2SP verifier key. */
+  readonly witness: string;
+  /** The signature as it stands in the note, with its line feed. */
+  readonly line: string;
+}
+
 export interface LogWrites {
   /** Appends an entry about the log itself. */
   notice(notice: Notice): Promise<StoredNotice>;
@@ -51,4 +65,6 @@ export interface LogWrites {
    * @returns the text; null where the newest one says it already
    */
   checkpoint(sign: (head: Head) => string): Promise<string | null>;
+  /** Keeps what witnesses said of the checkpoint of so many entries; what one said of it before stays. */
+  cosign(size: number, said: readonly WitnessWord[]): Promise<void>;
 }

@@ -20,6 +20,7 @@ export function readOnly(store: Store, reason: string): Store {
     heartbeat: refuse,
     access: refuse,
     checkpoint: refuse,
+    cosign: refuse,
     keepUnmapped: refuse,
     settleUnmapped: refuse,
     check() {

@@ -1,5 +1,5 @@
 /** Audit bundles of invented logs, made from nothing but the rules of the log; whole, or with one thing done to them. */
-import { createHash, generateKeyPairSync, type KeyObject } from 'node:crypto';
+import { createHash, generateKeyPairSync, type KeyObject, sign } from 'node:crypto';
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import {
@@ -11,6 +11,7 @@ import {
   writeEnvelope,
 } from '../../src/audit/chain.ts';
 import { originOf, rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/checkpoint.ts';
+import { writeWitnessKey } from '../../src/audit/cosignature.ts';
 import { stepHash, writeSteps } from '../../src/audit/delivery-steps.ts';
 import { Frontier, inclusionProof, leafOf, type ReadSubtree } from '../../src/audit/merkle.ts';
 import { writeFirstKey, writeReplacement, writeRestored, writeRotation } from '../../src/audit/notices.ts';
@@ -45,6 +46,8 @@ export interface Bundle {
   checkpoint: string;
   /** The key that the auditor is given. */
   key: string;
+  /** The witness whose word the auditor wants; null where none is asked for. */
+  witness: string | null;
   /** One that was lost before the checkpoint was signed. */
   lost: string | null;
   /** What was wrong from the beginning. */
@@ -209,13 +212,29 @@ function prove(
     );
   }
   const origin = originOf(LOG, restores);
+  const signed = signCheckpoint({ origin, size: tree.size, root: tree.root() }, key);
+  const witnessed = below(random, 2) === 0;
   return {
     about,
     entries,
     frames: FRAMES,
-    checkpoint: signCheckpoint({ origin, size: tree.size, root: tree.root() }, key),
+    checkpoint: witnessed ? `${signed}${cosignatureOf(signed, 1_800_000_000 + below(random, 1e6))}` : signed,
+    witness: witnessed ? WITNESS_KEY : null,
     key: writeVerifierKey(LOG, random() < 0.5 ? first : rawPublicKey(key)),
   };
+}
+
+const witness = generateKeyPairSync('ed25519').privateKey;
+const WITNESS_KEY = writeWitnessKey({ name: 'witness.example', key: rawPublicKey(witness) });
+
+/** By the words of C2SP tlog-cosignature: the line of a witness for the body of a checkpoint. @param atS s since the epoch */
+export function cosignatureOf(checkpoint: string, atS: number): string {
+  const [body = ''] = checkpoint.split('\n\n');
+  const time = Buffer.alloc(8);
+  time.writeBigUInt64BE(BigInt(atS));
+  const signature = sign(null, Buffer.from(`cosignature/v1\ntime ${atS}\n${body}\n`), witness);
+  const id = Buffer.from(WITNESS_KEY.split('+')[1] ?? '', 'hex');
+  return `— witness.example ${Buffer.concat([id, time, signature]).toString('base64')}\n`;
 }
 
 const saying = (entries: readonly BundleEntry[], kind: RegExp): string =>

@@ -7,11 +7,12 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, expect, test } from 'vitest';
 import { rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/checkpoint.ts';
+import { writeWitnessKey } from '../../src/audit/cosignature.ts';
 import { verifyBundle } from '../../src/bundle-verifier/verify.ts';
 import { seeded } from '../e2e/story.ts';
-import { type Bundle, LOG, PICKED, randomBundle, writeBundle } from './random-bundle.ts';
+import { type Bundle, cosignatureOf, LOG, PICKED, randomBundle, writeBundle } from './random-bundle.ts';
 
-const SCRIPT = fileURLToPath(new URL('verify_bundle.py', import.meta.url));
+const SCRIPT = fileURLToPath(new URL('verify_many.py', import.meta.url));
 const LOGS = 1000;
 const seed = Number(process.env.SEED ?? Date.now() % 1_000_000);
 const folder = mkdtempSync(join(tmpdir(), 'two-verifiers-'));
@@ -121,6 +122,34 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     bundle.key = bundle.lost ?? bundle.key;
     return bundle.lost !== null;
   },
+  'a witness who said nothing': (bundle) => {
+    bundle.witness = writeWitnessKey({ name: 'witness.example', key: rawPublicKey(stranger) });
+    return true;
+  },
+  'a key of the log given as that of a witness': (bundle) => {
+    bundle.witness = bundle.key;
+    return true;
+  },
+  'the word of a witness on something else': (bundle) => {
+    const other = cosignatureOf(bundle.checkpoint.replace(/^/, 'x'), 1_800_000_000);
+    bundle.checkpoint = bundle.checkpoint.replace(/\n— witness.example .*\n$/, `\n${other}`);
+    return bundle.witness !== null;
+  },
+  'the word of a witness at another time': (bundle) => {
+    bundle.checkpoint = bundle.checkpoint.replace(/— witness.example (\S+)/, (_, base64: string) => {
+      const bytes = Buffer.from(base64, 'base64');
+      bytes.writeUInt8((bytes.readUInt8(11) + 1) % 256, 11);
+      return `— witness.example ${bytes.toString('base64')}`;
+    });
+    return bundle.witness !== null;
+  },
+  'the word of a witness cut': (bundle) => {
+    bundle.checkpoint = bundle.checkpoint.replace(/— witness.example (\S+)/, (_, base64: string) => {
+      const bytes = Buffer.from(base64, 'base64');
+      return `— witness.example ${bytes.subarray(0, -1).toString('base64')}`;
+    });
+    return bundle.witness !== null;
+  },
   'another size': (bundle) => {
     bundle.checkpoint = bundle.checkpoint.replace(/\n(\d+)\n/, (_, size) => `\n${Number(size) + 1}\n`);
     return true;
@@ -134,7 +163,7 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     return true;
   },
   'another signature': (bundle) => {
-    bundle.checkpoint = bundle.checkpoint.replace(/.{6}\n$/, 'AAAA=\n').replace(/A{4}=\n$/, 'AAAAA=\n');
+    bundle.checkpoint = bundle.checkpoint.replace(/(— random\S+ \S+).{6}\n/, '$1AAAAA=\n');
     return true;
   },
 };
@@ -146,7 +175,7 @@ test.skipIf(!hasPython)(
     const random = seeded(seed);
     const pick = (n: number): number => Math.floor(random() * n);
     const often = new Map<string, number>();
-    const verdicts: { key: string; path: string; code: number; done: string }[] = [];
+    const verdicts: { key: string; witness: string | null; path: string; code: number; done: string }[] = [];
     for (let n = 0; n < LOGS; n += 1) {
       const bundle = randomBundle(random);
       // What was done least often comes next, so that what few logs have room for is done as often as the rest.
@@ -156,13 +185,15 @@ test.skipIf(!hasPython)(
       often.set(done, (often.get(done) ?? 0) + 1);
       const path = join(folder, String(n));
       writeBundle(path, bundle);
-      const { code, text } = await verifyBundle(path, bundle.key);
+      const { code, text } = await verifyBundle(path, bundle.key, bundle.witness);
       expect({ path, done, text, isOk: code === 0 }).toEqual({ path, done, text, isOk: done === 'nothing' });
-      verdicts.push({ key: bundle.key, path, code, done });
+      verdicts.push({ key: bundle.key, witness: bundle.witness, path, code, done });
     }
     const kinds = ['nothing', 'a key replaced that was not in use', ...Object.keys(DONE)];
     expect(kinds.filter((kind) => (often.get(kind) ?? 0) < 3)).toEqual([]);
-    const input = verdicts.map(({ key, path }) => `${key} ${path}\n`).join('');
+    const input = verdicts
+      .map(({ key, witness, path }) => `${JSON.stringify([path, key, witness])}\n`)
+      .join('');
     const { stdout, stderr, status } = spawnSync('python3', [SCRIPT], {
       input,
       encoding: 'utf8',

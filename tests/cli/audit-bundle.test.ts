@@ -105,6 +105,7 @@ describe('a bundle', () => {
       'public-keys.txt',
       'resources.ndjson',
       'verify.mjs',
+      'verify.py',
     ]);
     expect(readFileSync(join(path, 'public-keys.txt'), 'utf8')).toBe(`${KEY}\n`);
   });

@@ -3,7 +3,7 @@ import { copyFileSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type Database from 'better-sqlite3';
-import { readCheckpoint } from '../../src/audit/checkpoint.ts';
+import { readCheckpoint, type VerifierKey } from '../../src/audit/checkpoint.ts';
 import { verifyDatabase } from '../../src/cli/verify/database.ts';
 import { exitCodeOf, type Report } from '../../src/cli/verify/report.ts';
 import * as by from './tampered.ts';
@@ -47,13 +47,18 @@ export async function openBench(): Promise<Bench> {
 }
 
 /** @param outside texts of checkpoints that were escrowed */
-export function verify(file: string, outside: string[] = [], given: Buffer | null = by.PUBLIC): Report {
+export function verify(
+  file: string,
+  outside: string[] = [],
+  given: Buffer | null = by.PUBLIC,
+  witness?: VerifierKey,
+): Report {
   const seen = outside.map((text) => {
     const note = readCheckpoint(text);
     if (note === undefined) throw new Error('no checkpoint');
     return { where: `the escrowed checkpoint of ${note.size}`, note };
   });
-  return verifyDatabase(file, { given, outside: seen, onProgress() {} });
+  return verifyDatabase(file, { given, witness, outside: seen, onProgress() {} });
 }
 
 /** Exit code and what is said. */

@@ -68,7 +68,7 @@ const app = buildApp({
     rules: DEFAULT_TABLE,
     calendar: { zone: 'UTC', dayStart: 0, shiftStarts: [0] },
     accesses: createAccesses({ store, log: pino({ level: 'silent' }), now: Date.now }),
-    proof: { origin: 'ops.example', keys: () => [], sinks: () => [] },
+    proof: { origin: 'ops.example', keys: () => [], sinks: () => [], witnesses: [] },
     canonical,
     publicUrl: () => 'http://service.example',
     now: Date.now,

@@ -19,6 +19,8 @@ const MAY_IMPORT = {
   bench: ANYTHING,
   // Goes into audit bundles as it is, so it stands alone.
   'bundle-verifier': [],
+  // Goes to another host as it is.
+  witness: [],
   cli: ANYTHING,
   // A facility's files and variables, read for what is configured by them.
   configuration: [

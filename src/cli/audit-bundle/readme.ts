@@ -6,11 +6,13 @@ export const readme = (log: string, { about, indexes }: Selection, size: number)
 ${indexes.length} entries of the log \`${log}\`, about ${JSON.stringify(about)}, as its checkpoint of ${size} entries covers
 them. It holds patient data: keep it as you would keep the record itself.
 
-    node verify.mjs --key PUBLIC-KEY
+    node verify.mjs --key PUBLIC-KEY [--witness PUBLIC-KEY]        Node.js 20 or later
+    python3 verify.py --key PUBLIC-KEY [--witness PUBLIC-KEY]      Python 3.8 or later
 
 Get the public key from whoever answers for the log, not from this bundle; \`public-keys.txt\` only says what the log
-itself names. It ends with 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable, and names what is wrong first.
-Node.js 20 or later is all it needs, and \`verify.mjs\` is short enough to be read.
+itself names; and that of a witness from the witness, with which it is checked that it saw this checkpoint too. Both verifiers end with
+0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable, and name what is wrong first. They were written apart, need
+nothing but Node.js or Python, and are short enough to be read.
 
 | file | what it holds |
 | --- | --- |
@@ -21,7 +23,7 @@ Node.js 20 or later is all it needs, and \`verify.mjs\` is short enough to be re
 | \`resources.ndjson\` | every version of every FHIR resource that the entries issued, to the letter |
 | \`deliveries.ndjson\` | each step of what was sent to other systems: when, whereto, what came of it, by whose order |
 | \`frames.ndjson\` | texts that those versions share |
-| \`checkpoint.txt\` | the signed checkpoint that all proofs lead to (C2SP tlog-checkpoint) |
+| \`checkpoint.txt\` | the signed checkpoint that all proofs lead to (C2SP tlog-checkpoint), with what witnesses said of it (C2SP tlog-cosignature) |
 | \`public-keys.txt\` | keys that the log names, oldest first, since the last one that was lost (C2SP signed-note) |
 
 What is shown: each entry is, to the byte, in the log that was signed, at its place and after the one it names, and the

@@ -1,13 +1,14 @@
 /** Writes an audit bundle: all that a stranger needs to check a part of the log, without the rest of it. */
 import { createHash } from 'node:crypto';
-import { closeSync, fsyncSync, mkdirSync, openSync, readFileSync, writeSync } from 'node:fs';
+import { closeSync, fsyncSync, mkdirSync, openSync, writeSync } from 'node:fs';
 import { join } from 'node:path';
-import { fileURLToPath } from 'node:url';
 import type Database from 'better-sqlite3';
+import { readCheckpoint } from '../../audit/checkpoint.ts';
 import { DELIVERY } from '../../audit/delivery-steps.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
 import { openPieceFile, type PieceFile } from '../../export/piece-file.ts';
 import { writeCanonical } from '../../json/canonical.ts';
+import { createCheckpointReader } from '../../store/sqlite/checkpoints.ts';
 import { createFrameReader } from '../../store/sqlite/frames.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
 import { createSubtreeReader } from '../../store/sqlite/tree.ts';
@@ -15,8 +16,7 @@ import { signedHead } from '../signed-head.ts';
 import { readme } from './readme.ts';
 import { type Selection, select, type Wanted } from './select.ts';
 import { createStepReader } from './steps.ts';
-
-const VERIFIER = fileURLToPath(new URL('../../bundle-verifier/verify.js', import.meta.url));
+import { pythonVerifier, verifierFile } from './verifier-file.ts';
 
 export interface Written {
   readonly entries: number;
@@ -34,13 +34,15 @@ export function writeBundle(
   folder: string,
   onProgress: (done: number, total: number) => void,
 ): Written {
-  const { checkpoint, head, log, keys } = signedHead(db);
-  const selection = select(db, wanted, head.size);
+  const { checkpoint: newest, head: newestHead, log, keys } = signedHead(db);
+  const selection = select(db, wanted, newestHead.size);
+  const { checkpoint, head } = cosignedOver(db, selection) ?? { checkpoint: newest, head: newestHead };
   mkdirSync(folder, { mode: 0o700 });
   const files = openFiles(folder);
   files.add('checkpoint.txt', checkpoint);
   files.add('public-keys.txt', keys.map((key) => `${key}\n`).join(''));
-  files.add('verify.mjs', readFileSync(VERIFIER, 'utf8').replace(/\n\/\/# sourceMappingURL=.*\n?$/, '\n'));
+  files.add('verify.mjs', verifierFile());
+  files.add('verify.py', pythonVerifier());
   files.add('README.md', readme(log, selection, head.size));
   for (const name of ['entries', 'frames', 'resources', 'corrections', 'accesses', 'deliveries'])
     files.add(`${name}.ndjson`, '');
@@ -52,6 +54,15 @@ export function writeBundle(
     writeCanonical({ format, ...manifest }, () => undefined),
   );
   return { entries: selection.indexes.length, covered: head.size };
+}
+
+/** The newest checkpoint that a witness cosigned, where it covers all of that as the newest one does. */
+function cosignedOver(db: Database.Database, { indexes }: Selection) {
+  const checkpoint = createCheckpointReader(db).newestCosigned();
+  const head = checkpoint === undefined ? undefined : readCheckpoint(checkpoint);
+  return checkpoint !== undefined && head !== undefined && (indexes.at(-1) ?? 0) < head.size
+    ? { checkpoint, head }
+    : undefined;
 }
 
 interface Row {

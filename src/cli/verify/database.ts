@@ -10,6 +10,7 @@ import { StrayRow } from '../../store/sqlite/ledger-rows.ts';
 import { migrate } from '../../store/sqlite/migrate.ts';
 import { createNoticeReader } from '../../store/sqlite/notices.ts';
 import { assertSafeLibrary, openReader } from '../../store/sqlite/open.ts';
+import { cosignatureFault } from './cosignatures.ts';
 import type { Report, VerifyOptions } from './report.ts';
 import { walkLog } from './walk.ts';
 
@@ -107,7 +108,7 @@ function logFault(db: Database.Database, options: VerifyOptions, remarks: string
   const restores = restoresOf(notices);
   for (const { logIndex, body } of restores) remarks.push(`entry ${logIndex} accepts a restore: ${body}`);
   const heads = { name, keys, restores: restores.map(({ logIndex }) => logIndex), given: options.given };
-  const finding = walkLog(db, heads, options, remarks);
+  const finding = walkLog(db, heads, options, remarks) ?? cosignatureFault(db, options, remarks);
   // Read only when it is known to be what was written.
   if (finding === null) remarks.push(...archivesIn(db));
   return finding;

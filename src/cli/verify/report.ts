@@ -1,9 +1,11 @@
-import type { Note, PublicKey } from '../../audit/checkpoint.ts';
+import type { Note, PublicKey, VerifierKey } from '../../audit/checkpoint.ts';
 import type { Finding } from '../../audit/log-check.ts';
 
 export interface VerifyOptions {
   /** The key that the auditor was given; null where none was. */
   readonly given: PublicKey | null;
+  /** A witness whose word is wanted. */
+  readonly witness?: VerifierKey | undefined;
   /** What was kept outside: where it was read from, and the heads in it. */
   readonly outside: readonly { readonly where: string; readonly note: Note }[];
   onProgress(done: number, total: number): void;

@@ -1,13 +1,11 @@
-/** What the log says of itself: notices in a stream of their own, and the checkpoints that were signed. */
+/** What the log says of itself in streams of its own. */
 import type Database from 'better-sqlite3';
 import { ARCHIVED_TYPE, RETENTION } from '../../audit/archived.ts';
 import { HEARTBEAT } from '../../audit/heartbeat.ts';
-import type { Head } from '../../audit/merkle.ts';
 import type { Author } from '../../domain/vocabulary/entry.ts';
 import type { Notice, StoredNotice } from '../log-port.ts';
 import { recordedAtOf } from './log-end.ts';
 import type { OwnEntry, WrittenEntry } from './own-entries.ts';
-import type { Tree } from './tree.ts';
 
 const NOTICES = 'log';
 
@@ -46,25 +44,3 @@ export const createNoticeWriters = (append: (entry: OwnEntry) => WrittenEntry) =
     archived: (actor: Author, body: string) => write({ stream: RETENTION, type: ARCHIVED_TYPE, actor, body }),
   };
 };
-
-export function createCheckpointReader(db: Database.Database): () => string | undefined {
-  const newest = db.prepare<[], string>('SELECT note FROM checkpoint ORDER BY size DESC LIMIT 1').pluck();
-  return () => newest.get();
-}
-
-/** Signs inside the transaction: what is signed is durable with what it speaks of before anybody sees it. */
-export function createCheckpointWriter(
-  db: Database.Database,
-  tree: Tree,
-): (sign: (head: Head) => string) => string | null {
-  const last = db.prepare<[], number | null>('SELECT max(size) FROM checkpoint').pluck();
-  const keep = db.prepare('INSERT INTO checkpoint (size, note) VALUES (?, ?)');
-  return (sign) => {
-    tree.grow();
-    const head = tree.head();
-    if (head.size <= (last.get() ?? 0)) return null;
-    const note = sign(head);
-    keep.run(head.size, note);
-    return note;
-  };
-}

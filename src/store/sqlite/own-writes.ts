@@ -4,15 +4,11 @@ import type { Store } from '../port.ts';
 import type { UnmappedStore } from '../unmapped-port.ts';
 import { createAccessWriter } from './accesses.ts';
 import type { Appender } from './append.ts';
+import { createCheckpointReader, createCheckpointWriter, createCosignatureWriter } from './checkpoints.ts';
 import { createConfigurationWriter } from './configurations.ts';
 import type { GroupCommit } from './group-commit.ts';
 import { createNewestCheck } from './newest-check.ts';
-import {
-  createCheckpointReader,
-  createCheckpointWriter,
-  createNoticeReader,
-  createNoticeWriters,
-} from './notices.ts';
+import { createNoticeReader, createNoticeWriters } from './notices.ts';
 import type { openReader, openWriter } from './open.ts';
 import { createOwnEntryWriter } from './own-entries.ts';
 import { createTreeReader, type Tree } from './tree.ts';
@@ -35,6 +31,7 @@ export function createOwnWrites(
   const access = createAccessWriter(append);
   const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
+  const cosign = createCosignatureWriter(writer);
   /** Something may have been appended beside the entries of senders. */
   const own = <T>(run: () => T, submit = group.submit): Promise<T> =>
     submit(() => {
@@ -54,12 +51,13 @@ export function createOwnWrites(
     keepUnmapped: (message) => own(() => unmapped.keep(message)),
     settleUnmapped: (hash, settled) => own(() => unmapped.settle(hash, settled)),
     checkpoint: (sign) => group.submit(() => checkpoint(sign)),
+    cosign: (size, said) => group.submit(() => cosign(size, said)),
   };
 }
 
 export const createLogReads = (reader: ReturnType<typeof openReader>): Omit<LogTree, 'watch'> => ({
   ...createTreeReader(reader),
-  newestCheckpoint: createCheckpointReader(reader),
+  ...createCheckpointReader(reader),
   notices: createNoticeReader(reader),
   newestFault: createNewestCheck(reader),
 });

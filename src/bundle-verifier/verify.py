@@ -1,5 +1,8 @@
-"""A second verifier of audit bundles, written apart from the first: python3 verify_bundle.py KEY FOLDER, or a line of both each on stdin."""
-import base64, hashlib, json, os, re, sys
+"""Verifies an audit bundle, with Python 3.8 or later and nothing else; written apart from verify.mjs, and both must agree.
+    python3 verify.py [FOLDER] --key PUBLIC-KEY [--witness PUBLIC-KEY]
+    exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
+"""
+import argparse, base64, datetime, hashlib, json, os, re, sys
 
 class Fault(Exception): pass
 def must(is_so, code=1):
@@ -39,7 +42,9 @@ def root_by(index, size, node, proof):
     if index < k: return sha(b"\1", root_by(index, k, node, proof[:-1]), proof[-1])
     return sha(b"\1", proof[-1], root_by(index - k, size - k, node, proof[:-1]))
 
-def check(folder, given):
+def check(folder, given, witness=None, at_place=lambda place: None):
+    """Tells where it is, so that what is wrong first has a place. @raises Fault with the exit code"""
+    at_place("the files of the bundle")
     read = lambda name: open(os.path.join(folder, name), encoding="utf-8", newline="\n").read()
     manifest = json.loads(read("manifest.json"))
     log, about = manifest["log"], manifest["about"]
@@ -54,6 +59,7 @@ def check(folder, given):
     ends, keys, restores, last, time, resources, corrections, accesses, deliveries, period = {}, [], 0, -1, "", *[""] * 4, []
     for e in (entries := lines_of("entries.ndjson")):
         stream, seq, at, salt = e["stream"], e["seq"], e["log_index"], bytes.fromhex(e["salt"])
+        at_place(f"entry {at} (stream {stream}, {seq})")
         before, says, said = ends.get(stream), json.loads(e["envelope"]), json.loads(e["body"])
         must(at > last and sha(b"\3", e["envelope"]).hex() == e["hash"])
         must((says["stream"], says["seq"], says["origin"]) == (stream, seq, log))
@@ -87,27 +93,54 @@ def check(folder, given):
         deliveries += "".join('{"log_index":%d,"event":%d,"step":%s}\n' % (at, s["event"], s["text"]) for s in steps)
         restores += stream == "log" and says["type"] == "restored"
         if stream == "log" and says["type"] == "checkpoint-key":
-            keys.append((b64(said["key"]), b64(said.get("signature", "")), said.get("lost")))
+            keys.append((b64(said["key"]), b64(said.get("signature", "")), said.get("lost"), (at, said.get("reason"))))
         ends[stream], last, time = e, at, says["recorded_at"]
+    at_place("what the entries say together")
     must(len(entries) == manifest["entries"] and (first is None or period[-1:] == [end]), 2)
     must([sha(t).hex() for t in (resources, corrections, accesses, deliveries)] ==
          [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections", "accesses", "deliveries")])
-    named = []
-    for key, signature, lost in keys:
+    at_place("the keys of the log")
+    named, replaced = [], [told for *_, lost, told in keys if lost is not None]
+    for key, signature, lost, _ in keys:
         pair = "\n".join(base64.b64encode(k).decode() for k in [*named[-1:], key])
         must(lost is not None or not named or is_signed(signature, f"drainledger checkpoint key\n{log}\n{pair}\n", named[-1]))
         must(lost is None or named and named[-1] == b64(lost))
         named = [*named, key] if lost is None else [key]
+    at_place("the checkpoint")
     must(origin == log + (f"/restored-{restores}" if restores else ""))
+    must(given is not None, 3)
     must(b64(given.split("+", 2)[2])[1:] in named, 3)
     key_id = sha(origin, "\n\1", named[-1])[:4]
     signers = [(name, b64(s)) for name, s in re.findall(r"^— (\S+) (\S+)$", lines, re.M)]
     signed = [s[4:] for name, s in signers if name == origin and s[:4] == key_id]
     must(signed, 3)
     must(is_signed(signed[0], body + "\n", named[-1]))
+    told = f"{len(entries)} entries of {log}, all in its checkpoint of {size} entries, signed by {given}"
+    for index, reason in replaced: told += f"; entry {index} says that a key was lost: {reason}"
+    if witness is None: return told
+    at_place(f"the cosignature of {witness}")
+    by, by_id, by_key = witness.split("+", 2)
+    by_key = b64(by_key)
+    must(len(by_key) == 33 and by_key[0] == 4 and sha(by, "\n", by_key)[:4].hex() == by_id, 3)
+    words = [s for name, s in signers if name == by and s[:4].hex() == by_id]
+    must(words, 2)
+    time = int.from_bytes(words[0][4:12], "big")
+    must(is_signed(words[0][12:], f"cosignature/v1\ntime {time}\n{body}\n", by_key[1:]))
+    return f"{told}; cosigned by {by} at {datetime.datetime.fromtimestamp(time, datetime.timezone.utc):%Y-%m-%dT%H:%M:%S}.000Z"
 
-for line in [" ".join(sys.argv[1:])] if len(sys.argv) > 1 else sys.stdin:
-    key, folder = line.split(maxsplit=1)
-    try: print(check(folder.strip(), key) or 0)
-    except Fault as fault: print(fault.args[0])
-    except (KeyError, ValueError, OSError, IndexError, TypeError): print(4)
+def verify(folder, given, witness=None):
+    """The exit code, and what to say."""
+    places = [""]
+    try: return 0, f"ok: {check(folder, given, witness, places.append)}"
+    except Fault as fault: code = fault.args[0]
+    except (KeyError, ValueError, OSError, IndexError, TypeError, AttributeError): code = 4
+    return code, f"{('', 'tampered', 'incomplete', 'key unknown', 'unreadable')[code]}: {places[-1]}"
+
+if __name__ == "__main__":
+    asked = argparse.ArgumentParser(description="Verifies an audit bundle.")
+    asked.add_argument("folder", nargs="?", default=os.path.dirname(os.path.abspath(__file__)))
+    asked.add_argument("--key")
+    asked.add_argument("--witness")
+    code, text = verify(**{"given" if name == "key" else name: value for name, value in vars(asked.parse_args()).items()})
+    print(text)
+    sys.exit(code)

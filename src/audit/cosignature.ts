@@ -41,3 +41,11 @@ export function cosignatureBy(note: Note, { name, key }: VerifierKey): Cosignatu
   const base64 = Buffer.concat([Buffer.from(keyId, 'hex'), bytes]).toString('base64');
   return { atS: Number(time), line: `— ${name} ${base64}\n` };
 }
+
+/** What a witness said of a checkpoint. */
+export interface WitnessWord {
+  /** Its C2SP verifier key. */
+  readonly witness: string;
+  /** The signature as it stands in the note, with its line feed. */
+  readonly line: string;
+}

@@ -2,9 +2,8 @@
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { type Note, readCheckpoint, type VerifierKey } from '../audit/checkpoint.ts';
-import { cosignatureBy, writeWitnessKey } from '../audit/cosignature.ts';
+import { cosignatureBy, type WitnessWord, writeWitnessKey } from '../audit/cosignature.ts';
 import { shortened } from '../intake/fault.ts';
-import type { WitnessWord } from '../store/log-port.ts';
 import { acceptBytes } from './body.ts';
 import { problems } from './native/answers.ts';
 import { sendPlain } from './native/reads.ts';

@@ -1,5 +1,6 @@
 /** What the service asks of a store about its log as a whole: the tree over all entries, and what was said of it. */
 import type { Client } from '../audit/chain.ts';
+import type { WitnessWord } from '../audit/cosignature.ts';
 import type { Hash, Head } from '../audit/merkle.ts';
 import type { Author } from '../domain/vocabulary/entry.ts';
 
@@ -41,14 +42,6 @@ export interface StoredNotice {
   /** RFC 3339, UTC. */
   readonly recordedAt: string;
   readonly body: string;
-}
-
-/** What a witness said of a checkpoint. */
-export interface WitnessWord {
-  /** Its C2SP verifier key. */
-  readonly witness: string;
-  /** The signature as it stands in the note, with its line feed. */
-  readonly line: string;
 }
 
 export interface LogWrites {

@@ -18,7 +18,7 @@ const MAY_IMPORT = {
   '.': ANYTHING,
   bench: ANYTHING,
   // Goes into audit bundles as it is, so it stands alone.
-  'bundle-verifier': [],
+  'bundle-verifier': ['bundle-verifier'],
   // Goes to another host as it is.
   witness: [],
   cli: ANYTHING,

@@ -1,7 +1,8 @@
 /** The checkpoints that were signed, and what witnesses said of them. */
 import type Database from 'better-sqlite3';
+import type { WitnessWord } from '../../audit/cosignature.ts';
 import type { Head } from '../../audit/merkle.ts';
-import type { LogTree, WitnessWord } from '../log-port.ts';
+import type { LogTree } from '../log-port.ts';
 import type { Tree } from './tree.ts';
 
 /** A checkpoint with the lines of all who signed it. */

@@ -2,9 +2,11 @@
 import { pino } from 'pino';
 import { readConfig } from './config.ts';
 import { ConfigError } from './configuration/ledger.ts';
+import { keepHeapSmall } from './heap.ts';
 import { startService } from './service.ts';
 
 async function main(): Promise<void> {
+  keepHeapSmall();
   const config = readConfig(process.env);
   // Synchronous: a line that was written is not lost when the process ends.
   const logger = pino({ level: config.logLevel }, pino.destination({ dest: 1, sync: true }));

@@ -13,8 +13,6 @@ import { median } from './measure.ts';
 import { type Running, startScript } from './process.ts';
 
 const SAMPLE_MS = 50;
-/** Of the service, MB: some 27,000 entries are held with their rows, so that of the full size a third fills it. */
-const HEAP_MB = 1024;
 
 export interface DoorRate {
   readonly door: string;
@@ -56,9 +54,7 @@ async function measured(
   count: number,
 ): Promise<Measured> {
   const mllpPort = await freePort();
-  const running = await startScript('server.js', serverOptions(folder, mllpPort), [
-    `--max-old-space-size=${HEAP_MB}`,
-  ]);
+  const running = await startScript('server.js', serverOptions(folder, mllpPort));
   try {
     const { ids } = await placeDrains(running.url, RUN, Math.ceil(count / READINGS_OF_A_DRAIN));
     const memory = sampled(running);

@@ -14,14 +14,9 @@ export interface Running {
   stop(): Promise<void>;
 }
 
-/** @param flags of Node itself */
-export async function startScript(
-  script: string,
-  args: readonly string[],
-  flags: readonly string[] = [],
-): Promise<Running> {
+export async function startScript(script: string, args: readonly string[]): Promise<Running> {
   const path = fileURLToPath(new URL(script, import.meta.url));
-  const child = spawn(process.execPath, [...flags, path, ...args], {
+  const child = spawn(process.execPath, [path, ...args], {
     stdio: ['ignore', 'pipe', 'inherit'],
   });
   const url = await new Promise<string>((resolve, reject) => {

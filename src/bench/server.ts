@@ -9,6 +9,7 @@ import { DEVELOPMENT } from '../auth/access-control.ts';
 import { readConfig } from '../config.ts';
 import { defaultProfiles } from '../configuration/profiles.ts';
 import type { Exports } from '../export/bulk/exports.ts';
+import { keepHeapSmall } from '../heap.ts';
 import { buildApp } from '../http/app.ts';
 import type { DeliveryControl } from '../http/parts.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
@@ -28,6 +29,7 @@ const { values } = parseArgs({
     mllp: { type: 'string' },
   },
 });
+keepHeapSmall();
 const logger = pino({ level: 'silent' });
 const url = await started(values.database, values.worker);
 process.stdout.write(`${url}\n`);

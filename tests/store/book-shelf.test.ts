@@ -130,7 +130,7 @@ describe('room for so many entries with their rows', () => {
     kept.takeRecent('c', null);
     expect(['a', 'b', 'c'].map((drain) => heldOf(kept, drain))).toEqual([
       [100, 0],
-      [32, 68],
+      [16, 84],
       [100, 0],
     ]);
   });
@@ -140,14 +140,14 @@ describe('room for so many entries with their rows', () => {
     const before = kept.take('a', null).get('a');
     for (const drain of ['b', 'c']) kept.take(drain, null);
     expect(before?.members.size).toBe(100);
-    expect(kept.look('a')?.members.size).toBe(32);
+    expect(kept.look('a')?.members.size).toBe(16);
   });
 
   it('gives the newest part without a read, and reads the whole for whoever wants it', () => {
     const reads: string[] = [];
     const kept = room(reads);
     for (const drain of ['a', 'b', 'c']) kept.take(drain, null);
-    expect(kept.takeRecent('a', null).get('a')?.left).toBe(68);
+    expect(kept.takeRecent('a', null).get('a')?.left).toBe(84);
     expect(reads).toEqual(['a', 'b', 'c']);
     expect(kept.take('a', null).get('a')?.left).toBe(0);
     expect(reads).toEqual(['a', 'b', 'c', 'a']);
@@ -155,7 +155,7 @@ describe('room for so many entries with their rows', () => {
 
   it('makes no room by cutting books that are short already', () => {
     const short = createBookShelf(
-      (drain) => readOften(drain, 40),
+      (drain) => readOften(drain, 20),
       { entries: 1000, withRows: 1 },
       () => undefined,
       () => 0,

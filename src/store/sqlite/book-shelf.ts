@@ -32,7 +32,7 @@ export interface Room {
 /** The sums of an interval take about a sixth of the memory of an entry with its row. */
 const SUMS_ONLY = 6;
 /** Instants that a cut book keeps. It is cut again when it has grown by as many, so that cutting costs each entry little. */
-const RECENT = 32;
+const RECENT = 16;
 
 interface Size {
   readonly withRows: number;

@@ -47,8 +47,14 @@ const GROUP = {
   clock: () => performance.now(),
 } as const;
 const HEAP = getHeapStatistics().heap_size_limit;
-/** At some 4 kB an entry with its row, a tenth of the heap: 50,000 of 2 GB (`--max-old-space-size`); four times that in all. */
-const ROOM: Room = { withRows: Math.floor(HEAP / 40_000), entries: Math.floor(HEAP / 10_000) };
+/**
+ * At some 3.3 kB an entry with its row 66 MB, however large the heap may grow: the charts of a ward that people look at. In
+ * all a third of the heap: whoever's books leave waits while they are read whole.
+ */
+const ROOM: Room = {
+  withRows: Math.min(20_000, Math.floor(HEAP / 40_000)),
+  entries: Math.floor(HEAP / 10_000),
+};
 
 /**
  * Opens the ledger in one SQLite file, which this process then owns.

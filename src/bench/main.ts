@@ -14,6 +14,7 @@ import { startScript } from './process.ts';
 import { readsWhileWriting } from './reads-while-writing.ts';
 import { recovery } from './recovery.ts';
 import { fillLedger, searchFigures } from './search.ts';
+import { searchesUnderLoad } from './search-under-load.ts';
 import { treeCost } from './tree-cost.ts';
 import { trendFigures } from './trends.ts';
 import { verifyCost } from './verify-cost.ts';
@@ -71,6 +72,9 @@ function sideBySide(setUps: Readonly<Record<string, Map<number, Figure>>>): obje
   });
 }
 
+/** So long, an index that does not keep up is found behind. */
+const LONG_SECONDS = 60;
+
 /** Readings that are charted while the EHR is away; an hour at 100 a second would be 360,000. */
 const OUTAGE_READINGS = Number(process.env.BENCH_OUTAGE_READINGS ?? '10000');
 
@@ -88,6 +92,7 @@ try {
   const delivery = await deliveryRate(join(folder, 'delivery.db'));
   const recovered = await recovery(join(folder, 'recovery.db'), SECONDS, OUTAGE_READINGS);
   const reads = await readsWhileWriting(join(folder, 'reads.db'), SECONDS);
+  const keepingUp = await searchesUnderLoad(join(folder, 'keeping-up.db'), LONG_SECONDS);
   const access = await accessCost(join(folder, 'access.db'), SECONDS);
   const cost = await costPerEntry(join(folder, 'cost.db'));
   const tree = await treeCost(folder);
@@ -122,6 +127,10 @@ try {
   console.table([recovered]);
   console.log('Reads over HTTP while 50 write; limit: the same while nobody does (target: ratio <= 2)');
   console.table(reads);
+  console.log(
+    `Searches while 50 write for ${LONG_SECONDS} s; limit: those of the middle third (targets: ratio <= 1.5, none refused)`,
+  );
+  console.table([keepingUp]);
   console.log(
     'Reads that are written as accesses; limit: the same, only counted (target at 50: ratio >= 0.2)',
   );
@@ -162,6 +171,7 @@ try {
     delivery,
     recovered,
     reads,
+    keepingUp,
     access,
     cost,
     tree,

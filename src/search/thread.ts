@@ -58,11 +58,10 @@ function run(port: MessagePort, { asked, ...options }: ThreadOptions): void {
     const [most, least] = behind > LARGE ? [LARGE, SMALL] : [SMALL, 1];
     guarded(() => held.follower.step(most, least, isAsked));
     if (target > seen) grewAt = start;
-    // While others write it rests as long as it worked: whoever charts needs the processor more. A question does not wait
-    // for that. A timer even without rest: questions come in between batches.
+    // It rests only once it is level: where it rested while others wrote, it fell behind a steady load for good, and no
+    // search came in time. A timer even without rest: questions come in between batches.
     const isBehind = held.follower.reached() < held.follower.target();
-    const worked = target > seen ? performance.now() - start : 0;
-    timer = setTimeout(follow, isBehind ? worked : start - grewAt < BUSY_MS ? SHORT_MS : FOLLOW_MS);
+    timer = setTimeout(follow, isBehind ? 0 : start - grewAt < BUSY_MS ? SHORT_MS : FOLLOW_MS);
     seen = target;
   }
 

@@ -15,8 +15,11 @@ let db: Database.Database;
 let other: Database.Database;
 let group: GroupCommit;
 let now = 0;
+/** Rows that were committed whenever there was nothing left to do. */
+let idle: number[] = [];
 beforeEach(() => {
   place = temporaryFile();
+  idle = [];
   db = openWriter(place.file);
   db.exec('CREATE TABLE written (n INTEGER) STRICT');
   other = new Database(place.file);
@@ -29,6 +32,7 @@ beforeEach(() => {
     onCommit() {},
     beforeCommit() {},
     onSettled() {},
+    onIdle: () => idle.push(committed()),
     onRollback() {},
     onFatal(error) {
       throw error;
@@ -187,6 +191,30 @@ describe('a group', () => {
     expect(committed()).toBe(times.length);
     await Promise.all(all);
     await expect(write()).rejects.toThrow('closing');
+  });
+});
+
+describe('with nothing left to do', () => {
+  it('says so once all that came was told, and not between groups', async () => {
+    const all = Array.from({ length: 2 * MOST_IN_GROUP + 1 }, write);
+    void all[0]?.then(() => idle.push(-1));
+    await Promise.all(all);
+    expect(idle).toEqual([-1]);
+    await nextTurn();
+    expect(idle).toEqual([-1, 2 * MOST_IN_GROUP + 1]);
+    await nextTurn();
+    expect(idle).toHaveLength(2);
+  });
+
+  it('says nothing where somebody came meanwhile, or the store closes', async () => {
+    await write();
+    const later = write();
+    await nextTurn();
+    expect(idle).toEqual([]);
+    await later;
+    await group.close();
+    await nextTurn();
+    expect(idle).toEqual([]);
   });
 });
 

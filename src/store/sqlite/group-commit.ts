@@ -35,6 +35,8 @@ export interface GroupCommitOptions extends GroupListeners {
   /** Steady time, ms. */
   clock(): number;
   readonly mostQueued: number;
+  /** Called when all that came is settled and told, and nothing new has come. */
+  onIdle(): void;
 }
 
 /** Groups in a row that go before what was deferred: under a load without end it still gets on. */
@@ -57,6 +59,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
   const isFull = (): boolean => group.size() >= options.mostInGroup || clock() >= groupEnds;
   const awaited = (): number => first.length + queue.length;
   const queued = (): number => awaited() + deferred.length;
+  const isIdle = (): boolean => queued() + group.size() === 0;
 
   /** Of the line that the group under way is of. */
   function next(): Job | undefined {
@@ -83,8 +86,13 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     }
     const isEmpty = isOfDeferred ? deferred.length === 0 : awaited() === 0;
     if (isHurried || isFull() || (isLast && isEmpty)) group.commit();
-    if (queued() + group.size() > 0) schedule();
-    else closed?.();
+    if (!isIdle()) schedule();
+    else if (closed === null) setImmediate(rest);
+    else closed();
+  }
+
+  function rest(): void {
+    if (closed === null && isIdle()) options.onIdle();
   }
 
   /** Each turn reads what has arrived; the first that brings nobody new closes a group that nobody waits to join. */
@@ -113,7 +121,7 @@ export function createGroupCommit(db: Database.Database, options: GroupCommitOpt
     close() {
       return new Promise<void>((resolve) => {
         closed = resolve;
-        if (queued() + group.size() === 0) resolve();
+        if (isIdle()) resolve();
       });
     },
   };

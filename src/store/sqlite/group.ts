@@ -112,11 +112,11 @@ function codeOf(error: unknown): string {
 }
 
 /** After these the state of the file is unknown, or known to be bad: retrying could acknowledge what is not there. */
-function isFatal(error: unknown): boolean {
+export function isFatal(error: unknown): boolean {
   return /^SQLITE_(IOERR|CORRUPT|NOTADB)/.test(codeOf(error));
 }
 
-function asFailure(error: unknown): Error {
+export function asFailure(error: unknown): Error {
   const code = codeOf(error);
   if (!code.startsWith('SQLITE_')) return error instanceof Error ? error : new Error(String(error));
   return new StoreFailed(`nothing was written: ${code}`, { cause: error });

@@ -22,6 +22,7 @@ import { createLogReads, createOwnWrites, watchGrowth } from './own-writes.ts';
 import { claimOwnership } from './owner.ts';
 import { createPlaceReads } from './places.ts';
 import { type EntryRow, storedEntry } from './stored-entry.ts';
+import { createTidier } from './tidy.ts';
 import { createTree } from './tree.ts';
 import { createUnmappedReader } from './unmapped.ts';
 
@@ -87,6 +88,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
         for (const listener of listeners) listener(entry, concerns);
     },
     onSettled: growth.look,
+    onIdle: createTidier(writer, options.onFatal),
     onRollback() {
       appender.forget();
       events.forget();

@@ -110,16 +110,9 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     ...createDeliverySide(writer, reader, { lanes, note: events.note }, group),
     ...createReads(reader, group, {
       preview: (request: AppendRequest) => appender.preview(request),
-      // Between groups the shelf holds just what is committed, so reads need no fold of their own. Books change where
-      // they stand: whoever reads on in a later turn of the event loop takes them anew.
-      books: (drain: string) => shelf.take(drain, null),
-      recentBooks: (drain: string) => shelf.takeRecent(drain, null),
       ...createDeviceReads(reader, devices),
       ...kept.reads,
-      check() {
-        writer.exec('BEGIN IMMEDIATE');
-        writer.exec('COMMIT');
-      },
+      check: () => void writer.exec('BEGIN IMMEDIATE; COMMIT'),
     }),
     async close() {
       await group.close();
@@ -168,7 +161,13 @@ function openShelf(writer: ReturnType<typeof openWriter>, options: SqliteStoreOp
   const shelf = createBookShelf(createBookReader(writer, policy), room, kept.leaves, () => reachOf(policy()));
   return {
     shelf,
-    reads: kept.reads(shelf),
+    reads: {
+      // Between groups the shelf holds just what is committed, so reads need no fold of their own. Books change where
+      // they stand: whoever reads on in a later turn of the event loop takes them anew.
+      books: (drain: string) => shelf.take(drain, null),
+      recentBooks: (drain: string) => shelf.takeRecent(drain, null),
+      ...kept.reads(shelf),
+    },
     close() {
       shelf.empty();
       kept.close();

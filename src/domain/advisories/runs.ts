@@ -104,8 +104,13 @@ function gateOf(rule: Rule | null, tubes: readonly Tube[]): Gate {
 /** Tubes by the name of their drain. */
 export type Tubes = ReadonlyMap<string, Tube>;
 
-export const tubesNamed = (names: readonly string[], tubes: Tubes): readonly Tube[] =>
-  names.flatMap((name) => tubes.get(name) ?? []);
+export function tubesNamed(names: readonly string[], tubes: Tubes): readonly Tube[] {
+  const [first = ''] = names;
+  // Most rules are on one tube, and a list that is filled holds room for many.
+  if (names.length > 1) return names.flatMap((name) => tubes.get(name) ?? []);
+  const tube = tubes.get(first);
+  return tube === undefined ? [] : [tube];
+}
 
 /** From when on a run is told. */
 export interface Since {
@@ -117,6 +122,8 @@ export interface Since {
 
 /** What is found, in order. */
 export function outcomesAfter(run: Run, tubes: Tubes, since: Since): readonly Outcome[] {
+  const [first] = run.phases;
+  if (first !== undefined && run.phases.length === 1) return outcomesIn(first, run, tubes, since);
   return run.phases.flatMap((phase) => {
     if (phase.to <= since.after) return [];
     const isWithin = (at: EpochMs): boolean => at >= phase.from && at < phase.to;

@@ -122,8 +122,10 @@ const sizeOf = ({ value }: Finding): number => (value === null ? 0 : approximate
 
 /** Stretches in order from that at which `since` ends, which may have become longer; all where it is null. */
 export function stretchesSince(track: Track, since: Track): readonly Stretch[] {
+  const stop = since === null ? null : since.before;
+  // Mostly it is that one alone.
+  if (track !== null && track.before === stop) return [track.item];
   const stretches: Stretch[] = [];
-  const stop = since?.before;
   for (let node = track; node !== null && node !== stop; node = node.before) stretches.push(node.item);
   return stretches.reverse();
 }

@@ -77,8 +77,12 @@ function runsAsBefore(drains: readonly DrainNow[], views: readonly DrainView[]):
 
 /** Reviews charted on these drains, by drain, then in order of time. */
 export function reviewsOn(drains: readonly Pick<Tube, 'drain' | 'chart'>[]): readonly Review[] {
-  return drains.flatMap(reviewsIn);
+  const reviews = drains.flatMap(reviewsIn);
+  return reviews.length === 0 ? NO_REVIEWS : reviews;
 }
+
+/** One for all: that nothing was reviewed before either is then seen at a glance, rule by rule. */
+const NO_REVIEWS: readonly Review[] = [];
 
 function reviewsIn({ drain, chart }: Pick<Tube, 'drain' | 'chart'>): Review[] {
   const reviews: Review[] = [];
@@ -119,7 +123,8 @@ function toldOf(
     return { watched: { run, track, reviews }, common: null };
   }
   const { drains } = run.subject;
-  const from = Math.min(...drains.map((drain) => since.get(drain) ?? Infinity));
+  let from = Infinity;
+  for (const drain of drains) from = Math.min(from, since.get(drain) ?? Infinity);
   const isSame = equal(was.run.subject, run.subject) && equal(was.reviews, reviews);
   if (from === Infinity)
     return { watched: { run, track: was.track, reviews }, common: isSame ? was.track : null };

@@ -115,14 +115,16 @@ function chartedAnew(
       : circumstancesOf(view, weightsFor(view, views), settings);
   const everyFact = view !== book.view && standsOn(book.view) !== standsOn(view);
   const since = everyFact ? epochMs(-Infinity) : changedSince(book.circumstances, circumstances);
-  const common = { book, drain, view, circumstances, watch, everyFact };
   const isMoved = moved.add.length > 0 || moved.remove.length > 0;
   if (since === undefined && !isMoved && view === book.view) {
-    return { ...common, chart: book.chart, since: null, facts: NO_FACTS, rows: [] };
+    const { chart } = book;
+    const unchanged = { since: null, facts: NO_FACTS, rows: [] };
+    return { book, drain, view, circumstances, chart, watch, everyFact, ...unchanged };
   }
-  const folded = refold(book.chart, { ...moved, since }, circumstances);
-  const facts = rowFacts(folded.before, folded.after, everyFact);
-  return { ...common, chart: folded.chart, since: folded.since, facts, rows: folded.after };
+  const { remove, add } = moved;
+  const { chart, since: from, before, after } = refold(book.chart, { remove, add, since }, circumstances);
+  const facts = rowFacts(before, after, everyFact);
+  return { book, drain, view, circumstances, chart, watch, since: from, everyFact, facts, rows: after };
 }
 
 /** What every fact of a drain carries: a change of it changes all of them. */

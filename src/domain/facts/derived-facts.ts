@@ -204,6 +204,7 @@ function coverageOf({ covered_ms, hours }: Window): string {
 
 /** Exact digits where the volume is whole microlitres, else 1 decimal. */
 export function millilitres({ numerator, denominator }: Rational): string {
+  if (denominator === 1n) return thousandthsText(Number(numerator));
   if (numerator % denominator === 0n) return thousandthsText(Number(numerator / denominator));
   return roundHalfEven({ numerator, denominator: denominator * 1000n }, 1);
 }

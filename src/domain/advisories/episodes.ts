@@ -3,6 +3,7 @@
  * found not to be. What cannot be assessed in between neither ends nor confirms it. The removal of the drain ends it.
  */
 
+import { writeInstantLike } from '../numbers/instant.ts';
 import type { EpochMs } from '../numbers/units.ts';
 import type { Author } from '../vocabulary/entry.ts';
 import type { Rule } from '../vocabulary/rule.ts';
@@ -85,8 +86,7 @@ function episode(found: Found, ended_at: string | null, { subject, reviews, rule
 }
 
 /** 20260301T080000Z, with milliseconds where there are any. */
-export const compactMoment = (at: EpochMs): string =>
-  new Date(at).toISOString().replace('.000Z', 'Z').replaceAll(/[-:]/g, '');
+export const compactMoment = (at: EpochMs): string => writeInstantLike(at, 'Z').replaceAll(/[-:]/g, '');
 
 /** What could not be assessed, by reason. */
 export function notAssessableIn(track: Track, rule: Rule, { drains }: Subject): readonly NotAssessable[] {

@@ -11,6 +11,7 @@ import type { DrainView } from '../fold/drain.ts';
 import type { LevelPoint } from '../fold/interval.ts';
 import { coveredThousandths } from '../fold/span.ts';
 import { newestWhere } from '../numbers/history.ts';
+import { writeInstantLike } from '../numbers/instant.ts';
 import { approximately, rational, roundHalfEven } from '../numbers/rational.ts';
 import { type EpochMs, thousandthsText } from '../numbers/units.ts';
 import type { Component, Fact, Flag } from '../vocabulary/fact.ts';
@@ -134,4 +135,4 @@ function noteOf(
   return `${what} of ${zone}.${why.length === 0 ? '' : ` Not covered: ${why.join('; ')}.`}`;
 }
 
-const utc = (at: EpochMs): string => new Date(at).toISOString().replace('.000Z', 'Z');
+const utc = (at: EpochMs): string => writeInstantLike(at, 'Z');

@@ -48,6 +48,18 @@ const write = (name: string, lines: readonly (object | string)[]): string => {
   return file;
 };
 
+const COLUMNS = {
+  system: 'urn:example:flowsheet',
+  key: ['row'],
+  drain: { system: DRAIN.drain.system, column: 'drain' },
+  author: { type: 'person', system: 'urn:example:staff', column: 'by' },
+  time: { column: 'at' },
+  item: 'what',
+  value: 'value',
+  unit: 'unit',
+  items: { 'Chamber, mL': 'level' },
+};
+
 test('lines: what is refused is kept, mended and sent again; nothing is taken twice', async () => {
   const bad = { ...DRAIN, ...level('b', '10:00', -5) };
   const file = write('all.ndjson', [PLACED, UP, { ...DRAIN, ...level('a', '09:00', 5) }, bad, '{"half":']);
@@ -59,7 +71,7 @@ test('lines: what is refused is kept, mended and sent again; nothing is taken tw
     1,
     expect.stringContaining('3 recorded, 0 were recorded before; 2 refused'),
   ]);
-  expect(first.out).toContain('4: /level_ml is negative');
+  expect(first.out).toMatch(/^4: \/level_ml is negative: .* \(-5\)$/m);
   const refused = `${file}.refused`;
   expect(readFileSync(refused, 'utf8')).toBe(`${JSON.stringify(bad)}\n{"half":\n`);
   const again = await run(file);
@@ -89,19 +101,7 @@ test('each refusal begins with its line in the file, blank ones and those that w
 
 test('CSV by a mapping, refused rows with the header', async () => {
   await service.send('POST', '/v1/drains', placement('placed'));
-  const mapping = write('map.json', [
-    {
-      system: 'urn:example:flowsheet',
-      key: ['row'],
-      drain: { system: DRAIN.drain.system, column: 'drain' },
-      author: { type: 'person', system: 'urn:example:staff', column: 'by' },
-      time: { column: 'at' },
-      item: 'what',
-      value: 'value',
-      unit: 'unit',
-      items: { 'Chamber, mL': 'level' },
-    },
-  ]);
+  const mapping = write('map.json', [COLUMNS]);
   const file = write('rows.csv', [
     '\ufeffrow,drain,by,at,what,value,unit',
     '1,placed,n1,2025-03-01T09:00:00Z,"Chamber, mL",0.12,L',
@@ -124,6 +124,36 @@ test('CSV by a mapping, refused rows with the header', async () => {
     64,
     expect.stringContaining('has no column by, at, what, value, unit'),
   ]);
+});
+
+test('a file that is no CSV further on: where it is not, and what was recorded before', async () => {
+  await service.send('POST', '/v1/drains', placement('placed'));
+  const mapping = write('map.json', [COLUMNS]);
+  const head = 'row,drain,by,at,what,value,unit';
+  const time = (n: number): string => new Date(Date.UTC(2025, 2, 1, 9, n)).toISOString();
+  // Longer than what is read of a file at once, 64 KiB.
+  const by = 'n'.repeat(100);
+  const row = (n: number, value = `${n}`) => `${n},placed,${by},${time(n)},"Chamber, mL",${value},mL`;
+  const rows = Array.from({ length: 600 }, (_, n) => row(n + 1, n === 1 ? 'about 2' : undefined));
+  const short = await run(write('short.csv', [head, ...rows, '601,placed']), '--mapping', mapping);
+  const told =
+    /on line 602; (\d+) recorded before that, 1 refused: mend it and import the same file again/.exec(
+      short.out,
+    );
+  expect([short.code, short.out]).toEqual([64, expect.stringContaining(told?.[0] ?? 'on line 602; ')]);
+  expect(readFileSync(join(folder, 'short.csv.refused'), 'utf8')).toBe(`${head}\n${rows[1]}\n`);
+  const recorded = Number(told?.[1]);
+  expect(recorded).toBeGreaterThan(0);
+  const mended = await run(
+    write('mended.csv', [head, ...rows.toSpliced(1, 1, row(2))]),
+    '--mapping',
+    mapping,
+  );
+  expect(mended.out).toBe(`${600 - recorded} recorded, ${recorded} were recorded before.\n`);
+  const empty = await run(write('empty.csv', []), '--mapping', mapping);
+  expect([empty.code, empty.out]).toEqual([64, expect.stringContaining('has no header')]);
+  const other = await run(write('semicolons.csv', [head.replaceAll(',', ';')]), '--mapping', mapping);
+  expect([other.code, other.out]).toEqual([64, expect.stringContaining('say by delimiter in the mapping')]);
 });
 
 test('no service, no file, a bad mapping: said in words', async () => {

@@ -74,7 +74,9 @@ export function csvItems(file: string, mapping: CsvMapping, onBytes: (bytes: num
     header = names;
     const missing = columns.filter((column) => !names.includes(column));
     if (missing.length > 0)
-      throw new Error(`${file} has no column ${missing.join(', ')}: its columns are ${names.join(', ')}`);
+      throw new Error(
+        `${file} has no column ${missing.join(', ')}: its columns are ${names.join(', ')}; where another sign than ${mapping.delimiter} separates them, say by delimiter in the mapping which`,
+      );
   };
   const items = async function* (): AsyncGenerator<Source> {
     for await (const each of itemsOf(csvRows(counted(file, onBytes), mapping.delimiter, onHeader), mapping)) {
@@ -90,6 +92,7 @@ export function csvItems(file: string, mapping: CsvMapping, onBytes: (bytes: num
       if ('faults' in each) yield { line, json: null, faults: each.faults, original };
       else yield { line, json: writeExact(each.item), faults: [], original };
     }
+    if (header.length === 0) throw new Error(`${file} has no header: its first line names the columns`);
   };
   return {
     items: items(),

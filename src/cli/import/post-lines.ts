@@ -4,8 +4,13 @@ import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { linesOf } from '../../intake/lines.ts';
 
+interface Told {
+  readonly detail: string;
+  readonly errors?: readonly { readonly value?: string }[];
+}
+
 export type LineResult =
-  | { readonly line: number; readonly status: number; readonly problem?: { readonly detail: string } }
+  | { readonly line: number; readonly status: number; readonly problem?: Told }
   /** The last one, which counts the others. */
   | { readonly lines: number };
 
@@ -14,6 +19,7 @@ const RESULT_BYTES = 1024 * 1024;
 /**
  * Sends lines and gives the results while they are sent.
  * @param who headers that say who sends them
+ * @param lines that end where there are no more, and do not throw
  * @throws {Error} when nothing answers, or it refuses the request as a whole
  */
 export async function* postLines(
@@ -26,20 +32,9 @@ export async function* postLines(
   const response = new Promise<IncomingMessage>((resolve, reject) => {
     outgoing.once('response', resolve).once('error', reject);
   });
-  let broken: { readonly cause: unknown } | null = null;
-  const told = async function* (): AsyncGenerator<string> {
-    try {
-      yield* lines;
-    } catch (cause) {
-      broken = { cause };
-      throw cause;
-    }
-  };
   // Where the other side ends the connection, the missing last line tells.
-  const sent = pipeline(Readable.from(told()), outgoing).catch(() => undefined);
-  const answer = await response.catch((error: unknown) => {
-    throw broken === null ? error : broken.cause;
-  });
+  const sent = pipeline(Readable.from(lines), outgoing).catch(() => undefined);
+  const answer = await response;
   if (answer.statusCode !== 200)
     throw new Error(`${url} answers ${answer.statusCode}: ${await textOf(answer)}`);
   try {
@@ -49,7 +44,6 @@ export async function* postLines(
     if (!isCut(error)) throw error;
   }
   await sent;
-  if (broken !== null) throw (broken as { readonly cause: unknown }).cause;
 }
 
 const isCut = (error: unknown): boolean =>

@@ -6,7 +6,7 @@ import { parseArgs } from 'node:util';
 import type { Fault } from '../../intake/fault.ts';
 import { reach } from '../api.ts';
 import { csvItems, ndjsonItems, readMapping, type Source, type Sources } from './items.ts';
-import { postLines } from './post-lines.ts';
+import { type LineResult, postLines } from './post-lines.ts';
 import { type Counts, createProgress } from './progress.ts';
 
 /** @returns the exit code: 0 all taken, 1 some refused, 2 the answer was cut; null where the call is not understood */
@@ -45,6 +45,7 @@ export async function runImport(args: readonly string[]): Promise<number | null>
   );
   await refused.end();
   progress.end();
+  if (counts.broken !== null) throw new Error(brokenOff(counts.broken, counts), { cause: counts.broken });
   const dryRun = values['dry-run'];
   return report(counts, { file, refusedFile, unreadable: refused.unreadable(), dryRun });
 }
@@ -94,7 +95,12 @@ function createRefused(file: string, sources: Sources): Refused {
   };
 }
 
-type Sent = Counts & { readonly isWhole: boolean };
+interface Sent extends Counts {
+  /** Of all that was sent there is an answer. */
+  readonly isWhole: boolean;
+  /** What was wrong with the file itself, so that its rest was not sent; null where nothing was. */
+  readonly broken: Error | null;
+}
 
 async function send(
   { items }: Sources,
@@ -105,8 +111,11 @@ async function send(
   const counts = { taken: 0, unmatched: 0, repeated: 0, refused: 0 };
   const underWay = new Map<number, Source>();
   let sent = 0;
+  let broken: Error | null = null;
   const lines = async function* (): AsyncGenerator<string> {
-    for await (const source of items) {
+    for await (const source of untilBroken(items, (error) => {
+      broken = error;
+    })) {
       if (source.json === null) {
         counts.refused += 1;
         refused.add(source, source.faults.map(faultText).join('; '));
@@ -128,10 +137,22 @@ async function send(
     underWay.delete(result.line);
     const became = COUNTED_AS[result.status] ?? 'refused';
     counts[became] += 1;
-    if (became === 'refused' && source !== undefined) refused.add(source, result.problem?.detail ?? '');
+    if (became === 'refused' && source !== undefined) refused.add(source, whyRefused(result));
     onCount(counts);
   }
-  return { ...counts, isWhole };
+  return { ...counts, isWhole, broken };
+}
+
+/** Ends where the file is broken, so that what was sent before it is answered all the same. */
+async function* untilBroken(
+  items: Sources['items'],
+  onBroken: (error: Error) => void,
+): AsyncGenerator<Source> {
+  try {
+    yield* items;
+  } catch (error) {
+    onBroken(error instanceof Error ? error : new Error(String(error)));
+  }
 }
 
 /** By what a line is answered with; the others are problems. */
@@ -141,8 +162,20 @@ const COUNTED_AS: Readonly<Record<number, keyof Counts>> = {
   202: 'unmatched',
 };
 
+/** The problem in its words, and the values that they are about. */
+function whyRefused({ problem }: Extract<LineResult, { line: number }>): string {
+  const values = (problem?.errors ?? []).flatMap(({ value }) => value ?? []);
+  return `${problem?.detail ?? ''}${values.length === 0 ? '' : ` (${values.join('; ')})`}`;
+}
+
 const faultText = ({ pointer, value, detail, mend }: Fault): string =>
   `${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`;
+
+/** Where nothing came before it there is nothing to add. */
+function brokenOff({ message }: Error, { taken, unmatched, repeated, refused }: Sent): string {
+  if (taken + unmatched + repeated + refused === 0) return message;
+  return `${message}; ${taken + unmatched} recorded before that, ${refused} refused: mend it and import the same file again, nothing is taken twice`;
+}
 
 function report(
   { taken, unmatched, repeated, refused, isWhole }: Sent,

@@ -60,8 +60,10 @@ function timeToFull(room: Microlitres, level: LevelPoint, volumes: Volumes | nul
   const none = (reason: NoTimeReason): TimeToFull => ({ value: null, low: null, high: null, reason });
   if (room <= 0) return none('full');
   if (volumes === null || volumes.interval.to.at !== level.at) return none('no-rate-at-level');
-  const long = volumes.windows.find(({ hours }) => hours === LONG_HOURS);
-  const short = volumes.windows.find(({ hours }) => hours === SHORT_HOURS);
+  // Taken once: each look at the windows of a row works all of them out.
+  const { windows } = volumes;
+  const long = windows.find(({ hours }) => hours === LONG_HOURS);
+  const short = windows.find(({ hours }) => hours === SHORT_HOURS);
   const known = [long, short].filter((window) => window !== undefined);
   if (long === undefined || !isCovered(long) || isFasterAtLeast(short, long)) {
     return { ...none('coverage-incomplete'), high: soonest(known.map(withLeast(room))) };

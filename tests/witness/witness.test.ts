@@ -111,6 +111,9 @@ test('what it cosigned is served, kept, shipped in audit bundles, and checked by
   expect(Math.abs((said ? said.atS : 0) - Date.now() / 1000)).toBeLessThan(60);
   expect(await overview(own)).toMatchObject({ witnesses: [{ key: witness, size: 5 }] });
 
+  // Nobody has cosigned the newest checkpoint by then; the one before it covers all of the drain.
+  await placeDrain(own, 'two', '08:00', { patient: { reference: 'Patient/2' } });
+  await covered(own, 6);
   const bundle = at('bundle');
   expect(cli('audit-bundle', '--drain', drain, '--out', bundle).code).toBe(0);
   const words = `cosigned by witness.example at ${new Date((said ? said.atS : 0) * 1000).toISOString()}`;

@@ -3,6 +3,7 @@ import type Database from 'better-sqlite3';
 import type { WitnessWord } from '../../audit/cosignature.ts';
 import type { Head } from '../../audit/merkle.ts';
 import type { LogTree } from '../log-port.ts';
+import { createThinner } from './thinning.ts';
 import type { Tree } from './tree.ts';
 
 /** A checkpoint with the lines of all who signed it. */
@@ -53,12 +54,14 @@ export function createCheckpointWriter(
 ): (sign: (head: Head) => string) => string | null {
   const last = db.prepare<[], number | null>('SELECT max(size) FROM checkpoint').pluck();
   const keep = db.prepare('INSERT INTO checkpoint (size, note) VALUES (?, ?)');
+  const thin = createThinner(db);
   return (sign) => {
     tree.grow();
     const head = tree.head();
     if (head.size <= (last.get() ?? 0)) return null;
     const note = sign(head);
     keep.run(head.size, note);
+    thin();
     return note;
   };
 }

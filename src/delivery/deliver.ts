@@ -2,12 +2,15 @@
  * Claim, send, settle: the only loop that sends, and the only one that sends again.
  *
  * At most one request is under way for each drain and target, in the order of the ledger. After an unknown outcome
- * the delivery waits until the target can no longer be acting on it. What waits behind it may go with it.
+ * the delivery waits until the target can no longer be acting on it. What waits behind it may go with it. While somebody
+ * charts, it leaves room.
  */
 import type { ByWhom, Claimed, Delivery, Settled, Settlement } from '../store/delivery-port.ts';
 import type { Means } from './awaited.ts';
 import { type Breaker, breakerAfter, CLOSED, isTripped } from './breaker.ts';
+import type { LoopClock } from './clock.ts';
 import type { Attempted, End } from './end.ts';
+import { createRoom } from './room.ts';
 import { claimMs, createSender } from './send.ts';
 import { settlementOf } from './settle.ts';
 
@@ -17,6 +20,7 @@ export interface DeliveryLog {
 }
 
 export interface DeliverOptions extends Means {
+  readonly clock: LoopClock;
   readonly log: DeliveryLog;
   readonly pollMs: number;
 }
@@ -38,6 +42,8 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   const settling = new Map<string, Promise<void>>();
   const ends = new Map<End['kind'], number>();
   const stopping = new AbortController();
+  const room = createRoom(clock);
+  const stopListening = store.listen(room.charted);
   let breaker = CLOSED;
   let isRebased = false;
   let wake = (): void => undefined;
@@ -52,11 +58,18 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     }
     const most = isTripped(breaker) ? 1 : target.mostAtOnce;
     if (sending.size >= most || now < breaker.restsUntilMs) return false;
-    const room = most - sending.size;
+    const drains = Math.min(most - sending.size, room.drains());
+    if (drains === 0) return false;
     const lapsesMs = now + claimMs(target);
     const busy = [...sending.keys()];
-    const claimed = await store.claim(target.name, now, lapsesMs, room, busy, sender.startBundle());
-    for (const each of claimed) keepUntilDone(sending, each.drain, attempt(each, lapsesMs));
+    room.begin();
+    const claimed = await store.claim(target.name, now, lapsesMs, drains, busy, sender.startBundle());
+    room.began(claimed.reduce((sum, { behind }) => sum + 1 + behind.length, 0));
+    for (const each of claimed) {
+      keepUntilDone(sending, each.drain, attempt(each, lapsesMs));
+      // To write one Bundle takes long enough; what is charted meanwhile need not wait for all of them.
+      await clock.turn();
+    }
     return claimed.length > 0;
   }
 
@@ -121,25 +134,22 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   }
 
   async function run(): Promise<void> {
-    let hasTicked = true;
-    let tick: Promise<void> = Promise.resolve();
+    const pause = (ms: number) => clock.pause(ms, stopping.signal);
+    const [tick, rest] = [oneAtATime(pause), oneAtATime(pause)];
     while (!stopping.signal.aborted) {
       // Before the round, so that what ends meanwhile is not missed.
       const woken = new Promise<void>((resolve) => {
         wake = resolve;
       });
-      if (hasTicked) {
-        hasTicked = false;
-        tick = clock.pause(options.pollMs, stopping.signal).then(() => {
-          hasTicked = true;
-        });
-      }
       const busy = await round().catch((error: unknown) => {
         log.warn({ target: target.name, error: nameOf(error) }, 'could not claim deliveries');
         return false;
       });
-      if (!busy) await Promise.race([woken, tick]);
+      if (busy) continue;
+      const rests = room.drains() === 0 ? [rest(room.restMs())] : [];
+      await Promise.race([woken, tick(options.pollMs), ...rests]);
     }
+    stopListening();
     await Promise.all(sending.values());
     await Promise.all(settling.values());
   }
@@ -159,6 +169,17 @@ export function startDelivering(options: DeliverOptions): Deliverer {
       stopping.abort();
       return running;
     },
+  };
+}
+
+/** A pause that is asked for while one lasts is that one. */
+function oneAtATime(pause: (ms: number) => Promise<void>): (ms: number) => Promise<void> {
+  let underWay: Promise<void> | null = null;
+  return (ms) => {
+    underWay ??= pause(ms).finally(() => {
+      underWay = null;
+    });
+    return underWay;
   };
 }
 

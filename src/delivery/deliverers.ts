@@ -5,7 +5,7 @@ import type { Store } from '../store/port.ts';
 import { publicKeys } from './auth/keys.ts';
 import { isTripped } from './breaker.ts';
 import type { Verdict } from './classify.ts';
-import type { Clock } from './clock.ts';
+import type { LoopClock } from './clock.ts';
 import { type Deliverer, type DeliveryLog, startDelivering } from './deliver.ts';
 import { openTarget } from './open-target.ts';
 import type { ConfiguredTarget } from './target.ts';
@@ -36,7 +36,7 @@ export interface DeliverersOptions {
   readonly targets: readonly ConfiguredTarget[];
   readonly canonical: string;
   readonly log: DeliveryLog;
-  readonly clock: Clock;
+  readonly clock: LoopClock;
   readonly env: Readonly<Record<string, string | undefined>>;
 }
 

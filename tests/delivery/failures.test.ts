@@ -1,5 +1,6 @@
 /** What the log is told when our own work on a delivery fails: of the step that failed, and nothing of what was sent. */
 import { afterEach, beforeEach, expect, it } from 'vitest';
+import { steadyClock } from '../../src/delivery/clock.ts';
 import { type Deliverer, startDelivering } from '../../src/delivery/deliver.ts';
 import type { Store } from '../../src/store/port.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
@@ -19,11 +20,7 @@ afterEach(async () => {
 
 /** The first error that is logged when a target that takes everything is delivered to from this store. */
 function firstError(store: Store): Promise<readonly unknown[]> {
-  const clock = {
-    now: Date.now,
-    pause: (ms: number) => new Promise<void>((resolve) => setTimeout(resolve, ms)),
-    random: () => 0,
-  };
+  const clock = { ...steadyClock(), random: () => 0 };
   return new Promise((resolve) => {
     deliverer = startDelivering({
       store,

@@ -1,6 +1,6 @@
 /** Time that stands still while anything is being worked on, and then jumps to what is waited for next. */
 import { setImmediate as turn } from 'node:timers/promises';
-import type { Clock } from '../../../src/delivery/clock.ts';
+import type { LoopClock } from '../../../src/delivery/clock.ts';
 
 interface Timer {
   readonly atMs: number;
@@ -8,7 +8,7 @@ interface Timer {
   readonly fire: () => void;
 }
 
-export interface VirtualClock extends Clock {
+export interface VirtualClock extends LoopClock {
   after(ms: number): Promise<void>;
   /** Counts as work under way until it settles. */
   busy<T>(work: Promise<T>): Promise<T>;
@@ -40,6 +40,9 @@ export function createVirtualClock(startMs: number, random: () => number): Virtu
   return {
     now: () => nowMs,
     random,
+    turn: () => Promise.resolve(),
+    // Work takes no time.
+    loop: () => ({ busyMs: 0, idleMs: nowMs - startMs }),
     after: (ms) => new Promise((resolve) => add(ms, resolve)),
     pause: (ms, signal) =>
       new Promise((resolve) => {

@@ -12,6 +12,8 @@
 import type { LoopClock } from './clock.ts';
 
 export interface Room {
+  /** Whether somebody charts. */
+  isWanted(): boolean;
   /** Told of each entry. */
   charted(): void;
   /** Told before deliveries begin, so that what it costs to claim them counts. */
@@ -44,7 +46,10 @@ export function createRoom(clock: Pick<LoopClock, 'now' | 'loop'>): Room {
     return busyMs - since.busyMs - (idleMs - since.idleMs);
   }
 
+  const isWanted = (): boolean => clock.now() - chartedMs <= CHARTING_MS;
+
   return {
+    isWanted,
     charted() {
       chartedMs = clock.now();
       entries += 1;
@@ -58,7 +63,7 @@ export function createRoom(clock: Pick<LoopClock, 'now' | 'loop'>): Room {
       begun = deliveries;
     },
     drains() {
-      if (clock.now() - chartedMs > CHARTING_MS) return Number.POSITIVE_INFINITY;
+      if (!isWanted()) return Number.POSITIVE_INFINITY;
       const owed = entries * DELIVERIES_PER_ENTRY;
       return missingMs() <= 0 || owed >= begun ? Math.max(FEWEST_DRAINS, owed) : 0;
     },

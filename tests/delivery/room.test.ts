@@ -1,4 +1,5 @@
 /** Delivery leaves room for those who chart: the rule alone, and the loop that keeps to it, in virtual time. */
+import { setImmediate } from 'node:timers/promises';
 import fc from 'fast-check';
 import { afterEach, describe, expect, it } from 'vitest';
 import { noAuthorizer } from '../../src/delivery/auth/authorizer.ts';
@@ -154,16 +155,16 @@ describe('the delivery loop', () => {
     void life.deliverer.stop();
   });
 
-  const nameOf = (drain: number): string => `placed-${drain}`;
   const placement = (drain: number): Told => ({
     ...placed('08:00', { patient: { reference: `Patient/p${drain}` } }),
-    key: nameOf(drain),
+    key: `placed-${drain}`,
   });
 
   /** @param loopAt how the loop has spent its time, so long after the start, and after so many requests */
   function deliver(loopAt: (elapsedMs: number, requests: number) => LoopTime) {
     const clock = createVirtualClock(START_MS, () => 0.5);
-    let requests = 0;
+    const sentInTurn: number[] = [];
+    let turn = 0;
     const mine = { dead: false };
     const deliverer = startDelivering({
       store: mortal(ledger.store, mine, clock),
@@ -171,19 +172,26 @@ describe('the delivery loop', () => {
       connection: connectTo({
         ...{ baseUrl: BASE, authorizer: noAuthorizer, now: clock.now, onVerdict: () => undefined },
         async http() {
-          requests += 1;
+          sentInTurn.push(turn);
           await clock.after(1);
           return { status: 200, headers: {}, body: '' };
         },
       }),
-      clock: { ...clock, loop: () => loopAt(clock.now() - START_MS, requests) },
+      clock: {
+        ...clock,
+        loop: () => loopAt(clock.now() - START_MS, sentInTurn.length),
+        async turn() {
+          await setImmediate();
+          turn += 1;
+        },
+      },
       canonical: 'http://example.org/test',
       log: { warn: () => undefined, error: () => undefined },
       // So seldom that what goes on sooner was not woken by it.
       pollMs: 60 * SECOND_MS,
     });
     life = Object.assign(mine, { deliverer });
-    return { clock, requests: () => requests };
+    return { clock, sentInTurn, requests: () => sentInTurn.length };
   }
 
   /** In one write. */
@@ -224,5 +232,19 @@ describe('the delivery loop', () => {
     const elapsedMs = clock.now() - START_MS;
     expect(elapsedMs).toBeGreaterThanOrEqual(costMs * (DRAINS + 1 - 4));
     expect(elapsedMs).toBeLessThan(2 * costMs * (DRAINS + 1));
+  });
+  it('writes one Bundle a turn of the event loop while somebody charts', async () => {
+    await setUpAll();
+    const { clock, sentInTurn } = deliver(() => ({ busyMs: 0, idleMs: 0 }));
+    await chart(clock, [0]);
+    await clock.runUntil(() => sentInTurn.length === DRAINS + 1, SECOND_MS);
+    expect(new Set(sentInTurn).size).toBe(DRAINS + 1);
+  });
+
+  it('writes all that it claimed at once when nobody charts', async () => {
+    await setUpAll();
+    const { clock, sentInTurn } = deliver(() => ({ busyMs: 1, idleMs: 0 }));
+    await clock.runUntil(() => sentInTurn.length === DRAINS, SECOND_MS);
+    expect(new Set(sentInTurn).size).toBe(1);
   });
 });

@@ -71,10 +71,11 @@ Commands:
       Copies the ledger at one moment, also while the service runs.
   The ledger and its files are those of the environment that the service starts with.
 
-  verify DATABASE|BUNDLE --key PUB [--witness PUB] [--checkpoint FILE]…
+  verify DATABASE|BUNDLE --key PUB [--witness PUB] [--checkpoint FILE]… [--report FILE --sign KEY-FILE]
       Recomputes a copy of the ledger, or an audit bundle, from what is stored, holds it against the checkpoints in it
       and in FILEs kept outside, and names what is wrong first: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable.
       --witness: these must be cosigned by the witness of this key too (dist/witness/witness.js, README).
+      --report: appends what it came to, signed with a key made by 'checkpoint-key new', best not that of the log.
 
   audit-bundle --drain ID | --patient REFERENCE | --from TIME --to TIME   --out FOLDER
       Writes a part of the ledger with its proofs, so that a stranger can check it with Node and nothing else.

@@ -44,11 +44,15 @@ export function readEscrowFile(file: string): KeptHead | undefined {
   return note && { where: `the escrow file ${file}`, note };
 }
 
-export async function appendToEscrow(file: string, checkpoint: string, at: string): Promise<void> {
+export const appendToEscrow = (file: string, checkpoint: string, at: string): Promise<void> =>
+  appendLine(file, { at, checkpoint });
+
+/** Durable when it resolves. */
+export async function appendLine(file: string, said: object): Promise<void> {
   const opened = await open(file, 'a', 0o600);
   try {
     // On a line of its own, whatever a crash left of the last one.
-    await opened.appendFile(`\n${JSON.stringify({ at, checkpoint })}\n`);
+    await opened.appendFile(`\n${JSON.stringify(said)}\n`);
     await opened.sync();
   } finally {
     await opened.close();

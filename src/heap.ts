@@ -8,7 +8,7 @@ import {
 import { getHeapStatistics, setFlagsFromString } from 'node:v8';
 
 /** What lives is moved together once the heap is so many times as large: that stops all else for a tenth of a second and more. */
-const TIMES_WHAT_LIVES = 2;
+const TIMES_WHAT_LIVES = 2.5;
 
 /**
  * Has the heap collected once it has grown by what lives in it, and moved together where it is much larger still.

@@ -21,8 +21,8 @@ import { answerItem } from './recorded.ts';
 
 const NDJSON = 'application/x-ndjson';
 const LINE_BYTES = 256 * 1024;
-/** Lines under way: enough to fill the groups that share a commit. */
-const MOST_UNDER_WAY = 400;
+/** Lines under way: enough to fill the groups that share a commit, and no more, as what is charted at a bedside waits behind them. */
+const MOST_UNDER_WAY = 64;
 /**
  * Results kept for a client that sends all it has before it reads. Only beyond that does reading wait for it, and a
  * client that never reads is cut as one that stalls.

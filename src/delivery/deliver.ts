@@ -64,7 +64,10 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     const busy = [...sending.keys()];
     room.begin();
     const claimed = await store.claim(target.name, now, lapsesMs, drains, busy, sender.startBundle());
-    room.began(claimed.reduce((sum, { behind }) => sum + 1 + behind.length, 0));
+    room.began(
+      claimed.length,
+      claimed.reduce((sum, { behind }) => sum + 1 + behind.length, 0),
+    );
     for (const each of claimed) {
       keepUntilDone(sending, each.drain, attempt(each, lapsesMs));
       // To write one Bundle takes long enough: what is charted meanwhile need not wait for all of them. Where nobody charts

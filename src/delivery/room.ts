@@ -18,8 +18,8 @@ export interface Room {
   charted(): void;
   /** Told before deliveries begin, so that what it costs to claim them counts. */
   begin(): void;
-  /** Told how many did. */
-  began(deliveries: number): void;
+  /** Told on how many drains they did, and how many: what waits behind the first of a drain goes with it. */
+  began(drains: number, deliveries: number): void;
   /** On so many drains deliveries may begin now; 0 while it rests. */
   drains(): number;
   /** How long until it is worth asking again, ms; more than 0. */
@@ -36,9 +36,10 @@ const LONGEST_REST_MS = 10;
 
 export function createRoom(clock: Pick<LoopClock, 'now' | 'loop'>): Room {
   let chartedMs = Number.NEGATIVE_INFINITY;
-  /** Entries since deliveries began last, and how many of those there were. */
+  /** Entries since deliveries began last, how many of those there were, and how many a drain. */
   let entries = 0;
   let begun = 0;
+  let perDrain = 1;
   let since = clock.loop();
 
   function missingMs(): number {
@@ -59,13 +60,16 @@ export function createRoom(clock: Pick<LoopClock, 'now' | 'loop'>): Room {
       begun = 0;
       since = clock.loop();
     },
-    began(deliveries) {
+    began(drains, deliveries) {
       begun = deliveries;
+      perDrain = deliveries / Math.max(1, drains);
     },
     drains() {
       if (!isWanted()) return Number.POSITIVE_INFINITY;
       const owed = entries * DELIVERIES_PER_ENTRY;
-      return missingMs() <= 0 || owed >= begun ? Math.max(FEWEST_DRAINS, owed) : 0;
+      // No more than is owed: each Bundle takes a turn of the loop, and an entry takes several turns beside them.
+      if (owed > 0 && owed >= begun) return Math.max(FEWEST_DRAINS, Math.ceil(owed / Math.max(1, perDrain)));
+      return missingMs() <= 0 ? FEWEST_DRAINS : 0;
     },
     restMs: () => Math.min(Math.max(1, missingMs()), LONGEST_REST_MS),
   };

@@ -36,7 +36,7 @@ describe('room', () => {
     expect(room.drains()).toBe(Infinity);
     room.charted();
     room.begin();
-    room.began(99);
+    room.began(33, 99);
     works(SECOND_MS);
     expect(room.drains()).toBe(0);
     works(1);
@@ -48,7 +48,7 @@ describe('room', () => {
     room.charted();
     room.begin();
     works(7);
-    room.began(99);
+    room.began(33, 99);
     works(3);
     idles(9.5);
     expect(room.drains()).toBe(0);
@@ -60,7 +60,7 @@ describe('room', () => {
     const { room, works } = createThread();
     room.charted();
     room.begin();
-    room.began(6);
+    room.began(6, 6);
     works(20);
     room.charted();
     room.charted();
@@ -69,11 +69,36 @@ describe('room', () => {
     expect(room.drains()).toBe(6);
   });
 
+  it('is for so many drains as bring what is owed, where several wait on each', () => {
+    const { room, works } = createThread();
+    room.charted();
+    room.begin();
+    room.began(4, 20);
+    works(20);
+    for (let n = 0; n < 9; n += 1) room.charted();
+    expect(room.drains()).toBe(0);
+    room.charted();
+    expect(room.drains()).toBe(4);
+    for (let n = 0; n < 10; n += 1) room.charted();
+    expect(room.drains()).toBe(8);
+  });
+
+  it('is for a few drains where it is there because the loop was idle', () => {
+    const { room, works, idles } = createThread();
+    room.charted();
+    room.begin();
+    room.began(4, 20);
+    for (let n = 0; n < 9; n += 1) room.charted();
+    works(5);
+    idles(5);
+    expect(room.drains()).toBe(4);
+  });
+
   it('is asked for again when it can be there at the earliest, but soon', () => {
     const { room, works, idles } = createThread();
     room.charted();
     room.begin();
-    room.began(99);
+    room.began(33, 99);
     works(500);
     expect(room.restMs()).toBe(10);
     idles(497);
@@ -112,7 +137,7 @@ describe('room', () => {
           expect(isOwed || since.idleMs >= since.busyMs).toBe(true);
           const begun = drains * (1 + behind);
           room.begin();
-          room.began(begun);
+          room.began(drains, begun);
           since = { busyMs: 0, idleMs: 0, entries: 0, begun };
         }
       }),
@@ -131,7 +156,7 @@ describe('room', () => {
           const drains = room.drains();
           if (drains === 0 || drains === Infinity) continue;
           room.begin();
-          room.began(drains);
+          room.began(drains, drains);
           begun += drains;
           entriesBefore = entries;
         }

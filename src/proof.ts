@@ -1,5 +1,4 @@
 /** What makes the history provable, put together: whether it is whole, who signs it, and where that is told. */
-
 import type { KeyObject } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import {

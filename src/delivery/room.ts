@@ -62,13 +62,13 @@ export function createRoom(clock: Pick<LoopClock, 'now' | 'loop'>): Room {
     },
     began(drains, deliveries) {
       begun = deliveries;
-      perDrain = deliveries / Math.max(1, drains);
+      perDrain = drains === 0 ? 1 : deliveries / drains;
     },
     drains() {
       if (!isWanted()) return Number.POSITIVE_INFINITY;
       const owed = entries * DELIVERIES_PER_ENTRY;
       // No more than is owed: each Bundle takes a turn of the loop, and an entry takes several turns beside them.
-      if (owed > 0 && owed >= begun) return Math.max(FEWEST_DRAINS, Math.ceil(owed / Math.max(1, perDrain)));
+      if (owed > 0 && owed >= begun) return Math.max(FEWEST_DRAINS, Math.ceil(owed / perDrain));
       return missingMs() <= 0 ? FEWEST_DRAINS : 0;
     },
     restMs: () => Math.min(Math.max(1, missingMs()), LONGEST_REST_MS),

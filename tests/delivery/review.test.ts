@@ -2,15 +2,13 @@
  * What becomes of a 202, which says that something is queued and may be discarded yet (RFC 9110, 15.3.3): it is looked
  * for, and what changes it waits meanwhile. In virtual time, against a server in memory.
  */
-import { afterEach, describe, expect, it } from 'vitest';
-import { noAuthorizer } from '../../src/delivery/auth/authorizer.ts';
-import { connectTo } from '../../src/delivery/connection.ts';
-import { type Deliverer, startDelivering } from '../../src/delivery/deliver.ts';
+import { describe, expect, it } from 'vitest';
+import type { Deliverer } from '../../src/delivery/deliver.ts';
 import type { HttpAnswer, HttpRequest } from '../../src/delivery/http.ts';
 import type { Mode } from '../../src/delivery/target.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
-import { mortal } from './sim/schedule.ts';
+import { delivererForEach } from './sim/one-target.ts';
 import { createVirtualClock, type VirtualClock } from './sim/virtual-clock.ts';
 import { targetOf } from './target.ts';
 
@@ -21,13 +19,7 @@ const HOUR_MS = 3_600_000;
 const START_MS = Date.UTC(2026, 2, 5);
 
 const ledger = ledgerForEach();
-let life: { dead: boolean; readonly deliverer: Deliverer } | undefined;
-afterEach(() => {
-  if (life === undefined) return;
-  // Its time stands still, so that it would wait for ever for what is under way.
-  life.dead = true;
-  void life.deliverer.stop();
-});
+const deliver = delivererForEach();
 
 /** A server that queues every write, and does what it has queued when it is told to. */
 interface Queueing {
@@ -42,7 +34,7 @@ interface Queueing {
   discardQueued(): void;
 }
 
-function start(mode: Exclude<Mode, 'probe'>): Queueing {
+function start(mode: Exclude<Mode, 'probe'>): Queueing & { readonly deliverer: Deliverer } {
   const clock = createVirtualClock(START_MS, () => 0.5);
   const held = new Map<string, string>();
   let queue: (() => void)[] = [];
@@ -67,21 +59,14 @@ function start(mode: Exclude<Mode, 'probe'>): Queueing {
     else write();
     return ehr.isQueueing ? answer(202) : answer(201, path === '' ? responseTo(body) : '');
   }
-  const mine = { dead: false };
-  const deliverer = startDelivering({
-    store: mortal(ledger.store, mine, clock),
+  const deliverer = deliver({
+    store: ledger.store,
     target: targetOf({ baseUrl: BASE, mode, reviewMs: 24 * HOUR_MS, types: new Set(['Observation']) }),
-    connection: connectTo({
-      ...{ baseUrl: BASE, http: send, authorizer: noAuthorizer, now: clock.now },
-      onVerdict: () => undefined,
-    }),
     clock,
-    canonical: 'http://example.org/test',
-    log: { warn: () => undefined, error: () => undefined },
     pollMs: 20_000,
+    http: send,
   });
-  life = Object.assign(mine, { deliverer });
-  return ehr;
+  return Object.assign(ehr, { deliverer });
 }
 
 const answer = (status: number, body = ''): HttpAnswer => ({ status, headers: {}, body });
@@ -221,6 +206,6 @@ describe.each(ALL)('what a target of mode %s accepted', (mode) => {
     const [listed] = ledger.store.deliveries({}, null, 9);
     expect(listed?.outcome).toEqual({ why: 'accepted, and cannot be looked for: HTTP 403', status: 403 });
     expect(writes(ehr)).toBe(sent);
-    expect(life?.deliverer.breaker.isParked).toBe(false);
+    expect(ehr.deliverer.breaker.isParked).toBe(false);
   });
 });

@@ -1,15 +1,12 @@
 /** Delivery leaves room for those who chart: the rule alone, and the loop that keeps to it, in virtual time. */
 import { setImmediate } from 'node:timers/promises';
 import fc from 'fast-check';
-import { afterEach, describe, expect, it } from 'vitest';
-import { noAuthorizer } from '../../src/delivery/auth/authorizer.ts';
+import { describe, expect, it } from 'vitest';
 import type { LoopTime } from '../../src/delivery/clock.ts';
-import { connectTo } from '../../src/delivery/connection.ts';
-import { type Deliverer, startDelivering } from '../../src/delivery/deliver.ts';
 import { createRoom } from '../../src/delivery/room.ts';
 import { incoming, ledgerForEach } from '../store/ledger.ts';
 import { level, placed, setUp, type Told } from '../support/drain-script.ts';
-import { mortal } from './sim/schedule.ts';
+import { delivererForEach } from './sim/one-target.ts';
 import { createVirtualClock } from './sim/virtual-clock.ts';
 import { targetOf } from './target.ts';
 
@@ -173,12 +170,7 @@ describe('the delivery loop', () => {
   const START_MS = Date.UTC(2026, 2, 5);
   const BASE = 'https://ehr.example/fhir';
   const ledger = ledgerForEach();
-  let life: { dead: boolean; readonly deliverer: Deliverer } | undefined;
-  afterEach(() => {
-    if (life === undefined) return;
-    life.dead = true;
-    void life.deliverer.stop();
-  });
+  const startOn = delivererForEach();
 
   const placement = (drain: number): Told => ({
     ...placed('08:00', { patient: { reference: `Patient/p${drain}` } }),
@@ -190,18 +182,14 @@ describe('the delivery loop', () => {
     const clock = createVirtualClock(START_MS, () => 0.5);
     const sentInTurn: number[] = [];
     let turn = 0;
-    const mine = { dead: false };
-    const deliverer = startDelivering({
-      store: mortal(ledger.store, mine, clock),
+    startOn({
+      store: ledger.store,
       target: targetOf({ baseUrl: BASE, mostAtOnce: 100, mostInBundle: 1 }),
-      connection: connectTo({
-        ...{ baseUrl: BASE, authorizer: noAuthorizer, now: clock.now, onVerdict: () => undefined },
-        async http() {
-          sentInTurn.push(turn);
-          await clock.after(1);
-          return { status: 200, headers: {}, body: '' };
-        },
-      }),
+      async http() {
+        sentInTurn.push(turn);
+        await clock.after(1);
+        return { status: 200, headers: {}, body: '' };
+      },
       clock: {
         ...clock,
         loop: () => loopAt(clock.now() - START_MS, sentInTurn.length),
@@ -210,12 +198,9 @@ describe('the delivery loop', () => {
           turn += 1;
         },
       },
-      canonical: 'http://example.org/test',
-      log: { warn: () => undefined, error: () => undefined },
       // So seldom that what goes on sooner was not woken by it.
       pollMs: 60 * SECOND_MS,
     });
-    life = Object.assign(mine, { deliverer });
     return { clock, sentInTurn, requests: () => sentInTurn.length };
   }
 

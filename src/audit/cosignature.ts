@@ -13,6 +13,8 @@ import {
 
 const COSIGNATURE_V1 = 0x04;
 const TIME_BYTES = 8;
+/** The last that RFC 3339 can write, 9999-12-31T23:59:59Z: a later one is no time that a witness can have seen. */
+const LATEST_S = 253_402_300_799n;
 
 /** A public key of a witness, such as `witness.example+1a2b3c4d+BA…`; undefined where the text is none. */
 export const readWitnessKey = (text: string): VerifierKey | undefined =>
@@ -36,6 +38,7 @@ export function cosignatureBy(note: Note, { name, key }: VerifierKey): Cosignatu
   const { bytes } = claimed;
   if (bytes.length !== TIME_BYTES + 64) return false;
   const time = bytes.readBigUInt64BE();
+  if (time > LATEST_S) return false;
   const signed = Buffer.from(`cosignature/v1\ntime ${time}\n${note.body}`);
   if (!isSignature(bytes.subarray(TIME_BYTES), signed, key)) return false;
   const base64 = Buffer.concat([Buffer.from(keyId, 'hex'), bytes]).toString('base64');

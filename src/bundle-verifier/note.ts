@@ -1,6 +1,6 @@
 /**
  * What was signed of a log, and by whom: the part of the verifier of audit bundles that goes before the rest in the one file
- * of a bundle. It imports nothing.
+ * of a bundle. It imports nothing but what Node brings.
  */
 import { createHash, verify } from 'node:crypto';
 
@@ -80,6 +80,9 @@ function isSigned(signature: Buffer, text: string, key: Buffer): boolean {
   return verify(null, Buffer.from(text), { key: der, format: 'der', type: 'spki' }, signature);
 }
 
+/** 9999-12-31T23:59:59Z: no later one can be written. */
+const LATEST_S = 253_402_300_799n;
+
 /** C2SP tlog-cosignature: key ID of kind 0x04, time of 8 bytes, signature. @returns what is to be told beside */
 export function checkCosignature({ body, signatures }: Head, witness: string | null): string {
   if (witness === null) return '';
@@ -92,6 +95,7 @@ export function checkCosignature({ body, signatures }: Head, witness: string | n
   must(found !== undefined, `${by} did not cosign the checkpoint`, 2);
   must(found.signed.length === 76, `what stands there as the word of ${by} is none`);
   const time = found.signed.readBigUInt64BE(4);
+  must(time <= LATEST_S, `what stands there as the word of ${by} is of no time`);
   const isSo = isSigned(found.signed.subarray(12), `cosignature/v1\ntime ${time}\n${body}`, key.subarray(1));
   must(isSo, `the cosignature of ${by} does not fit the checkpoint`);
   return `; cosigned by ${by} at ${new Date(Number(time) * 1000).toISOString()}`;

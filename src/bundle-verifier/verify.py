@@ -125,6 +125,7 @@ def check(folder, given, witness=None, at_place=lambda place: None):
     words = [s for name, s in signers if name == by and s[:4].hex() == by_id]
     must(words, 2)
     time = int.from_bytes(words[0][4:12], "big")
+    must(time <= 253402300799)  # 9999-12-31T23:59:59Z: no later one can be written
     must(is_signed(words[0][12:], f"cosignature/v1\ntime {time}\n{body}\n", by_key[1:]))
     return f"{told}; cosigned by {by} at {datetime.datetime.fromtimestamp(time, datetime.timezone.utc):%Y-%m-%dT%H:%M:%S}.000Z"
 

@@ -1,6 +1,7 @@
 /** Cosignatures: against a checkpoint of a public log that witnesses cosigned, and the example that C2SP publishes. */
+import { generateKeyPairSync, sign } from 'node:crypto';
 import { expect, test } from 'vitest';
-import { readCheckpoint } from '../../src/audit/checkpoint.ts';
+import { rawPublicKey, readCheckpoint } from '../../src/audit/checkpoint.ts';
 import { cosignatureBy, readWitnessKey, writeWitnessKey } from '../../src/audit/cosignature.ts';
 
 // As the log arche2025h1.staging.ct.transparency.dev (Certificate Transparency) served it in 2026; the key of the witness
@@ -50,6 +51,24 @@ test.each([
   ['a signature that is cut', PUBLIC_LOG.replace('AWfBw==', 'AWf')],
 ])('%s is not what the witness signed', (_, text) => {
   expect(cosignatureBy(noteOf(text), keyOf(WITNESS))).toBe(false);
+});
+
+test('a time beyond those that can be written is no word, though the witness signed it', () => {
+  const { privateKey } = generateKeyPairSync('ed25519');
+  const key = { name: 'witness.example', key: rawPublicKey(privateKey) };
+  const [body = ''] = PUBLIC_LOG.split('\n\n');
+  const noteAt = (time: bigint) => {
+    const at = Buffer.alloc(8);
+    at.writeBigUInt64BE(time);
+    const signature = sign(null, Buffer.from(`cosignature/v1\ntime ${time}\n${body}\n`), privateKey);
+    const id = Buffer.from(writeWitnessKey(key).split('+')[1] ?? '', 'hex');
+    return noteOf(
+      `${PUBLIC_LOG}— witness.example ${Buffer.concat([id, at, signature]).toString('base64')}\n`,
+    );
+  };
+  const latest = BigInt(Date.UTC(9999, 11, 31, 23, 59, 59) / 1000);
+  expect(cosignatureBy(noteAt(latest), key)).toMatchObject({ atS: Number(latest) });
+  expect(cosignatureBy(noteAt(latest + 1n), key)).toBe(false);
 });
 
 test.each([

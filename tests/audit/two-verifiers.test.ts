@@ -135,6 +135,11 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     bundle.checkpoint = bundle.checkpoint.replace(/\n— witness.example .*\n$/, `\n${other}`);
     return bundle.witness !== null;
   },
+  'the word of a witness of no time that can be written': (bundle) => {
+    const late = cosignatureOf(bundle.checkpoint, 2 ** 50);
+    bundle.checkpoint = bundle.checkpoint.replace(/\n— witness.example .*\n$/, `\n${late}`);
+    return bundle.witness !== null;
+  },
   'the word of a witness at another time': (bundle) => {
     bundle.checkpoint = bundle.checkpoint.replace(/— witness.example (\S+)/, (_, base64: string) => {
       const bytes = Buffer.from(base64, 'base64');

@@ -77,11 +77,13 @@ export function createFollower(
       return head.logIndex + 1;
     },
     step(most, least = most, isToEnd = () => false) {
-      const size = ledger.size();
-      if (size < head.logIndex + 1) throw new OtherLedger();
-      if (size > head.logIndex + 1)
-        take(ledger.entriesAfter(head.logIndex, head.issue, most), (taken) => taken >= least && isToEnd());
-      hasBeenLevel ||= head.logIndex + 1 >= size;
+      ledger.atOneMoment(() => {
+        const size = ledger.size();
+        if (size < head.logIndex + 1) throw new OtherLedger();
+        if (size > head.logIndex + 1)
+          take(ledger.entriesAfter(head.logIndex, head.issue, most), (taken) => taken >= least && isToEnd());
+        hasBeenLevel ||= head.logIndex + 1 >= size;
+      });
     },
   };
 }

@@ -28,6 +28,8 @@ export interface LedgerReader {
   entriesAfter(logIndex: number, issue: number, most: number): Iterable<LedgerEntry>;
   /** Whom the drains that issues later than one are about were ever linked to; the newest issue first. */
   linksAfter(issue: number): Iterable<Link>;
+  /** All that is read meanwhile is of one moment: each moment begins with none of the pages that were read at another. */
+  atOneMoment<T>(work: () => T): T;
   /** Number of entries. */
   size(): number;
   /** How one text of an issue is read: the issue itself is read once for all of them. */
@@ -56,8 +58,8 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
   const entries = db.prepare<[number, number], { logIndex: number; hash: string }>(
     'SELECT log_index AS logIndex, hash FROM ledger WHERE log_index > ? ORDER BY log_index LIMIT ?',
   );
-  const issues = db.prepare<[number, number], Row>(
-    'SELECT rowid AS issue, log_index AS logIndex, resources FROM issued WHERE rowid > ? AND log_index <= ? ORDER BY rowid',
+  const issues = db.prepare<[number], Row>(
+    'SELECT rowid AS issue, log_index AS logIndex, resources FROM issued WHERE rowid > ? ORDER BY rowid',
   );
   const links = db.prepare<[number], { logIndex: number; patient: string | null }>(
     `SELECT i.log_index AS logIndex, d.patient FROM issued i CROSS JOIN drain_patient d ON d.drain = i.drain
@@ -69,12 +71,23 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
   const framedIn = createFramedReader(db);
   const textIn = createTextReader(db);
   const auditEvent = createAuditEventReader(db, canonical);
+
+  /** By their entry. It stops at the first later one: a condition would be tried on all there are to the end of the ledger. */
+  function issuesUpTo(last: number, issue: number): ReadonlyMap<number, readonly Row[]> {
+    const byEntry = new Map<number, Row[]>();
+    for (const row of issues.iterate(issue)) {
+      if (row.logIndex > last) break;
+      const rows = byEntry.get(row.logIndex);
+      if (rows === undefined) byEntry.set(row.logIndex, [row]);
+      else rows.push(row);
+    }
+    return byEntry;
+  }
+
   return {
     *entriesAfter(logIndex, issue, most) {
       const found = entries.all(logIndex, most);
-      const issued = new Map<number, Row[]>();
-      for (const row of issues.all(issue, lastOf(found)))
-        issued.set(row.logIndex, [...(issued.get(row.logIndex) ?? []), row]);
+      const issued = issuesUpTo(lastOf(found), issue);
       for (const entry of found) {
         const rows = issued.get(entry.logIndex) ?? [];
         yield {
@@ -89,6 +102,7 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
       for (const { logIndex, patient } of links.iterate(issue))
         yield { logIndex, patient: JSON.parse(patient ?? 'null') as Reference | null };
     },
+    atOneMoment: (work) => db.transaction(work)(),
     size: () => (newest.get() ?? -1) + 1,
     textsAt(issue) {
       const logIndex = entryOfProjected(issue);

@@ -2,7 +2,7 @@
 
 import type { Principal } from '../auth/principal.ts';
 import type { Identifier } from '../domain/vocabulary/entry.ts';
-import { type NotTaken, outOfBounds } from '../record/incoming.ts';
+import { type NotTaken, usedBeyond } from '../record/incoming.ts';
 import type { AppendOutcome, Previewed, Store } from '../store/port.ts';
 import { reachesReceipt, receiptFor } from './allowed.ts';
 import { type Problem, problem } from './problem.ts';
@@ -57,7 +57,7 @@ export function answerOf(outcome: AppendOutcome | Previewed, { to, store, pointe
     case 'replayed':
       return reachesReceipt(to, store, outcome.receipt)
         ? { status: 200, body: receiptFor(to, store, outcome.receipt) }
-        : notTaken(outOfBounds(identifierIn(outcome.receipt)), pointer);
+        : notTaken(usedBeyond(identifierIn(outcome.receipt)), pointer);
     case 'conflict':
       return keyUsedTwice(
         receiptFor(to, store, outcome.receipt),
@@ -71,13 +71,14 @@ export function answerOf(outcome: AppendOutcome | Previewed, { to, store, pointe
   }
 }
 
-function identifierIn(receipt: string): Pick<NotTaken, 'pointer' | 'value'> {
-  const { identifier } = JSON.parse(receipt) as { readonly identifier: Identifier };
-  return { pointer: '/identifier', value: `${identifier.system}|${identifier.value}` };
+const identifierIn = (receipt: string): Identifier => (JSON.parse(receipt) as Identified).identifier;
+
+interface Identified {
+  readonly identifier: Identifier;
 }
 
 function keyUsedTwice(receipt: string, isTold: boolean, within: string): Problem {
-  const first = JSON.parse(receipt) as { readonly identifier: Identifier };
+  const first = JSON.parse(receipt) as Identified;
   const error = {
     pointer: `${within}/identifier`,
     value: JSON.stringify(first.identifier),

@@ -76,6 +76,14 @@ export const outOfBounds = ({ pointer, value }: Pick<NotTaken, 'pointer' | 'valu
   mend: 'the client is confined to one patient or drain, and the device was not on theirs then',
 });
 
+/** An identifier that somebody beyond the client's bounds has used. */
+export const usedBeyond = ({ system, value }: Identifier): NotTaken => ({
+  refused: 'out-of-bounds',
+  pointer: '/identifier',
+  value: `${system}|${value}`,
+  mend: 'the client is confined to one patient or drain, and it names what is not theirs: send a new identifier',
+});
+
 /** What leads to the drain that an entry goes to. */
 function sentDevice(body: EntryBody): Pick<NotTaken, 'pointer' | 'value'> {
   if (body.device !== undefined) return { pointer: '/device', value: named(body.device) };

@@ -82,7 +82,9 @@ async function transaction(
     return permitted(request, parts, incoming);
   });
   const outcomes = asked.length === 0 ? [] : await parts.record(asked, senderOf(request.principal));
-  const [refused] = outcomes.flatMap((outcome, n) => located(refusalOf(outcome), n) ?? []);
+  const [refused] = outcomes.flatMap(
+    (outcome, n) => located(refusalOf(outcome, request.principal, parts), n) ?? [],
+  );
   if (refused !== undefined) return sendFaults(reply, refused.status, refused.faults);
   request.isRecorded = outcomes.some(({ kind }) => kind === 'recorded' || kind === 'unmatched');
   const shows = preferredReturn(request) === 'representation';

@@ -23,7 +23,7 @@ export function registerCreate(app: FastifyInstance, parts: Parts, type: Resourc
     const incoming = permitted(request, parts, read.incoming);
     const [outcome] = await parts.record([incoming], senderOf(request.principal));
     if (outcome === undefined) throw new Error('a unit of one entry had no outcome');
-    const refusal = refusalOf(outcome);
+    const refusal = refusalOf(outcome, request.principal, parts);
     if (refusal !== null) return sendFaults(reply, refusal.status, refusal.faults);
     return sendStored(request, reply, storedBy(outcome, parts, type), parts);
   });

@@ -1,6 +1,7 @@
 /** What came of something that was sent to be stored: the resource that it is issued as, or what stood in the way. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { readBody } from '../../audit/entry-text.ts';
+import type { Principal } from '../../auth/principal.ts';
 import type { EntryBody, Identifier, Kind } from '../../domain/vocabulary/entry.ts';
 import type { FactName } from '../../domain/vocabulary/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
@@ -10,9 +11,9 @@ import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
-import type { Incoming, NotTaken } from '../../record/incoming.ts';
+import { type Incoming, type NotTaken, usedBeyond } from '../../record/incoming.ts';
 import type { AppendOutcome } from '../../store/port.ts';
-import { confined, writeRefusal } from '../allowed.ts';
+import { confined, reachesDrain, reachesReceipt, writeRefusal } from '../allowed.ts';
 import { statusOfRefusal } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
 import { preferredReturn, queryOf } from './asked.ts';
@@ -33,16 +34,30 @@ export interface NotStored extends Faulty {
   readonly status: number;
 }
 
-/** Why an entry was not taken; null when it was, or would have been had the rest of its unit been. */
-export function refusalOf(outcome: AppendOutcome): NotStored | null {
+/**
+ * Why an entry was not taken, or what stands under its identifier is not for its client to see; null when it was taken,
+ * or would have been had the rest of its unit been.
+ */
+export function refusalOf(outcome: AppendOutcome, principal: Principal, parts: Parts): NotStored | null {
   if (outcome.kind === 'refused') return notTaken(outcome.refused as NotTaken, elementOf);
-  return outcome.kind === 'conflict' ? keyUsedTwice(outcome.receipt) : null;
+  if (outcome.kind === 'conflict') return keyUsedTwice(outcome.receipt);
+  if (outcome.kind !== 'replayed' || reachesFound(outcome.receipt, principal, parts)) return null;
+  const { identifier } = JSON.parse(outcome.receipt) as Receipt;
+  return notTaken(usedBeyond(identifier), elementOf);
+}
+
+/** Whether the client reaches the drain that an entry was charted on, and the one that it counts for now. */
+function reachesFound(receipt: string, principal: Principal, parts: Parts): boolean {
+  const found = whereOf(JSON.parse(receipt) as Receipt, parts);
+  const reaches = found === null || reachesDrain(principal, found.drain, parts.store);
+  return reaches && reachesReceipt(principal, parts.store, receipt);
 }
 
 interface Receipt {
   readonly drain: string | null;
   readonly sequence: number;
   readonly entry: string;
+  readonly identifier: Identifier;
   readonly derived?: { readonly marks: readonly string[] } | null;
   readonly interim?: true;
 }
@@ -89,6 +104,7 @@ const ELEMENTS: Readonly<Record<string, string>> = {
   '/device': 'Observation.device.identifier',
   '/subject': 'Observation.subject',
   '/bodySite': 'Observation.bodySite',
+  '/identifier': 'Observation.identifier[0]',
   '/effective_at': 'Observation.effective',
   '/replacement/effective_at': 'Observation.effective',
 };
@@ -113,7 +129,7 @@ export function notTaken(
 }
 
 function keyUsedTwice(receipt: string): NotStored {
-  const { identifier } = JSON.parse(receipt) as { readonly identifier: Identifier };
+  const { identifier } = JSON.parse(receipt) as Receipt;
   const fault: FhirFault = {
     code: 'conflict',
     pointer: 'Observation.identifier[0]',

@@ -38,7 +38,7 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     const incoming = permitted(request, parts, read.incoming);
     const [outcome] = await parts.record([incoming], senderOf(request.principal));
     if (outcome?.kind === 'conflict') throw outOfDate(before, baseVersion(request));
-    const refusal = outcome === undefined ? null : refusalOf(outcome);
+    const refusal = outcome === undefined ? null : refusalOf(outcome, request.principal, parts);
     // What stands in the way is then a newer state of the resource (FHIR R4 http.html#concurrency).
     if (refusal !== null)
       return sendFaults(reply, refusal.status === 409 ? 412 : refusal.status, refusal.faults);

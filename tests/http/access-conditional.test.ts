@@ -1,0 +1,77 @@
+/**
+ * A create that asks for what stands already under its identifier (FHIR R4 http.html#ccreate) shows a client that is
+ * confined to one patient or drain nothing of another.
+ */
+import { afterAll, beforeAll, expect, test, vi } from 'vitest';
+import { problemsOf } from '../support/r4.ts';
+import { type Guarded, startGuarded } from './access-control.ts';
+import * as raw from './fhir-messages.ts';
+import { id, level, placement, setUp } from './messages.ts';
+
+let guarded: Guarded;
+let full: string;
+let mine: string;
+
+beforeAll(async () => {
+  guarded = await startGuarded();
+  full = await guarded.token({ scope: 'system/*.cruds' });
+  mine = await placeOf('mine', '1');
+  await placeOf('other', '2');
+});
+afterAll(() => guarded.stop());
+
+async function placeOf(key: string, patient: string): Promise<string> {
+  const linked = { patient: { reference: `Patient/${patient}` } };
+  const { text } = await guarded.send(full, 'POST', '/v1/drains', placement(key, '08:00', linked));
+  const { drain } = JSON.parse(text) as { drain: string };
+  for (const message of [setUp(`${key}-up`, '08:00', 0), level(`${key}-r`, '09:00', 50)])
+    await guarded.send(full, 'POST', `/v1/drains/${drain}/entries`, message);
+  return drain;
+}
+
+/** A level of the client's own drain, under an identifier that names an entry already. */
+const named = (key: string): object =>
+  raw.level(key, '10:00', 60, { subject: { reference: 'Patient/1' }, focus: [{ identifier: id('mine') }] });
+const unless = ({ system, value }: ReturnType<typeof id>): string => `identifier=${system}|${value}`;
+
+const confined = {
+  'one patient': () => guarded.token({ scope: 'patient/Observation.crus', patient: '1' }),
+  'one drain': async () => {
+    const key = guarded.key('system/Observation.crus', { patient: null, drain: mine });
+    await vi.waitUntil(async () => (await guarded.send(key, 'GET', `/v1/drains/${mine}`)).status === 200, {
+      timeout: 5000,
+    });
+    return key;
+  },
+};
+
+test.each(Object.entries(confined))(
+  'a client of %s is shown what is its own, and no more',
+  async (_, tokenOf) => {
+    const token = await tokenOf();
+    const create = (key: string) =>
+      guarded.send(token, 'POST', '/fhir/Observation', named(key), { 'if-none-exist': unless(id(key)) });
+    const inBundle = (type: 'batch' | 'transaction', key: string) =>
+      guarded.send(
+        token,
+        'POST',
+        '/fhir',
+        raw.bundleOf(type, raw.create(named(key), { ifNoneExist: unless(id(key)) })),
+        { prefer: 'return=representation' },
+      );
+
+    expect((await create('mine-r')).status).toBe(200);
+    expect(JSON.parse((await inBundle('batch', 'mine-r')).text).entry[0].response.status).toBe('200 OK');
+
+    const refused = await create('other-r');
+    expect(refused.status).toBe(403);
+    const outcome = JSON.parse(refused.text);
+    expect(problemsOf(outcome)).toEqual([]);
+    expect(outcome.issue).toMatchObject([{ code: 'forbidden', expression: ['Observation.identifier[0]'] }]);
+    const batch = await inBundle('batch', 'other-r');
+    expect(JSON.parse(batch.text).entry[0].response.status).toBe('403 Forbidden');
+    const transaction = await inBundle('transaction', 'other-r');
+    expect(transaction.status).toBe(403);
+    for (const { text } of [refused, batch, transaction]) expect(text).not.toContain('Patient/2');
+  },
+);

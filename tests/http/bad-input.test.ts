@@ -2,7 +2,7 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { COMMON, FIELDS, reading, timed } from './bad-messages.ts';
 import { TEXTS } from './bad-texts.ts';
-import { id, placeDrain, placement, setUp, type TestDrain, tell } from './messages.ts';
+import { at, id, placeDrain, placement, setUp, type TestDrain, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
 let service: TestService;
@@ -42,6 +42,9 @@ async function refused(body: string | object | Buffer | undefined, headers?: obj
   const [error] = problem.errors ?? [];
   return { status: answer.status, pointer: error?.pointer, value: error?.value, mend: error?.mend, problem };
 }
+
+const correctionTo = (replacement: object): string =>
+  `{"kind":"corrected",${COMMON},"target":${JSON.stringify(id('set-up'))},"reason":"late","replacement":${JSON.stringify(replacement)}}`;
 
 describe('a message is refused', () => {
   test.each([...FIELDS, ...TEXTS])('%s', async (_name, body, status, pointer, value, mend) => {
@@ -92,13 +95,32 @@ describe('a message is refused', () => {
     const value = JSON.stringify(ahead);
     expect(await refused(timed(ahead))).toMatchObject({ status: 422, pointer: '/effective_at', value, mend });
     const replacement = { kind: 'set-up', effective_at: ahead, profile: 'wet-2000' };
-    const correction = `{"kind":"corrected",${COMMON},"target":${JSON.stringify(id('set-up'))},"reason":"late","replacement":${JSON.stringify(replacement)}}`;
-    expect(await refused(correction)).toMatchObject({
+    expect(await refused(correctionTo(replacement))).toMatchObject({
       status: 422,
       pointer: '/replacement/effective_at',
       value,
       mend,
     });
+  });
+
+  test.each([
+    ['a reading of nothing', `{"kind":"reading",${COMMON}}`, ''],
+    ['a reading of nothing but words', `{"kind":"reading",${COMMON},"note":"asleep"}`, ''],
+    ['a reading of empty groups', `{"kind":"reading",${COMMON},"suction":{},"air_leak":{}}`, ''],
+    ['new facts that are none', `{"kind":"drain-updated",${COMMON}}`, ''],
+    [
+      'a correction to a reading of nothing',
+      correctionTo({ kind: 'reading', effective_at: at('08:00') }),
+      '/replacement',
+    ],
+  ])('%s, which would pass for a look at the drain', async (_name, body, pointer) => {
+    const seen = await refused(body);
+    expect(seen).toMatchObject({
+      status: 422,
+      pointer,
+      mend: expect.stringMatching(/^send at least one of /),
+    });
+    expect(seen.problem.errors?.[0]?.detail).toBe('charts nothing');
   });
 
   test('an unknown drain', async () => {

@@ -152,18 +152,32 @@ const pascal = (kind: string): string =>
 /** What bears on a drain or its patient as a whole must not go where a device happens to be. */
 const OF_THE_DRAIN: readonly Kind[] = ['placed', 'drain-updated', 'weighed', 'reviewed', 'removed'];
 
-const entryOf = (kind: Kind) =>
-  z
-    .strictObject({
-      kind: z.literal(kind),
-      ...(OF_THE_DRAIN.includes(kind) ? common : withDevice),
-      ...STATEMENTS[kind],
+/** What states nothing without one of its fields. An empty reading would pass for a look at the drain, and hide that it is overdue. */
+const OF_ANY_FIELD: readonly Kind[] = ['reading', 'drain-updated'];
+
+const isGiven = (value: unknown): boolean =>
+  value !== undefined && (typeof value !== 'object' || value === null || Object.keys(value).length > 0);
+
+/** @param fields of a message: those of the statement, and those that come with each */
+function statement<Shape extends z.ZodRawShape>(kind: Kind, fields: Shape, id: string) {
+  const message = z.strictObject(fields);
+  if (!OF_ANY_FIELD.includes(kind)) return message.meta({ id });
+  const stated = Object.keys(STATEMENTS[kind]);
+  return message
+    .refine((content: Readonly<Record<string, unknown>>) => stated.some((field) => isGiven(content[field])), {
+      error: `charts nothing${MEND}send at least one of ${stated.join(', ')}`,
     })
-    .meta({ id: `${pascal(kind)}Entry` });
-const replacementOf = (kind: Kind) =>
-  z
-    .strictObject({ kind: z.literal(kind), effective_at: instant, note, ...STATEMENTS[kind] })
-    .meta({ id: `${pascal(kind)}Content` });
+    .meta({ id, description: 'At least one field beside those that every message has.' });
+}
+
+const entryOf = (kind: Kind) => {
+  const beside = OF_THE_DRAIN.includes(kind) ? common : withDevice;
+  return statement(kind, { kind: z.literal(kind), ...beside, ...STATEMENTS[kind] }, `${pascal(kind)}Entry`);
+};
+const replacementOf = (kind: Kind) => {
+  const fields = { kind: z.literal(kind), effective_at: instant, note, ...STATEMENTS[kind] };
+  return statement(kind, fields, `${pascal(kind)}Content`);
+};
 
 const KINDS = Object.keys(STATEMENTS) as [Kind, ...Kind[]];
 const [, ...AFTER_PLACEMENT] = KINDS;

@@ -59,7 +59,8 @@ function sinceText(advisory: Advisory, zone: string): string {
   const { raised_at, ended_at } = advisory;
   const now = Date.now();
   const until = ended_at === null ? '' : `, ended ${clockText(ended_at, zone, now)}`;
-  return `${valueText(advisory)}. Since ${clockText(raised_at, zone, now)}${until}.`;
+  const value = valueText(advisory);
+  return `${value === null ? '' : `${value}. `}Since ${clockText(raised_at, zone, now)}${until}.`;
 }
 
 function item(drain: string, advisory: Advisory, zone: string): HTMLElement {
@@ -88,11 +89,12 @@ function item(drain: string, advisory: Advisory, zone: string): HTMLElement {
   );
 }
 
-function valueText({ rule, newest }: Advisory): string {
+/** Null where what was seen is no number: a figure beside it would say nothing. */
+function valueText({ rule, newest }: Advisory): string | null {
   const { value, uncertainty, within_uncertainty, at_least } = newest;
   const unit = unitText(rule.unit);
+  if (value === null) return null;
   const figure = `${rule.operator} ${rule.threshold} ${unit}`.trim();
-  if (value === null) return `No value; figure ${figure}`;
   const error = uncertainty === null || uncertainty === 0 ? '' : ` ± ${uncertainty}`;
   const how = within_uncertainty ? ', within the error of reading' : '';
   return `${at_least ? 'At least ' : ''}${value}${error} ${unit}`.trim().concat(`, figure ${figure}${how}`);

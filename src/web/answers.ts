@@ -79,6 +79,7 @@ export interface State extends Drain {
     readonly grade_trend: { readonly trend: string; readonly reason: string | null };
     readonly leak_free: { readonly value_h: number | null; readonly reason: string | null };
   };
+  readonly overdue: { readonly expected_every_h: number } | null;
   readonly last_reading: (ChartRow & { readonly age_s: number }) | null;
   readonly last_volumes: (ChartRow & { readonly age_s: number }) | null;
   readonly last_total_negativity: (ChartRow & { readonly age_s: number }) | null;

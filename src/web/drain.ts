@@ -46,7 +46,7 @@ export async function drainView(place: Place, drain: string): Promise<void> {
       headOf(state.body),
       staleNotice(state.since, zone),
       waitingRows(unsent, zone),
-      state.body.removed_at === null ? actionsOf(drain) : null,
+      state.body.removed_at === null ? actionsOf(drain) : lateActionsOf(drain),
       h(
         'div',
         { class: 'columns' },
@@ -102,22 +102,34 @@ function headOf(state: State): Child {
   ];
 }
 
-function actionsOf(drain: string): HTMLElement {
-  const more = h(
-    'ul',
-    { class: 'menu' },
-    EVENTS.map((kind) => h('li', {}, link(wordsFor(kind), `#/drain/${drain}/enter/${kind}`))),
-  );
-  return h(
+const actionsOf = (drain: string): HTMLElement =>
+  h(
     'div',
     { class: 'actions' },
     link('Chart a reading', `#/drain/${drain}/enter/reading`, 'button main'),
-    h(
-      'details',
-      { class: 'more', 'data-key': 'events' },
-      h('summary', { class: 'button' }, 'Chart an event'),
-      more,
-    ),
-    link('24 h sheet', `#/drain/${drain}/sheet`, 'button'),
+    menuOf(drain, 'Chart an event', EVENTS),
+    sheetLink(drain),
   );
-}
+
+/** What was seen before it came out may be charted afterwards, the last level most of all. */
+const lateActionsOf = (drain: string): HTMLElement =>
+  h(
+    'div',
+    { class: 'actions' },
+    menuOf(drain, 'Chart a late entry', ['reading', ...EVENTS.filter((kind) => kind !== 'removed')]),
+    sheetLink(drain),
+  );
+
+const sheetLink = (drain: string): HTMLElement => link('24 h sheet', `#/drain/${drain}/sheet`, 'button');
+
+const menuOf = (drain: string, words: string, kinds: readonly string[]): HTMLElement =>
+  h(
+    'details',
+    { class: 'more', 'data-key': 'events' },
+    h('summary', { class: 'button' }, words),
+    h(
+      'ul',
+      { class: 'menu' },
+      kinds.map((kind) => h('li', {}, link(wordsFor(kind), `#/drain/${drain}/enter/${kind}`))),
+    ),
+  );

@@ -7,6 +7,7 @@ import { button, type Child, fill, h } from './dom.ts';
 import { askChart } from './drain.ts';
 import { valueAt } from './exact.ts';
 import { askFacts, type Facts } from './facts.ts';
+import { type Field, valueText } from './field.ts';
 import type { Content } from './field-set.ts';
 import { entryForm, type FormContext } from './form.ts';
 import { letGo, type Sent, type Waiting, waiting } from './outbox.ts';
@@ -149,7 +150,7 @@ function contextOf(place: Place, known: Known, kind: string, more: Partial<FormC
   return {
     ...{ drain: state.drain, kind, unit: state.unit, profiles: facts.profiles, zone: facts.zone },
     ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null },
-    lastOf: (path) => lastText(path === 'volume_ml' ? ofKind(rows, kind) : rows, path, facts.zone),
+    lastOf: (field) => lastText(field.path === 'volume_ml' ? ofKind(rows, kind) : rows, field, facts.zone),
     cancel: back,
     done(sent) {
       place.say(doneText(sent));
@@ -164,14 +165,15 @@ const ofKind = (rows: readonly ChartRow[], kind: string): readonly ChartRow[] =>
   rows.filter((row) => row.kind === kind);
 
 /** 'last 240, 2 h ago (09:00)'. A level is that of whatever charted one last, a unit change too. */
-function lastText(rows: readonly ChartRow[], path: string, zone: string): string | null {
+function lastText(rows: readonly ChartRow[], field: Field, zone: string): string | null {
+  const { path } = field;
   const paths = path === 'level_ml' ? ['level_ml', 'new_level_ml', 'opening_level_ml'] : [path];
   for (const row of rows.toReversed()) {
     const value = paths.map((each) => valueAt(row.charted, each)).find((each) => each !== undefined);
     if (value === undefined || typeof value === 'object') continue;
     const now = Date.now();
     const age = ageText((now - Date.parse(row.effective_at)) / 1000);
-    return `last ${typeof value === 'string' ? wordsFor(value) : String(value)}, ${age} ago (${clockText(row.effective_at, zone, now)})`;
+    return `last ${valueText(field, String(value))}, ${age} ago (${clockText(row.effective_at, zone, now)})`;
   }
   return null;
 }

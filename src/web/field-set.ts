@@ -15,7 +15,7 @@ export interface FieldSetOptions {
   readonly zone: string;
   /** A reason is asked for where something is corrected. */
   readonly isCorrection: boolean;
-  lastOf(path: string): string | null;
+  lastOf(field: Field): string | null;
 }
 
 export interface FieldSet {
@@ -42,7 +42,7 @@ const NOTE: Field = { type: 'lines', path: 'note', label: 'Note', most: 2000, is
 export function fieldSet(options: FieldSetOptions): FieldSet {
   const { kind, zone, profiles, isCorrection } = options;
   const view = (field: Field): FieldView =>
-    fieldView(field, { last: isCorrection ? null : options.lastOf(field.path), zone });
+    fieldView(field, { last: isCorrection ? null : options.lastOf(field), zone });
   const before = [TIME, ...(isCorrection ? [REASON] : [])].map(view);
   const note = view(NOTE);
   const [main, more] = [h('div', { class: 'fields' }), h('div', { class: 'fields' })];

@@ -1,7 +1,7 @@
 /** One field of a form: what is typed or chosen, what it was last, and what is wrong with it. */
 import { freshId, h } from './dom.ts';
 import { type Json, readDigits } from './exact.ts';
-import type { Field } from './field.ts';
+import { type Field, optionsOf } from './field.ts';
 import { momentsOf, momentText, wallText } from './time.ts';
 
 export interface FieldView {
@@ -52,7 +52,7 @@ function controlOf(field: Field, zone: string, describedBy: string): Control {
     case 'choice':
       return choiceControl(field, field.options, field.isNumber === true ? 'number' : 'text', describedBy);
     case 'yes-no':
-      return choiceControl(field, YES_NO, 'boolean', describedBy);
+      return choiceControl(field, optionsOf(field), 'boolean', describedBy);
     case 'select':
       return selectControl(field, field.options, describedBy);
     case 'moment':
@@ -102,11 +102,6 @@ function numberControl(field: Field & { readonly type: 'number' }, describedBy: 
   });
   return control;
 }
-
-const YES_NO = [
-  ['true', 'yes'],
-  ['false', 'no'],
-] as const;
 
 /** Buttons side by side, of which one is pressed; where it need not be charted, the first says that it is not. */
 function choiceControl(

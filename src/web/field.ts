@@ -22,6 +22,21 @@ export type Field = Common &
     | { readonly type: 'text' | 'lines'; readonly most: number; readonly isList?: boolean }
   );
 
+const YES_NO: readonly Option[] = [
+  ['true', 'yes'],
+  ['false', 'no'],
+];
+
+/** What can be chosen for a field; none where it is typed. */
+export function optionsOf(field: Field): readonly Option[] {
+  if (field.type === 'yes-no') return YES_NO;
+  return field.type === 'choice' || field.type === 'select' ? field.options : [];
+}
+
+/** A value in the words of what can be chosen; what is typed, a name or words, as it was written. */
+export const valueText = (field: Field, value: string): string =>
+  optionsOf(field).find(([option]) => option === value)?.[1] ?? value;
+
 const options = (...codes: readonly string[]): readonly Option[] =>
   codes.map((code) => [code, wordsFor(code)]);
 

@@ -20,9 +20,7 @@ export function nowSection(state: State, zone: string): HTMLElement {
     'section',
     { 'aria-labelledby': 'now' },
     h('h2', { id: 'now' }, 'Now'),
-    reading === null
-      ? h('p', {}, 'Not read yet.')
-      : h('p', { class: 'quiet' }, `Last read ${ageText(reading.age_s)} ago, ${of(reading)}.`),
+    lastRead(state, of(reading)),
     h(
       'dl',
       { class: 'facts wide' },
@@ -49,9 +47,21 @@ export function nowSection(state: State, zone: string): HTMLElement {
   );
 }
 
+function lastRead({ last_reading: reading, overdue }: State, at: string): HTMLElement {
+  const words = reading === null ? 'Not read yet' : `Last read ${ageText(reading.age_s)} ago, ${at}`;
+  if (overdue === null) return h('p', { class: reading === null ? undefined : 'quiet' }, `${words}.`);
+  return h('p', { class: 'overdue' }, `${words}: expected every ${overdue.expected_every_h} h`);
+}
+
 function levelOf(state: State): Child {
   const value_h = state.chamber?.time_to_full.value_h ?? null;
-  return [levelText(state), value_h !== null && `full in about ${ageText(value_h * 3600)} at this rate`];
+  return [levelText(state), value_h !== null && `full in about ${aboutText(value_h)} at this rate`];
+}
+
+/** No finer than it can be known: the rate will not stay as it is. @param value_h to 0.1 h */
+function aboutText(value_h: number): string {
+  if (value_h >= 48) return `${Math.round(value_h / 24)} days`;
+  return `${value_h < 10 ? value_h : Math.round(value_h)} h`;
 }
 
 const windowsOf = (windows: readonly Window[]): Child =>
@@ -108,9 +118,18 @@ const CHECKS = [
   ['connections_checked', 'Connections checked'],
 ] as const;
 const SIGNS = { done: '✓', missing: '?', 'not-applicable': '–' } as const;
+type Status = keyof typeof SIGNS;
 const STATUS = { done: 'charted', missing: 'missing', 'not-applicable': 'not needed' } as const;
 
-function setUpSection({ set_up_check: check }: State): Child {
+/** Suction of which nothing was charted is not known to be off. */
+function statusText(key: keyof NonNullable<State['set_up_check']>, status: Status, state: State): string {
+  const canBeOn = state.unit?.kind === 'wet-suction' || state.unit?.kind === 'dry-suction';
+  const isUnknown = key === 'suction_proven' && state.suction_source === null && canBeOn;
+  return status === 'not-applicable' && isUnknown ? 'suction not charted' : STATUS[status];
+}
+
+function setUpSection(state: State): Child {
+  const { set_up_check: check } = state;
   if (check === null) return null;
   return h(
     'section',
@@ -122,7 +141,13 @@ function setUpSection({ set_up_check: check }: State): Child {
       CHECKS.map(([key, words]) => {
         const { status } = check[key];
         const sign = h('span', { class: 'sign', 'aria-hidden': 'true' }, SIGNS[status]);
-        return h('li', { class: status }, sign, `${words}: `, h('strong', {}, STATUS[status]));
+        return h(
+          'li',
+          { class: status },
+          sign,
+          `${words}: `,
+          h('strong', {}, statusText(key, status, state)),
+        );
       }),
     ),
     unseen('What is missing can be charted with the next reading or a set-up.'),

@@ -55,21 +55,29 @@ const authorOf = ({ author }: ChartRow): Child =>
 function whatOf({ kind, charted, marks, note, correction }: ChartRow): Child {
   return [
     wordsFor(kind),
-    detailOf(kind, charted),
+    kind === 'reading' ? seenText(charted) : detailOf(charted),
     marks.map((mark) => h('p', { class: 'doubt' }, wordsFor(mark))),
     correction !== null && h('p', { class: 'quiet' }, `corrected: ${correction}`),
     note !== null && h('p', { class: 'quiet' }, note),
   ];
 }
 
-/** What an event says of itself, beside the columns. */
-function detailOf(kind: string, charted: ChartRow['charted']): string {
+/** What was seen at a reading, beside the columns. */
+function seenText({ tidaling, fluid_character: fluid }: ChartRow['charted']): string {
+  const seen = [
+    typeof tidaling === 'string' && `swing ${wordsFor(tidaling)}`,
+    typeof fluid === 'string' && wordsFor(fluid),
+  ].filter(Boolean);
+  return seen.length === 0 ? '' : `: ${seen.join(', ')}`;
+}
+
+/** What an event says of itself, beside the columns. Codes are shown in words, names and words as they were written. */
+function detailOf(charted: ChartRow['charted']): string {
   const volume = charted.volume_ml === undefined ? '' : ` ${charted.volume_ml} mL`;
-  const named = ['purpose', 'what', 'cause', 'source', 'profile', 'words'].flatMap((key) =>
-    typeof charted[key] === 'string' ? [wordsFor(String(charted[key]))] : [],
-  );
+  const textOf = (key: string) => (typeof charted[key] === 'string' ? [String(charted[key])] : []);
+  const codes = ['purpose', 'what', 'cause', 'source'].flatMap(textOf).map(wordsFor);
+  const named = [...codes, ...['profile', 'words'].flatMap(textOf)];
   const weight = charted.weight_kg === undefined ? '' : ` ${charted.weight_kg} kg`;
-  if (kind === 'reading') return '';
   return `${volume}${weight}${named.length === 0 ? '' : `: ${named.join(', ')}`}`;
 }
 

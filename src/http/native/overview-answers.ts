@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import { drainFields, profile } from './answers.ts';
 import { cumulative, interval, negativity, window } from './row-answers.ts';
-import { chamber, leakSeen } from './state-answers.ts';
+import { chamber, leakSeen, overdue } from './state-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
 
@@ -35,10 +35,7 @@ const row = z
       .number()
       .int()
       .describe('Seconds since the last counted reading, before the first since placement, to `as_of`.'),
-    overdue: z
-      .object({ expected_every_h: z.number() })
-      .nullable()
-      .describe('Where the age is over what local policy expects. No reading is not 0 mL.'),
+    overdue,
     last_interval: interval.nullable(),
     cumulative: cumulative.nullable(),
     windows: z.array(window).describe('Trailing hours before the last level.'),

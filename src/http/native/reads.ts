@@ -136,9 +136,9 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
   );
 }
 
-function stateOf({ store, now }: Parts, book: Book, asOf: EpochMs | null): object {
+function stateOf({ store, now, rules }: Parts, book: Book, asOf: EpochMs | null): object {
   const devices = devicesOn(store, book.drain, asOf ?? epochMs(now()));
-  return { ...stateViewOf(book, asOf, now()), devices };
+  return { ...stateViewOf(book, asOf, now(), rules.reading_every_h), devices };
 }
 
 function withBook(

@@ -103,6 +103,11 @@ const leakDays = z
   ])
   .meta({ id: 'LeakDays', description: 'Days from the named origin to the last leak seen.' });
 
+export const overdue = z
+  .object({ expected_every_h: z.number() })
+  .nullable()
+  .describe('Where the age is over what local policy expects. No reading is not 0 mL.');
+
 export const leakSeen = seen
   .extend({
     leak: z.boolean(),
@@ -211,6 +216,7 @@ export const state = z
       .array(z.object({ device: z.string(), identifier, type: deviceType, since: time }))
       .describe('Registered devices that are on the drain at `as_of`.'),
     air_leak: airLeak,
+    overdue,
     last_reading: agedRow,
     last_volumes: agedRow.describe('The last row with an interval. Silence shows as age, never as 0 mL.'),
     last_total_negativity: agedRow,

@@ -42,13 +42,19 @@ def root_by(index, size, node, proof):
     if index < k: return sha(b"\1", root_by(index, k, node, proof[:-1]), proof[-1])
     return sha(b"\1", proof[-1], root_by(index - k, size - k, node, proof[:-1]))
 
+def whole(texts):
+    """Texts that were issued together; a number stands for the hole of that number among those written out so far."""
+    so_far = {}
+    for name, *holes in texts:
+        yield [name] + [so_far[h] if isinstance(h, int) else so_far.setdefault(len(so_far), h) for h in holes]
+
 def check(folder, given, witness=None, at_place=lambda place: None):
     """Tells where it is, so that what is wrong first has a place. @raises Fault with the exit code"""
     at_place("the files of the bundle")
     read = lambda name: open(os.path.join(folder, name), encoding="utf-8", newline="\n").read()
     manifest = json.loads(read("manifest.json"))
     log, about = manifest["log"], manifest["about"]
-    must(manifest["format"] == "drainledger-audit-bundle@v1", 4)
+    must(manifest["format"] in ("drainledger-audit-bundle@v1", "drainledger-audit-bundle@v2"), 4)
     must(all(sha(read(name)).hex() == due for name, due in manifest["files"].items()))
     body, lines = read("checkpoint.txt").split("\n\n")
     origin, size, root = body.split("\n")
@@ -78,7 +84,7 @@ def check(folder, given, witness=None, at_place=lambda place: None):
         must(at < int(size), 2)
         leaf, proof = sha(b"\0", bytes.fromhex(e["hash"])), [b64(p) for p in e["proof"]]
         must(root_by(at, int(size), leaf, proof) == b64(root))
-        for name, *holes in (one for text in e["issued"] for one in json.loads(text)):
+        for name, *holes in (one for text in e["issued"] for one in whole(json.loads(text))):
             must(name in frames, 2)
             text = re.sub("\1(.)", lambda m: holes[ord(m[1]) - 32], frames[name], flags=re.S)
             resources += '{"log_index":%d,"resource":%s}\n' % (at, text)

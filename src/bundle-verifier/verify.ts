@@ -47,9 +47,12 @@ export async function verifyBundle(
   }
 }
 
+/** In the first no hole is a number. */
+const FORMATS = ['drainledger-audit-bundle@v1', 'drainledger-audit-bundle@v2'];
+
 async function check(folder: string, key: string | null, witness: string | null): Promise<string> {
   const manifest = JSON.parse(readFileSync(join(folder, 'manifest.json'), 'utf8')) as Manifest;
-  must(manifest.format === 'drainledger-audit-bundle@v1', 'manifest.json is of another kind of bundle', 4);
+  must(FORMATS.includes(manifest.format), 'manifest.json is of another kind of bundle', 4);
   for (const [name, due] of Object.entries(manifest.files))
     must((await fileHash(folder, name)) === due, `${name} is not the file that the manifest lists`);
   const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
@@ -167,7 +170,7 @@ const FILES = { corrected: 'corrections', 'entered-in-error': 'corrections', acc
 /** What resources.ndjson, corrections.ndjson and accesses.ndjson must say of the entry. */
 function tell(entry: Entry, place: string, at: string, frames: ReadonlyMap<string, string>, say: Say): void {
   const { log_index, body } = entry;
-  for (const [name = '', ...holes] of entry.issued.flatMap((stored) => JSON.parse(stored) as string[][])) {
+  for (const [name = '', ...holes] of entry.issued.flatMap((stored) => wholeOf(stored, place))) {
     const frame = frames.get(name);
     must(frame !== undefined, `${place}: the frame ${name} of a text issued with it is missing`, 2);
     const parts = frame.split('\u0001');
@@ -177,6 +180,19 @@ function tell(entry: Entry, place: string, at: string, frames: ReadonlyMap<strin
   const { kind } = JSON.parse(body) as { kind: keyof typeof FILES };
   const line = `{"log_index":${log_index},"recorded_at":"${at}","body":${body}}\n`;
   if (Object.hasOwn(FILES, kind)) say(`${FILES[kind]}.ndjson`, line);
+}
+
+/** Texts that were issued together, each the name of its frame and its holes; a number stands for the text of that number so far. */
+function wholeOf(stored: string, place: string): string[][] {
+  const given: string[] = [];
+  const textOf = (hole: string | number): string => {
+    if (typeof hole === 'string') given.push(hole);
+    const text = typeof hole === 'string' ? hole : given[hole];
+    must(text !== undefined, `${place}: a text issued with it has nothing at ${hole}`, 4);
+    return text;
+  };
+  const texts = JSON.parse(stored) as [string, ...(string | number)[]][];
+  return texts.map(([name, ...holes]) => [name, ...holes.map(textOf)]);
 }
 
 /** The same of deliveries.ndjson: each step has its hash, 0x06 salt text, at its place in the list of the entry. */

@@ -104,7 +104,7 @@ function writeValue(
   if ('quantity' in value) {
     const end = quantityEnd(FACT_CODES[name].unit ?? '1', value.at_least === true);
     to.fixed(',"valueQuantity":{"value":').hole(value.quantity).fixed(end);
-  } else if ('code' in value) to.fixed(',"valueCodeableConcept":').hole(fixed.value(name, value.code));
+  } else if ('code' in value) to.fixed(',"valueCodeableConcept":').fixed(fixed.value(name, value.code));
   else if ('rule' in value) to.fixed(',"valueCodeableConcept":').hole(ruleValue(value, canonical));
   else if ('text' in value) to.fixed(',"valueString":').hole(JSON.stringify(value.text));
   else if ('absent' in value) to.fixed(',"dataAbsentReason":').hole(absence(value.absent));

@@ -168,9 +168,31 @@ const ACCESSED = PICKED.slice(0, 5);
 
 function issuedBy(random: Random): string[] {
   return Array.from({ length: below(random, 3) }, () => {
-    const frame = FRAMES[below(random, 2)] ?? { name: '' };
-    return JSON.stringify([[frame.name, String(below(random, 99)), `"ü${below(random, 99)}"`]]);
+    const texts = Array.from({ length: 1 + below(random, 3) }, () => [
+      FRAMES[below(random, 2)]?.name ?? '',
+      String(below(random, 3)),
+      `"ü${below(random, 3)}"`,
+    ]);
+    return JSON.stringify(below(random, 2) === 0 ? texts : shared(texts));
   });
+}
+
+/** What was written out before in the same text is the number of that, counted from 0; the first of each list is no hole. */
+function shared(texts: readonly string[][]): (string | number)[][] {
+  const written: string[] = [];
+  const numbered = (hole: string): string | number => {
+    const before = written.indexOf(hole);
+    if (before === -1) written.push(hole);
+    return before === -1 ? hole : before;
+  };
+  return texts.map(([name = '', ...holes]) => [name, ...holes.map(numbered)]);
+}
+
+/** The same back, by going over the text once more. */
+function spelled(stored: string): string[][] {
+  const texts = JSON.parse(stored) as (string | number)[][];
+  const written = texts.flatMap(([, ...holes]) => holes).filter((hole) => typeof hole === 'string');
+  return texts.map((text) => text.map((part) => (typeof part === 'string' ? part : (written[part] ?? ''))));
 }
 
 function prove(
@@ -263,7 +285,7 @@ export function writeBundle(folder: string, { about, entries, frames, checkpoint
     'resources.ndjson': entries
       .flatMap(({ log_index, issued }) =>
         issued.flatMap((stored) =>
-          (JSON.parse(stored) as string[][]).map(([name = '', ...holes]) => {
+          spelled(stored).map(([name = '', ...holes]) => {
             const text = fill({ frame: { text: texts.get(name) ?? '' }, holes });
             return `{"log_index":${log_index},"resource":${text}}\n`;
           }),
@@ -278,7 +300,7 @@ export function writeBundle(folder: string, { about, entries, frames, checkpoint
     createHash('sha256').update(text).digest('hex'),
   ]);
   for (const [name, text] of Object.entries(files)) writeFileSync(join(folder, name), text);
-  const format = 'drainledger-audit-bundle@v1';
+  const format = 'drainledger-audit-bundle@v2';
   const manifest = { format, log: LOG, about, entries: entries.length, files: Object.fromEntries(sums) };
   writeFileSync(join(folder, 'manifest.json'), JSON.stringify(manifest));
 }

@@ -48,7 +48,7 @@ export function writeBundle(
     files.add(`${name}.ndjson`, '');
   writeEntries(db, selection, head.size, files, onProgress);
   const manifest = { log, about: selection.about, entries: selection.indexes.length, files: files.close() };
-  const format = 'drainledger-audit-bundle@v1';
+  const format = 'drainledger-audit-bundle@v2';
   writeWhole(
     join(folder, 'manifest.json'),
     writeCanonical({ format, ...manifest }, () => undefined),

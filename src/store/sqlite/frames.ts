@@ -2,6 +2,7 @@
 import type Database from 'better-sqlite3';
 import { frameName } from '../../audit/chain.ts';
 import { type Frame, type Framed, fill } from '../../json/frame.ts';
+import { readSharing, writeSharing } from '../../json/shared-holes.ts';
 
 export interface FrameWriter {
   /** The stored text for these resources; their frames are in the database after it. */
@@ -24,7 +25,7 @@ export function createFrameWriter(db: Database.Database): FrameWriter {
   }
 
   return {
-    store: (resources) => JSON.stringify(resources.map(({ frame, holes }) => [nameOf(frame), ...holes])),
+    store: (resources) => writeSharing(resources.map(({ frame, holes }) => [nameOf(frame), ...holes])),
     forget() {
       names = new WeakMap();
     },
@@ -33,8 +34,6 @@ export function createFrameWriter(db: Database.Database): FrameWriter {
 
 /** Kept in memory by a reader; beyond this all are looked up again. */
 const MOST_KEPT = 5000;
-
-type Stored = readonly (readonly [string, ...string[]])[];
 
 /** Reads stored texts back. @throws {Error} when a frame is missing: the database is damaged */
 export function createFrameReader(db: Database.Database): (stored: string) => string[] {
@@ -45,8 +44,7 @@ export function createFrameReader(db: Database.Database): (stored: string) => st
 /** The same, with the holes still open. @throws {Error} when a frame is missing */
 export function createFramedReader(db: Database.Database): (stored: string) => Framed[] {
   const frameOf = createFrameFinder(db);
-  return (stored) =>
-    (JSON.parse(stored) as Stored).map(([name, ...holes]) => ({ frame: frameOf(name), holes }));
+  return (stored) => readSharing(stored).map(([name, ...holes]) => ({ frame: frameOf(name), holes }));
 }
 
 /** Reads some of the stored texts back; undefined past the last. @throws {Error} when a frame is missing */
@@ -55,7 +53,7 @@ export function createTextReader(
 ): (stored: string) => (position: number) => string | undefined {
   const frameOf = createFrameFinder(db);
   return (stored) => {
-    const all = JSON.parse(stored) as Stored;
+    const all = readSharing(stored);
     return (position) => {
       const one = all[position];
       if (one === undefined) return undefined;

@@ -37,6 +37,16 @@ function rows(placement = PLACED): unknown[] {
   return JSON.parse(written(rowsFrom(book.chart, epochMs(-Infinity)))) as unknown[];
 }
 
+/** Each entry of the drain after the one that it names, none left out. */
+function expectChained(): void {
+  const stored = rowsOf(ledger.db);
+  let before = genesis('store.example', incoming(PLACED, PLACED).drain);
+  for (const [i, { envelope, hash }] of stored.entries()) {
+    expect(JSON.parse(envelope)).toMatchObject({ seq: i + 1, prev: before });
+    before = hash;
+  }
+}
+
 describe('the ledger', () => {
   it('is made of strict tables whose rows can be neither changed nor deleted', async () => {
     await tell(STORY);
@@ -133,6 +143,17 @@ describe('nothing is half written', () => {
     expect(counts()).toEqual(before);
     ledger.db.exec('DROP TRIGGER obstacle');
     await tell([last]);
+    expectChained();
+  });
+
+  it('a unit that is taken back leaves no gap behind it', async () => {
+    await tell(STORY.slice(0, 3));
+    const unit = [level('a2', '09:10', 61), voided('v', 'unheard-of')];
+    const outcomes = await ledger.record(unit.map((told) => incoming(told, PLACED)));
+    expect(outcomes.map(({ kind }) => kind)).toEqual(['recorded', 'refused']);
+    await tell(STORY.slice(3));
+    expect(rowsOf(ledger.db)).toHaveLength(STORY.length);
+    expectChained();
   });
 
   it('a bad entry in a group fails alone', async () => {
@@ -158,6 +179,7 @@ describe('nothing is half written', () => {
     expect(ledger.store.entries(incoming(PLACED, PLACED).drain, 0, 99)).toHaveLength(22);
     const indexes = ledger.db.prepare('SELECT log_index FROM ledger ORDER BY log_index').pluck().all();
     expect(indexes).toEqual(indexes.map((_, i) => i));
+    expectChained();
     // What the group had changed in memory before it was taken back must be gone as well.
     const inMemory = rows();
     await ledger.reopen();

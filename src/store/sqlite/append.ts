@@ -1,6 +1,5 @@
 /** One unit of entries into the ledger, inside the transaction of its group. */
 import type Database from 'better-sqlite3';
-import { genesis } from '../../audit/chain.ts';
 import { askOf, type Subject } from '../../domain/book/book.ts';
 import {
   type AppendOutcome,
@@ -16,6 +15,7 @@ import {
 import type { BookShelf } from './book-shelf.ts';
 import type { DeviceShelf } from './devices.ts';
 import { createEntryWriter } from './entry-writer.ts';
+import { createHeads } from './heads.ts';
 import type { Lanes } from './lanes.ts';
 import { createLogEnd, type LogEnd } from './log-end.ts';
 
@@ -65,9 +65,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
   const known = db.prepare<[string], Known>(
     'SELECT system, value, request_hash, receipt FROM identity JOIN payload USING (log_index) WHERE entry_id = ?',
   );
-  const head = db.prepare<[string], { seq: number; hash: string }>(
-    'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
-  );
+  const heads = createHeads(db, origin);
   const endOfLog = createLogEnd(db);
   const writer = createEntryWriter(db, options);
   const keepDrain = db.prepare<[string, string | null, number]>(
@@ -88,7 +86,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     // Never backwards, though the clock may step: order of recording is order of the log.
     const recordedMs = Math.max(end.recordedMs, options.now());
     const to = typeof goesTo === 'string' ? ofDrain(goesTo) : goesTo(devices, recordedMs);
-    const last = head.get(to.stream) ?? { seq: 0, hash: genesis(origin, to.stream) };
+    const last = heads.of(to.stream);
     const recordedAt = new Date(recordedMs).toISOString();
     return {
       place: { ...to, seq: last.seq + 1, recordedMs, recordedAt },
@@ -116,7 +114,10 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     const { subject, decision } = decide(request, place);
     if ('refused' in decision) return { kind: 'refused', refused: decision.refused };
     end = { index, recordedMs: place.recordedMs };
-    writer.keep({ index, prev, place }, request, decision);
+    heads.moved(place.stream, {
+      seq: place.seq,
+      hash: writer.keep({ index, prev, place }, request, decision),
+    });
     decision.enter();
     if (place.drain !== null) enterDrain(index, place.drain, decision, place, subject);
     for (const next of decision.follows ?? []) follow({ ...next, sentBy: request.sentBy });
@@ -167,6 +168,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
       for (const drain of touched) shelf.forget(drain);
       devices.forget();
       end = null;
+      heads.forget();
       writer.forget();
       if (error instanceof UnitRefused) return error.outcomes;
       throw error;
@@ -187,6 +189,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     forget() {
       written = [];
       end = null;
+      heads.forget();
       writer.forget();
       devices.forget();
       shelf.clear();

@@ -25,7 +25,8 @@ export function createEntryWriter(db: Database.Database, { origin, lanes, device
   const write = statements(db);
   const frames = createFrameWriter(db);
 
-  function keep({ index, prev, place }: EntryPlace, request: AppendRequest, decision: Write): void {
+  /** @returns the hash of the entry */
+  function keep({ index, prev, place }: EntryPlace, request: AppendRequest, decision: Write): string {
     const salt = nextSalt();
     const issued = decision.issues.flatMap((issue) =>
       issue.resources.length === 0 ? [] : { issue, stored: frames.store(issue.resources) },
@@ -49,12 +50,14 @@ export function createEntryWriter(db: Database.Database, { origin, lanes, device
         issued.map(({ stored }) => stored),
       ),
     });
-    write.ledger.run(index, place.stream, place.seq, envelope, entryHash(envelope));
+    const hash = entryHash(envelope);
+    write.ledger.run(index, place.stream, place.seq, envelope, hash);
     write.payload.run(index, salt, decision.body, decision.receipt);
     const { system, value } = request.identifier;
     write.identity.run(request.entryId, system, value, request.requestHash, index);
     for (const { issue, stored } of issued) keepIssue(index, issue, stored);
     if (decision.devices !== undefined) devices.write(index, decision.devices);
+    return hash;
   }
 
   function keepIssue(index: number, { drain, reissued, deliverable }: DrainIssue, stored: string): void {

@@ -4,13 +4,13 @@ import type { RETENTION } from '../../audit/archived.ts';
 import {
   type Envelope,
   entryHash,
-  genesis,
   issuedCommitment,
   payloadCommitment,
   writeEnvelope,
 } from '../../audit/chain.ts';
 import type { DELIVERY } from '../../audit/delivery-steps.ts';
 import type { HEARTBEAT } from '../../audit/heartbeat.ts';
+import { createHeadReader } from './heads.ts';
 import { createLogEnd } from './log-end.ts';
 import { nextSalt } from './salts.ts';
 
@@ -44,9 +44,7 @@ export function createOwnEntryWriter(
   { origin, now }: { readonly origin: string; now(): number },
 ): (entry: OwnEntry) => WrittenEntry {
   const end = createLogEnd(db);
-  const head = db.prepare<[string], { seq: number; hash: string }>(
-    'SELECT seq, hash FROM ledger WHERE stream = ? ORDER BY seq DESC LIMIT 1',
-  );
+  const headOf = createHeadReader(db, origin);
   const ledger = db.prepare(
     'INSERT INTO ledger (log_index, stream, seq, envelope, hash) VALUES (?, ?, ?, ?, ?)',
   );
@@ -57,7 +55,7 @@ export function createOwnEntryWriter(
     // Never before what is in the ledger already, though the clock may step: order of recording is order of the log.
     const recordedAt = new Date(Math.max(recordedMs, now())).toISOString();
     const stream = typeof entry.stream === 'string' ? entry.stream : entry.stream(recordedAt);
-    const before = head.get(stream) ?? { seq: 0, hash: genesis(origin, stream) };
+    const before = headOf(stream);
     const place = { logIndex: index + 1, seq: before.seq + 1, recordedAt };
     const salt = nextSalt();
     const envelope = envelopeOf(entry, { ...place, origin, stream, prev: before.hash }, salt);

@@ -3,7 +3,7 @@
 import { microlitres } from '../numbers/units.ts';
 import type { Settings } from '../vocabulary/settings.ts';
 import type { Circumstances } from './circumstances.ts';
-import type { Interval } from './interval.ts';
+import type { Interval, LevelPoint } from './interval.ts';
 import { rateOf } from './rate.ts';
 import type { Cumulative, Volumes } from './row.ts';
 import type { FoldState } from './state.ts';
@@ -63,15 +63,21 @@ interface Summed {
 const WINDOWS: PropertyDescriptor & ThisType<Volumes & { readonly [SUMMED]: Summed }> = {
   enumerable: true,
   get() {
-    const { state, settings } = this[SUMMED];
-    const windows: Window[] = [];
-    for (const hours of settings.trailing_hours) {
-      const window = trailingWindow(state, this.interval.to, hours, settings);
-      if (window !== null) windows.push(window);
-    }
-    return windows;
+    if (lookedAt.volumes !== this)
+      lookedAt = { volumes: this, windows: windowsTo(this.interval.to, this[SUMMED]) };
+    return lookedAt.windows;
   },
 };
+
+/** Facts and receipt look at the windows of a row one after the other: those of the last row are kept. */
+let lookedAt: { readonly volumes: Volumes | null; readonly windows: readonly Window[] } = {
+  volumes: null,
+  windows: [],
+};
+
+function windowsTo(end: LevelPoint, { state, settings }: Summed): readonly Window[] {
+  return settings.trailing_hours.flatMap((hours) => trailingWindow(state, end, hours, settings) ?? []);
+}
 
 function withWindows(volumes: Omit<Volumes, 'windows'>, summed: Summed): Volumes {
   // Not enumerable: whoever compares or writes rows is not to come by the whole past of each.

@@ -113,15 +113,38 @@ export function fillingOf({ ofValues, ofStrings }: Skeleton, { holes }: Framed):
   return { values, texts: holes };
 }
 
-/** A part of a skeleton as the resource says it. */
-export function filled(node: unknown, filling: Filling): unknown {
-  if (typeof node !== 'object' || node === null) return node;
-  if (isHole(node)) return filling.values[node[HOLE]];
-  if (isParts(node))
-    return node[PARTS].reduce<string>(
-      (text, part) => text + (typeof part === 'number' ? filling.texts[part] : part),
-      '',
-    );
-  if (Array.isArray(node)) return node.map((each) => filled(each, filling));
-  return Object.fromEntries(Object.entries(node).map(([name, each]) => [name, filled(each, filling)]));
+/** How a part of a skeleton is read off what fills it. */
+export type ReadNode = (filling: Filling) => unknown;
+
+/** A part of a skeleton, looked at once for all that fill it. */
+export function nodeReader(node: unknown): ReadNode {
+  if (typeof node !== 'object' || node === null || !isOpen(node)) return () => node;
+  if (isHole(node)) return ({ values }) => values[node[HOLE]];
+  if (isParts(node)) return textReader(node[PARTS]);
+  if (Array.isArray(node)) {
+    const each = node.map(nodeReader);
+    return (filling) => each.map((read) => read(filling));
+  }
+  const members = Object.entries(node).map(([name, each]) => [name, nodeReader(each)] as const);
+  return (filling) => {
+    const object: Record<string, unknown> = {};
+    for (const [name, read] of members) object[name] = read(filling);
+    return object;
+  };
 }
+
+/** @param parts fixed text, and numbers of holes */
+export function textReader(parts: readonly (string | number)[]): (filling: Filling) => string {
+  return ({ texts }) => {
+    let text = '';
+    for (const part of parts) text += typeof part === 'number' ? texts[part] : part;
+    return text;
+  };
+}
+
+/** Fixed text and numbers of holes of a string with holes in it; undefined for anything else. */
+export const partsOf = (node: unknown): readonly (string | number)[] | undefined =>
+  isParts(node) ? node[PARTS] : undefined;
+
+/** A part of a skeleton as the resource says it. */
+export const filled = (node: unknown, filling: Filling): unknown => nodeReader(node)(filling);

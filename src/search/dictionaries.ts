@@ -62,15 +62,20 @@ export function createSubjects(db: Database.Database): Numbers<Subject | null> {
   const find = db.prepare<[string], number>('SELECT subject FROM subject WHERE text = ?').pluck();
   const insert = db.prepare('INSERT INTO subject (text, reference, system, value) VALUES (?, ?, ?, ?)');
   const kept = new Map<string, number>();
+  // What one entry issues is mostly about the very same object.
+  let latest: { readonly subject: Subject | null; readonly number: number } = { subject: null, number: 0 };
   return {
     put(subject) {
       if (subject === null) return 0;
+      if (latest.subject === subject) return latest.number;
       const { reference, system, value } = subject;
-      return keep(
+      const number = keep(
         kept,
         JSON.stringify([reference, system, value]),
         (text) => find.get(text) ?? Number(insert.run(text, reference, system, value).lastInsertRowid),
       );
+      latest = { subject, number };
+      return number;
     },
   };
 }

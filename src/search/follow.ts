@@ -6,10 +6,11 @@ import { type Extract, extract, type Json } from '../fhir/search/extract.ts';
 import { createFramedExtractor } from '../fhir/search/framed-extract.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { AUDIT_EVENT } from '../fhir/search/type-audit-event.ts';
+import { ID, split } from '../fhir/search/word.ts';
 import { createSubjects, type Names, type Shapes } from './dictionaries.ts';
 import type { LedgerEntry, LedgerReader } from './ledger.ts';
 import { CURRENT } from './schema.ts';
-import { createWordWriter, ID, ROWS_OF_STEM, split } from './words.ts';
+import { createWordWriter, ROWS_OF_STEM } from './words.ts';
 
 export interface Follower {
   /** Number of entries in the ledger. */
@@ -55,13 +56,16 @@ export function createFollower(
   const take = db.transaction((entries: Iterable<LedgerEntry>, isEnough: (taken: number) => boolean) => {
     let taken = 0;
     for (const { logIndex, hash, issues, auditEvent, auditIssue } of entries) {
-      for (const { issue, resources } of issues) {
-        put(issue, resources.map(extractFramed));
-        head = { ...head, issue };
+      const issued = issues.map(({ issue, resources }) =>
+        resources.map((framed): Place => ({ found: extractFramed(framed), issue })),
+      );
+      // It names much of what the last issue names: their words share rows.
+      if (auditEvent !== undefined) {
+        const found = extract(AUDIT_EVENT, auditEvent as unknown as Json, readDate);
+        issued.push([...(issued.pop() ?? []), { found, issue: auditIssue }]);
       }
-      if (auditEvent !== undefined)
-        put(auditIssue, [extract(AUDIT_EVENT, auditEvent as unknown as Json, readDate)]);
-      head = { ...head, logIndex, hash };
+      for (const places of issued) put(places);
+      head = { issue: issues.at(-1)?.issue ?? head.issue, logIndex, hash };
       taken += 1;
       if (isEnough(taken)) break;
     }
@@ -98,8 +102,14 @@ interface Dictionaries {
   readonly names: Names;
 }
 
-/** Takes in what one issue holds; undefined is of a type that is not searched, and has its row all the same. */
-type Put = (issue: number, resources: readonly (Extract | undefined)[]) => void;
+/** A row of the index; nothing is found where it is of a type that is not searched, and has its row all the same. */
+interface Place {
+  readonly found: Extract | undefined;
+  readonly issue: number;
+}
+
+/** Takes in what stands together: what one issue holds, in its order, and what is made of its entry. */
+type Put = (places: readonly Place[]) => void;
 
 function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put {
   const subjects = createSubjects(db);
@@ -125,13 +135,16 @@ function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put 
     insert.run(row, id, issue, position, updatedMs, number, subjects.put(subject), lo, hi, value);
   }
 
-  return (issue, resources) => {
+  return (places) => {
     const first = lastRow + 1;
-    resources.forEach((found, position) => {
+    places.forEach(({ found, issue }, position) => {
       if (found !== undefined) putOne(first + position, found, issue, position);
     });
-    words.put(first, resources);
-    lastRow += resources.length;
+    words.put(
+      first,
+      places.map(({ found }) => found),
+    );
+    lastRow += places.length;
   };
 }
 

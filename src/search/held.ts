@@ -4,6 +4,7 @@ import Database from 'better-sqlite3';
 import type { MomentOf } from '../fhir/search/date-range.ts';
 import type { ResourceType } from '../fhir/search/resource-type.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
+import { ID, split } from '../fhir/search/word.ts';
 import { createSeal, type Seal } from './cursor.ts';
 import { createNames, createShapes, type Names, type Shapes } from './dictionaries.ts';
 import { createFinder, type Finder, type Hit } from './find.ts';
@@ -13,7 +14,7 @@ import { createPlanner, createRowAt, type Planner } from './plan.ts';
 import { openIndex, removeIndex, SCHEMA_VERSION } from './schema.ts';
 import { DamagedIndex } from './texts.ts';
 import { convertUnit } from './units.ts';
-import { ID, ROWS_OF_STEM, split } from './words.ts';
+import { ROWS_OF_STEM } from './words.ts';
 import { momentsOf } from './zone.ts';
 
 export interface Held {

@@ -3,6 +3,7 @@ import type Database from 'better-sqlite3';
 import { EVER } from '../fhir/search/date-range.ts';
 import { isPatient, type Shape, type Subject, type Token } from '../fhir/search/extract.ts';
 import type { Criterion, Query, TokenValue } from '../fhir/search/query.ts';
+import { ID } from '../fhir/search/word.ts';
 import type { KnownShape, Names, Shapes } from './dictionaries.ts';
 import {
   both,
@@ -16,7 +17,7 @@ import {
   updatedFragment,
   valueFragment,
 } from './fragments.ts';
-import { anyOf, beginningWith, hasWord, ID, rowsWith } from './words.ts';
+import { anyOf, beginningWith, hasWord, rowsWith } from './words.ts';
 
 export interface Plan {
   readonly shapes: readonly KnownShape[];
@@ -116,7 +117,7 @@ function foundBy(criterion: Criterion, names: Names): readonly Found[] {
   }
   if (home !== 'word') return [];
   if (criterion.by === 'reference') {
-    return [word(name, both([anyOf(criterion.values), fragment('w.system = 0')]), names)];
+    return [word(name, both([anyOf(criterion.values), fragment('p.system = 0')]), names)];
   }
   if (criterion.by === 'string') return [word(name, either(criterion.values.map(beginningWith)), names)];
   if (criterion.by === 'identifier')
@@ -135,7 +136,7 @@ function identifiersIn(values: readonly TokenValue[], names: Names): readonly Fr
     const scope = system === null ? 0 : system === undefined ? undefined : (names.find(system) ?? -1);
     return both([
       ...(code === undefined ? [] : [anyOf([code])]),
-      ...(scope === undefined ? [] : [fragment('w.system = ?', scope)]),
+      ...(scope === undefined ? [] : [fragment('p.system = ?', scope)]),
     ]);
   });
 }

@@ -8,7 +8,7 @@ import Database from 'better-sqlite3';
 import { createPrivate } from '../store/sqlite/open.ts';
 
 /** Of the tables below; what the parameters and the zone put into them is part of the signature too. */
-export const SCHEMA_VERSION = 3;
+export const SCHEMA_VERSION = 4;
 
 /** `superseded` of what is current: above any row. */
 export const CURRENT = 9e15;
@@ -43,7 +43,7 @@ CREATE TABLE name (name INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT;
 CREATE TABLE version (
   row        INTEGER PRIMARY KEY,
   id         TEXT    NOT NULL,
-  -- Where its text is: row of the ledger's table of issues, and place in it; below 0 of what an entry itself is.
+  -- Where its text is: row of the ledger's table of issues, and place in it. Below 0 of what an entry itself is, after all that it issued.
   issue      INTEGER NOT NULL,
   position   INTEGER NOT NULL,
   updated_ms INTEGER NOT NULL,
@@ -57,16 +57,28 @@ CREATE TABLE version (
 CREATE INDEX version_by_subject ON version (subject, shape, hi, row);
 CREATE INDEX version_by_shape ON version (shape, hi, row);
 
--- Ids, identifiers and references (words.ts).
+-- Ids, identifiers and references (words.ts), by what stands in them after the first dot.
 CREATE TABLE word (
-  -- From its first dot on, but for what is searched by how it begins.
-  value     TEXT    NOT NULL,
+  value   TEXT    NOT NULL,
+  -- The first of the rows that may say it.
+  row     INTEGER NOT NULL,
+  -- Which of them do, as what, and with what before it.
+  pattern INTEGER NOT NULL,
+  PRIMARY KEY (value, row)
+) STRICT, WITHOUT ROWID;
+
+-- What entries of one kind issue says the same words in the same places: some hundred patterns, however many entries there are.
+CREATE TABLE pattern (pattern INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT;
+
+CREATE TABLE place (
+  pattern   INTEGER NOT NULL,
   parameter INTEGER NOT NULL,
-  row       INTEGER NOT NULL,
   system    INTEGER NOT NULL,
-  -- JSON: pairs of what stands before the dot, and how many rows further on the version is that has it.
-  places    TEXT    NOT NULL,
-  PRIMARY KEY (value, parameter, row, system)
+  -- Up to the first dot, and with it; '' of what has none, or is searched for by how it begins.
+  head      TEXT    NOT NULL,
+  -- How many rows after the first.
+  place     INTEGER NOT NULL,
+  PRIMARY KEY (pattern, parameter, system, head, place)
 ) STRICT, WITHOUT ROWID;
 `;
 

@@ -1,26 +1,20 @@
 /**
  * Identifiers, references and ids of resources, as rows of the index. What one entry issues hangs on the same drain and
- * entry, and its resources name each other by texts that differ before their first dot only: those are one row.
+ * entry, and its resources name each other by texts that differ before their first dot only: those are one row, and what
+ * differs is a pattern that entries of one kind share.
  */
 import type Database from 'better-sqlite3';
 import type { Extract } from '../fhir/search/extract.ts';
+import { split } from '../fhir/search/word.ts';
 import type { Names } from './dictionaries.ts';
 import { type Fragment, fragment } from './fragments.ts';
-
-/** Under this name ids are kept; no search parameter that is kept as words has it. */
-export const ID = '_id';
+import { createPatterns, type Said } from './patterns.ts';
 
 /** Rows of one issue are told apart within so many: a row of words speaks of few, however many one issue has. */
 const PLACES = 64;
 
-/** A text at its first dot; null: there is none. */
-export function split(text: string): readonly [head: string | null, stem: string] {
-  const dot = text.indexOf('.');
-  return dot === -1 ? [null, text] : [text.slice(0, dot), text.slice(dot + 1)];
-}
-
 /** The text of `w`, a row of words, at `p`, one of its places. */
-const WHOLE = "coalesce(p.value ->> 0 || '.', '') || w.value";
+const WHOLE = 'p.head || w.value';
 
 /** One of these texts. */
 export function anyOf(texts: readonly string[]): Fragment {
@@ -36,67 +30,46 @@ export function anyOf(texts: readonly string[]): Fragment {
 export const beginningWith = (text: string): Fragment =>
   fragment('w.value >= ? AND w.value < ?', text, `${text}\u{10ffff}`);
 
-const ROWS_OF_PARAMETER =
-  'SELECT w.row + (p.value ->> 1) AS row FROM word w CROSS JOIN json_each(w.places) p WHERE w.parameter = ?';
+const WORDS_OF_PARAMETER = 'word w CROSS JOIN place p ON p.pattern = w.pattern AND p.parameter = ?';
 
 /** Rows that have a word of a parameter. @param which what is asked of it */
 export const rowsWith = (parameter: number, which: Fragment): Fragment =>
-  fragment(`${ROWS_OF_PARAMETER} AND ${which.sql}`, parameter, ...which.values);
+  fragment(
+    `SELECT w.row + p.place AS row FROM ${WORDS_OF_PARAMETER} WHERE ${which.sql}`,
+    parameter,
+    ...which.values,
+  );
 
 /** Rows that have a word of a parameter, asked by its number and the stem alone: words of other heads are among them. */
-export const ROWS_OF_STEM = `${ROWS_OF_PARAMETER} AND w.value = ?`;
+export const ROWS_OF_STEM = `SELECT w.row + p.place FROM ${WORDS_OF_PARAMETER} WHERE w.value = ?`;
 
 /** Whether the row `v` has one. */
 export const hasWord = (parameter: number, which: Fragment): Fragment =>
   fragment(
-    `EXISTS (SELECT 1 FROM word w CROSS JOIN json_each(w.places) p
-       WHERE w.parameter = ? AND ${which.sql} AND w.row = v.row - v.position % ${PLACES} AND p.value ->> 1 = v.position % ${PLACES})`,
+    `EXISTS (SELECT 1 FROM ${WORDS_OF_PARAMETER}
+       WHERE ${which.sql} AND w.row = v.row - v.position % ${PLACES} AND p.place = v.position % ${PLACES})`,
     parameter,
     ...which.values,
   );
 
 export interface WordWriter {
-  /** @param first row of the first resource of an issue; the others follow it without a gap */
+  /** @param first row of the first of resources that follow it without a gap; each has its place among them as position */
   put(first: number, resources: readonly (Extract | undefined)[]): void;
 }
 
-interface Row {
-  readonly stem: string;
-  readonly parameter: number;
-  readonly system: number;
-  readonly places: string[];
-}
-
 export function createWordWriter(db: Database.Database, names: Names): WordWriter {
-  const insert = db.prepare(
-    'INSERT INTO word (value, parameter, row, system, places) VALUES (?, ?, ?, ?, ?)',
-  );
+  const patterns = createPatterns(db, names);
+  const insert = db.prepare('INSERT INTO word (value, row, pattern) VALUES (?, ?, ?)');
 
   /** Up to {@link PLACES} resources, the first in the row `first`. */
   function putSome(first: number, resources: readonly (Extract | undefined)[]): void {
-    const rows = new Map<string, Row>();
-    const add = (
-      [head, stem]: readonly [string | null, string],
-      parameter: number,
-      system: number,
-      place: number,
-    ) => {
-      const key = `${parameter} ${system} ${stem}`;
-      const row = rows.get(key) ?? { stem, parameter, system, places: [] };
-      rows.set(key, row);
-      const text = `[${JSON.stringify(head)},${place}]`;
-      if (row.places.at(-1) !== text) row.places.push(text);
-    };
+    const saidOf = new Map<string, Said>();
     resources.forEach((resource, place) => {
       if (resource === undefined) return;
-      add(split(resource.id), names.put(ID), 0, place);
-      for (const { parameter, byBeginning, system, value } of resource.words) {
-        const scope = system === null || system === '' ? 0 : names.put(system);
-        add(byBeginning ? [null, value] : split(value), names.put(parameter), scope, place);
-      }
+      for (const { kind, stem } of resource.words)
+        saidOf.set(stem, patterns.said(saidOf.get(stem) ?? patterns.start(), place, kind));
     });
-    for (const { stem, parameter, system, places } of rows.values())
-      insert.run(stem, parameter, first, system, `[${places.join(',')}]`);
+    for (const [stem, said] of saidOf) insert.run(stem, first, patterns.number(said));
   }
 
   return {

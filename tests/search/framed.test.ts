@@ -50,6 +50,8 @@ const texts = fc.constantFrom(
   '\u0001',
   '2026-03-01T08:00:00Z',
   'Patient/1',
+  'Observation/level.d.a/_history/2',
+  'Observation/_history/2.a',
   '',
 );
 const resource = fc.record({
@@ -66,6 +68,13 @@ const resource = fc.record({
   effectiveDateTime: texts,
   valueQuantity: fc.record({ value: fc.double({ noNaN: true, noDefaultInfinity: true }), code: texts }),
   hasMember: fc.array(fc.record({ reference: texts }), { maxLength: 3 }),
+  derivedFrom: fc.array(
+    fc.record(
+      { reference: texts, identifier: fc.record({ system: texts, value: texts }, { requiredKeys: [] }) },
+      { requiredKeys: [] },
+    ),
+    { maxLength: 2 },
+  ),
   target: fc.array(fc.constant(REFERENCE), { maxLength: 3 }),
 });
 
@@ -80,6 +89,52 @@ test('the same is found wherever a text is cut into what is fixed and what is a 
     }),
     { numRuns: 2000 },
   );
+});
+
+const OPENING =
+  '{"resourceType":"Observation","id":"a.b","meta":{"versionId":"1","lastUpdated":"2026-03-01T08:00:00.000Z"}';
+const framedBy = (before: string, hole: string, after: string): Framed =>
+  new FrameBuilder()
+    .fixed(OPENING + before)
+    .hole(hole)
+    .fixed(after)
+    .built();
+
+test.each([
+  ['whether it is a quantity', ',"valueQuantity":{"code":"mL","value":', '}}', ['5', '"x"', '6']],
+  ['its unit', ',"valueQuantity":', '}', ['{"value":1,"code":"mL"}', '{"value":1,"code":"L"}', '1']],
+  [
+    'whether it is about a patient',
+    ',"subject":{"reference":"',
+    '"}}',
+    ['Patient/1', 'Group/1', 'Patient/1'],
+  ],
+  ['its status', ',"status":', '}', ['"final"', '"amended"', '"final"']],
+  [
+    'how many it refers to',
+    ',"device":',
+    '}',
+    ['{"reference":"Device/a.b"}', '[]', '[{"reference":"Device/c"}]'],
+  ],
+  [
+    'whom it is derived from',
+    ',"derivedFrom":[{"reference":"Observation/a.',
+    '"}]}',
+    ['b', 'c/_history/2', 'b'],
+  ],
+])('what fills a frame says each time anew %s', (_, before, after, holes) => {
+  const found = createFramedExtractor(RESOURCE_TYPES, READ_DATE);
+  const all = holes.map((hole) => framedBy(before, hole, after));
+  expect(new Set(all.map(({ frame }) => frame)).size).toBe(1);
+  for (const framed of all) expect(found(framed)).toEqual(inWhole(framed));
+});
+
+test('the same text in two places is looked at in each by the path that leads there', () => {
+  const found = createFramedExtractor(RESOURCE_TYPES, READ_DATE);
+  const hole = '{"coding":[{"code":"outer"}],"code":{"coding":[{"code":"inner"}]}}';
+  const [ofCode, ofComponent] = [framedBy(',"code":', hole, '}'), framedBy(',"component":', hole, '}')];
+  expect(found(ofCode)?.shape.tokens['combo-code']).toEqual([[null, 'outer']]);
+  expect(found(ofComponent)?.shape.tokens['combo-code']).toEqual([[null, 'inner']]);
 });
 
 /** Whole values and parts of strings as holes, as the service writes them. */

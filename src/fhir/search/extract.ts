@@ -1,6 +1,7 @@
 /** What the index keeps of a resource, found by the paths of its search parameters. */
 import { EVER, type Range, type ReadDate } from './date-range.ts';
 import type { ResourceType, SearchParameter } from './resource-type.ts';
+import { ID, identifierOf, kindOf, unversioned, type Word, wordOf } from './word.ts';
 
 export type Json = Readonly<Record<string, unknown>>;
 
@@ -32,15 +33,6 @@ export interface Subject {
   readonly value: string | null;
 }
 
-/** `system` of a reference is ''; of an identifier without one, null. */
-export interface Word {
-  readonly parameter: string;
-  /** It is asked for by how it begins. */
-  readonly byBeginning: boolean;
-  readonly system: string | null;
-  readonly value: string;
-}
-
 export interface Extract {
   readonly id: string;
   readonly version: string;
@@ -50,6 +42,7 @@ export interface Extract {
   /** Null: it says no time. */
   readonly effective: Range | null;
   readonly value: number | null;
+  /** The first is the id. */
   readonly words: readonly Word[];
 }
 
@@ -77,7 +70,10 @@ export function extract(type: ResourceType, resource: Json, readDate: ReadDate):
 }
 
 /** What resources have in common that look so. */
-export function shapeOf({ type, parameters }: ResourceType, { code, values }: Looked): Shape {
+export function shapeOf(
+  { type, parameters }: ResourceType,
+  { code, values }: Pick<Looked, 'code' | 'values'>,
+): Shape {
   const tokens: Record<string, readonly Token[]> = {};
   const present: string[] = [];
   let unit: Unit | null = null;
@@ -92,21 +88,15 @@ export function shapeOf({ type, parameters }: ResourceType, { code, values }: Lo
 }
 
 /** All but the shape. @throws {Error} when there is no id or meta */
-export function ownOf(
-  { type, parameters }: ResourceType,
-  { id, version, updated, values }: Looked,
-  readDate: ReadDate,
-): Omit<Extract, 'shape'> {
-  const updatedMs = typeof updated === 'string' ? Date.parse(updated) : Number.NaN;
-  if (typeof id !== 'string' || typeof version !== 'string' || Number.isNaN(updatedMs))
-    throw new Error(`a ${type} in the ledger lacks its id, versionId or lastUpdated`);
-  const words: Word[] = [];
+function ownOf(type: ResourceType, looked: Looked, readDate: ReadDate): Omit<Extract, 'shape'> {
+  const { id, version, updatedMs } = nameOf(type, looked);
+  const words: Word[] = [wordOf(ID, '', id)];
   let subject: Subject | null = null;
   let effective: Range | null = null;
   let quantity: Quantity | undefined;
-  for (let i = 0; i < parameters.length; i += 1) {
-    const parameter = parameters[i];
-    const here = values[i];
+  for (let i = 0; i < type.parameters.length; i += 1) {
+    const parameter = type.parameters[i];
+    const here = looked.values[i];
     if (parameter === undefined || here === undefined || here.length === 0) continue;
     if (parameter.home === 'effective') effective ??= rangeOf(here[0], readDate);
     else if (parameter.home === 'value') quantity ??= here.find(isQuantity);
@@ -115,6 +105,27 @@ export function ownOf(
       for (const value of here) for (const word of wordsOf(parameter, value)) words.push(word);
   }
   return { id, version, updatedMs, subject, effective, value: quantity?.value ?? null, words };
+}
+
+type Name = Pick<Extract, 'id' | 'version' | 'updatedMs'>;
+
+/** @throws {Error} when there is no id or meta */
+export function nameOf(
+  { type }: ResourceType,
+  { id, version, updated }: Omit<Looked, 'code' | 'values'>,
+): Name {
+  const updatedMs = typeof updated === 'string' ? momentOf(updated) : Number.NaN;
+  if (typeof id !== 'string' || typeof version !== 'string' || Number.isNaN(updatedMs))
+    throw new Error(`a ${type} in the ledger lacks its id, versionId or lastUpdated`);
+  return { id, version, updatedMs };
+}
+
+/** All that one entry issues says the same: it is read once. */
+let latest = { text: '', ms: Number.NaN };
+
+function momentOf(text: string): number {
+  if (text !== latest.text) latest = { text, ms: Date.parse(text) };
+  return latest.ms;
 }
 
 /** An element that only has words counts as there; `patient` is a subject that is a Patient. */
@@ -177,28 +188,23 @@ function textOf(code: unknown): string | null {
   return isJson(code) && code.coding === undefined ? textOrNull(code.text) : null;
 }
 
-const textOrNull = (value: unknown): string | null => (typeof value === 'string' ? value : null);
+export const textOrNull = (value: unknown): string | null => (typeof value === 'string' ? value : null);
 
-function wordsOf({ name, kind }: SearchParameter, value: unknown): readonly Word[] {
+export function wordsOf({ name, kind }: SearchParameter, value: unknown): readonly Word[] {
   if (kind === 'string' && typeof value === 'string')
-    return [{ parameter: name, byBeginning: true, system: null, value: value.toLowerCase() }];
+    return [{ kind: kindOf(name, null, ''), stem: value.toLowerCase() }];
   if (!isJson(value)) return [];
-  if (kind === 'token') return identifierWord(name, value);
+  if (kind === 'token') return identifierWords(name, value);
   const reference = textOrNull(value.reference);
-  const target =
-    reference === null
-      ? []
-      : [{ parameter: name, byBeginning: false, system: '', value: unversioned(reference) }];
-  const named = isJson(value.identifier) ? identifierWord(`${name}:identifier`, value.identifier) : [];
+  const target = reference === null ? [] : [wordOf(name, '', unversioned(reference))];
+  const named = isJson(value.identifier) ? identifierWords(identifierOf(name), value.identifier) : [];
   return [...target, ...named];
 }
 
-const identifierWord = (parameter: string, { system, value }: Json): readonly Word[] =>
-  typeof value === 'string' ? [{ parameter, byBeginning: false, system: textOrNull(system), value }] : [];
+const identifierWords = (parameter: string, { system, value }: Json): readonly Word[] =>
+  typeof value === 'string' ? [wordOf(parameter, textOrNull(system), value)] : [];
 
-const unversioned = (reference: string): string => reference.replace(/\/_history\/[^/]+$/, '');
-
-function subjectOf(value: unknown): Subject | null {
+export function subjectOf(value: unknown): Subject | null {
   if (!isJson(value)) return null;
   const reference = textOrNull(value.reference);
   const identifier = isJson(value.identifier) ? value.identifier : {};
@@ -208,7 +214,7 @@ function subjectOf(value: unknown): Subject | null {
 }
 
 /** dateTime, instant, Period or Timing (from its first event to its last). */
-function rangeOf(value: unknown, readDate: ReadDate): Range | null {
+export function rangeOf(value: unknown, readDate: ReadDate): Range | null {
   if (typeof value === 'string') return readDate(value) ?? null;
   if (!isJson(value)) return null;
   if (Array.isArray(value.event)) {
@@ -221,7 +227,7 @@ function rangeOf(value: unknown, readDate: ReadDate): Range | null {
   return start === undefined && end === undefined ? null : { lo: start?.lo ?? -EVER, hi: end?.hi ?? EVER };
 }
 
-type Quantity = Json & { readonly value: number };
+export type Quantity = Json & { readonly value: number };
 
 export const isQuantity = (value: unknown): value is Quantity =>
   isJson(value) && typeof value.value === 'number';

@@ -5,42 +5,45 @@
 import { type Frame, type Framed, fill } from '../../json/frame.ts';
 import {
   type Filling,
-  filled,
   fillingOf,
   isHole,
   isOpen,
+  nodeReader,
+  type ReadNode,
   readSkeleton,
   type Skeleton,
 } from '../../json/skeleton.ts';
-import type { ReadDate } from './date-range.ts';
+import type { Range, ReadDate } from './date-range.ts';
 import {
-  collect,
   type Extract,
   extract,
   isJson,
   isQuantity,
-  isThere,
   type Json,
-  type Looked,
-  ownOf,
+  nameOf,
+  rangeOf,
   type Shape,
+  type Subject,
   shapeOf,
-  stepsOf,
-  tokensOf,
-  unitOf,
+  subjectOf,
 } from './extract.ts';
-import type { ResourceType, SearchParameter } from './resource-type.ts';
+import { idReader, type ReadWords, wordsReader } from './framed-words.ts';
+import type { Home, ResourceType, SearchParameter } from './resource-type.ts';
+import { shapeKeyReader } from './shape-key.ts';
+import { type MadeAt, makerOf, type Spot, spotsOf, valuesOf } from './spots.ts';
+import type { Word } from './word.ts';
 
 /** Finds what the index keeps; undefined for a type that is not held here. */
 export type ExtractFramed = (framed: Framed) => Extract | undefined;
 
 export function createFramedExtractor(types: readonly ResourceType[], readDate: ReadDate): ExtractFramed {
   const readers = new WeakMap<Frame, Reader | null>();
+  const makers = types.map((type) => makersOf(type, readDate));
 
   function readerOf(frame: Frame): Reader | null {
     const known = readers.get(frame);
     if (known !== undefined) return known;
-    const made = readerFor(readSkeleton(frame), types);
+    const made = readerFor(readSkeleton(frame), makers);
     readers.set(frame, made);
     return made;
   }
@@ -55,102 +58,126 @@ export function createFramedExtractor(types: readonly ResourceType[], readDate: 
     const reader = readerOf(framed.frame);
     if (reader === null) return wholeText(framed);
     const filling = fillingOf(reader.skeleton, framed);
-    if (filling === undefined) return wholeText(framed);
-    const looked = lookedAt(reader, filling);
-    return { ...ownOf(reader.type, looked, readDate), shape: shapeOfLooked(reader, looked) };
+    return filling === undefined ? wholeText(framed) : readBy(reader, filling);
   };
 }
 
-/** Where the values that a parameter looks at come from. */
-interface Source {
-  /** What every resource of the frame says there; null where a hole has a part in it. */
-  readonly fixed: readonly unknown[] | null;
-  readonly spots: readonly Spot[];
+/** What is made of what the parameters of a type look at, whatever the frame. */
+interface Makers {
+  readonly type: ResourceType;
+  readonly of: readonly Maker[];
 }
 
-/** A place that a path comes to in a skeleton; at a hole the rest of its steps is still to go. */
-interface Spot {
-  readonly node: unknown;
-  readonly steps: readonly string[];
-  readonly at: number;
+interface Maker {
+  readonly parameter: SearchParameter;
+  readonly words: ReturnType<typeof wordsReader>;
+  readonly shapeKey: ReturnType<typeof shapeKeyReader>;
+  readonly subject: MadeAt<Subject | null>;
+  readonly effective: MadeAt<Range | null>;
+  readonly value: MadeAt<number | null>;
 }
+
+const makersOf = (type: ResourceType, readDate: ReadDate): Makers => ({
+  type,
+  of: type.parameters.map((parameter) => ({
+    parameter,
+    words: wordsReader(parameter),
+    shapeKey: shapeKeyReader(parameter),
+    subject: makerOf(([first]) => subjectOf(first)),
+    effective: makerOf(([first]) => rangeOf(first, readDate)),
+    value: makerOf((values) => values.find(isQuantity)?.value ?? null),
+  })),
+});
+
+type Read<T> = (filling: Filling) => T | null;
 
 interface Reader {
   readonly skeleton: Skeleton;
   readonly type: ResourceType;
-  readonly head: Readonly<Record<'id' | 'version' | 'updated' | 'code', unknown>>;
-  readonly isCodeFixed: boolean;
-  readonly sources: readonly Source[];
-  /** By what the holes say of it: one object for all that share it. */
-  readonly shapes: Map<string, Shape>;
+  readonly name: Readonly<Record<'id' | 'version' | 'updated', ReadNode>>;
+  readonly words: readonly ReadWords[];
+  readonly subject: readonly Read<Subject>[];
+  readonly effective: readonly Read<Range>[];
+  readonly value: readonly Read<number>[];
+  readonly shape: (filling: Filling) => Shape;
 }
 
-/** Null where the type is not fixed: such a text is read as a whole. */
-function readerFor(skeleton: Skeleton | undefined, types: readonly ResourceType[]): Reader | null {
+/** Null where the type is not fixed, or that the id is a string: such a text is read as a whole. */
+function readerFor(skeleton: Skeleton | undefined, makers: readonly Makers[]): Reader | null {
   const root = skeleton?.root;
   if (skeleton === undefined || !isJson(root)) return null;
-  const type = types.find((each) => each.type === root.resourceType);
-  if (type === undefined || isHole(root.meta)) return null;
+  const found = makers.find(({ type }) => type.type === root.resourceType);
+  const id = idReader(root.id);
+  if (found === undefined || id === undefined || isHole(root.meta)) return null;
   const meta = isJson(root.meta) ? root.meta : {};
+  const looked = found.of.map((make) => ({ make, spots: spotsOf(root, make.parameter) }));
+  const at = (home: Home) =>
+    looked.filter(({ make, spots }) => make.parameter.home === home && spots.length > 0);
   return {
     skeleton,
-    type,
-    head: { id: root.id, version: meta.versionId, updated: meta.lastUpdated, code: root.code },
-    isCodeFixed: !isOpen(root.code),
-    sources: type.parameters.map((parameter) => sourceOf(root, parameter)),
-    shapes: new Map(),
+    type: found.type,
+    name: {
+      id: nodeReader(root.id),
+      version: nodeReader(meta.versionId),
+      updated: nodeReader(meta.lastUpdated),
+    },
+    words: [id, ...at('word').flatMap(({ make, spots }) => spots.map(make.words))],
+    subject: at('subject').map(({ make, spots }) => make.subject(spots)),
+    effective: at('effective').map(({ make, spots }) => make.effective(spots)),
+    value: at('value').map(({ make, spots }) => make.value(spots)),
+    shape: shapeReader(found.type, root.code, looked),
   };
 }
 
-function sourceOf(root: Json, parameter: SearchParameter): Source {
-  const spots: Spot[] = [];
-  for (const steps of stepsOf(parameter)) collectSpots(root, steps, 0, spots);
-  const fixed = spots.some(({ node }) => isOpen(node)) ? null : spots.map(({ node }) => node);
-  return { fixed, spots };
-}
-
-/** {@link collect} as far as the skeleton goes. */
-function collectSpots(node: unknown, steps: readonly string[], at: number, into: Spot[]): void {
-  if (Array.isArray(node)) {
-    for (const each of node) collectSpots(each, steps, at, into);
-    return;
-  }
-  const step = steps[at];
-  if (step === undefined || isHole(node)) into.push({ node, steps, at });
-  else if (isJson(node) && node[step] !== undefined) collectSpots(node[step], steps, at + 1, into);
-}
-
-function lookedAt({ head, isCodeFixed, sources }: Reader, filling: Filling): Looked {
-  return {
-    id: filled(head.id, filling),
-    version: filled(head.version, filling),
-    updated: filled(head.updated, filling),
-    code: isCodeFixed ? head.code : filled(head.code, filling),
-    values: sources.map(({ fixed, spots }) => fixed ?? valuesOf(spots, filling)),
-  };
-}
-
-function valuesOf(spots: readonly Spot[], filling: Filling): readonly unknown[] {
-  const values: unknown[] = [];
-  for (const { node, steps, at } of spots) collect(filled(node, filling), steps, at, values);
-  return values;
-}
-
-function shapeOfLooked({ type, isCodeFixed, sources, shapes }: Reader, looked: Looked): Shape {
-  let key = isCodeFixed ? '' : JSON.stringify(looked.code);
-  type.parameters.forEach((parameter, i) => {
-    if (sources[i]?.fixed === null) key += `\n${inShape(parameter, looked.values[i] ?? [])}`;
+function readBy(reader: Reader, filling: Filling): Extract {
+  const { name, type, shape, subject, effective, value } = reader;
+  const { id, version, updatedMs } = nameOf(type, {
+    id: name.id(filling),
+    version: name.version(filling),
+    updated: name.updated(filling),
   });
-  const known = shapes.get(key);
-  if (known !== undefined) return known;
-  const shape = shapeOf(type, looked);
-  shapes.set(key, shape);
-  return shape;
+  const words: Word[] = [];
+  for (const read of reader.words) read(filling, words);
+  return {
+    id,
+    version,
+    updatedMs,
+    shape: shape(filling),
+    subject: firstOf(subject, filling),
+    effective: firstOf(effective, filling),
+    value: firstOf(value, filling),
+    words,
+  };
 }
 
-/** What of the values of a parameter is part of the shape. */
-function inShape(parameter: SearchParameter, values: readonly unknown[]): string {
-  if (parameter.home === 'shape') return JSON.stringify(tokensOf(parameter, values));
-  if (parameter.home === 'value') return JSON.stringify(unitOf(values.find(isQuantity)));
-  return isThere(parameter, values) ? 'there' : '';
+function firstOf<T>(readers: readonly Read<T>[], filling: Filling): T | null {
+  for (const read of readers) {
+    const found = read(filling);
+    if (found !== null) return found;
+  }
+  return null;
+}
+
+/** One object for all resources of a frame that share it. */
+function shapeReader(
+  type: ResourceType,
+  code: unknown,
+  looked: readonly { readonly make: Maker; readonly spots: readonly Spot[] }[],
+): (filling: Filling) => Shape {
+  const shapes = new Map<string, Shape>();
+  const readCode = nodeReader(code);
+  const readKeys = [
+    ...(isOpen(code) ? [(filling: Filling) => JSON.stringify(readCode(filling))] : []),
+    ...looked.flatMap(({ make, spots }) => make.shapeKey(spots) ?? []),
+  ];
+  return (filling) => {
+    let key = '';
+    for (const read of readKeys) key += `${read(filling)}\n`;
+    const known = shapes.get(key);
+    if (known !== undefined) return known;
+    const values = looked.map(({ spots }) => valuesOf(spots, filling));
+    const shape = shapeOf(type, { code: readCode(filling), values });
+    shapes.set(key, shape);
+    return shape;
+  };
 }

@@ -130,11 +130,17 @@ test.each([
 });
 
 test('the same text in two places is looked at in each by the path that leads there', () => {
-  const found = createFramedExtractor(RESOURCE_TYPES, READ_DATE);
-  const hole = '{"coding":[{"code":"outer"}],"code":{"coding":[{"code":"inner"}]}}';
-  const [ofCode, ofComponent] = [framedBy(',"code":', hole, '}'), framedBy(',"component":', hole, '}')];
-  expect(found(ofCode)?.shape.tokens['combo-code']).toEqual([[null, 'outer']]);
-  expect(found(ofComponent)?.shape.tokens['combo-code']).toEqual([[null, 'inner']]);
+  const types = RESOURCE_TYPES.map((type) => ({
+    ...type,
+    parameters: type.parameters.filter(({ name }) => name === 'combo-code'),
+  }));
+  const found = createFramedExtractor(types, READ_DATE);
+  for (const code of ['one', 'two']) {
+    const hole = `{"coding":[{"code":"outer"}],"code":{"coding":[{"code":"${code}"}]}}`;
+    const [ofCode, ofComponent] = [framedBy(',"code":', hole, '}'), framedBy(',"component":', hole, '}')];
+    expect(found(ofCode)?.shape.tokens['combo-code']).toEqual([[null, 'outer']]);
+    expect(found(ofComponent)?.shape.tokens['combo-code']).toEqual([[null, code]]);
+  }
 });
 
 /** Whole values and parts of strings as holes, as the service writes them. */

@@ -5,6 +5,7 @@ import { isLoopback } from './auth/loopback.ts';
 import {
   ConfigError,
   type Environment,
+  exportsFolderOf,
   issueTexts,
   type LedgerConfig,
   ledgerOf,
@@ -164,7 +165,7 @@ export function readConfig(env: Environment): Config {
     proxies: e.DRAINLEDGER_PROXIES,
     requestsPerMinute: e.DRAINLEDGER_REQUESTS_PER_MINUTE,
     canonical: e.DRAINLEDGER_CANONICAL,
-    exportsFolder: e.DRAINLEDGER_EXPORTS ?? `${e.DRAINLEDGER_DATABASE}.exports`,
+    exportsFolder: exportsFolderOf(e.DRAINLEDGER_DATABASE, e.DRAINLEDGER_EXPORTS),
     profilesFile: e.DRAINLEDGER_PROFILES,
     rulesFile: e.DRAINLEDGER_RULES,
     hl7v2File: e.DRAINLEDGER_HL7V2,

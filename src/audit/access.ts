@@ -9,6 +9,7 @@ import { writeCanonical } from '../json/canonical.ts';
 import { RETENTION } from './archived.ts';
 import type { Client, Sender } from './chain.ts';
 import { DELIVERY } from './delivery-steps.ts';
+import { ERASURE } from './erasure.ts';
 import { HEARTBEAT } from './heartbeat.ts';
 
 /** FHIR R4 restful-interaction, as far as there is something of it here. */
@@ -61,7 +62,15 @@ export function accessStream({ client, subject }: Client, recordedAt: string): s
 
 const isAccessStream = (stream: string): boolean => stream.startsWith(PREFIX);
 
-const OWN: ReadonlySet<string> = new Set(['configuration', 'log', 'hl7v2', DELIVERY, HEARTBEAT, RETENTION]);
+const OWN: ReadonlySet<string> = new Set([
+  'configuration',
+  'log',
+  'hl7v2',
+  DELIVERY,
+  ERASURE,
+  HEARTBEAT,
+  RETENTION,
+]);
 
 /** Streams that no sender writes to: of the service, of the log itself, of deliveries, and of who accessed what. */
 export const isOwnStream = (stream: string): boolean => OWN.has(stream) || isAccessStream(stream);

@@ -1,5 +1,6 @@
 /** Recomputes a log from its stored rows alone, in the order of the log, and says what is wrong first. */
 import { entryHash, genesis, issuedCommitment, payloadCommitment } from './chain.ts';
+import { type ErasedEntry, type Erasures, NONE_ERASED } from './erasure.ts';
 
 export interface Finding {
   readonly kind: 'tampered' | 'incomplete' | 'unknown-key' | 'unreadable';
@@ -15,7 +16,7 @@ export interface LogRow {
   readonly seq: number;
   readonly envelope: string;
   readonly hash: string;
-  /** With the body, null where the payload's row is missing. */
+  /** With the body, null where the payload's row is gone: erased, or missing. */
   readonly salt: Buffer | null;
   readonly body: string | null;
   /** In the order in which they were issued. */
@@ -55,7 +56,11 @@ export interface Beginning {
 
 const FIRST: Beginning = { index: 0, hashAt: () => undefined };
 
-export function createLogCheck({ index, hashAt }: Beginning = FIRST): LogCheck {
+/** @param erasures of the whole log: tombstones stand after what they name, and are entries that are checked like any other */
+export function createLogCheck(
+  erasures: Erasures = NONE_ERASED,
+  { index, hashAt }: Beginning = FIRST,
+): LogCheck {
   const ends = new Map<string, StreamEnd>();
   let name: string | null = null;
   let count = index;
@@ -74,7 +79,7 @@ export function createLogCheck({ index, hashAt }: Beginning = FIRST): LogCheck {
       return 'the hash of the entry before it in its stream is not the one it names';
     if (said.recorded_at < recordedAt)
       return `it was recorded at ${said.recorded_at}, before the entry before it, at ${recordedAt}`;
-    return contentFault(row, said);
+    return contentFault(row, said, erasures.entry(row.log_index));
   }
 
   function beginningOf({ stream, seq }: LogRow, log: string): StreamEnd {
@@ -88,7 +93,8 @@ export function createLogCheck({ index, hashAt }: Beginning = FIRST): LogCheck {
       const said = readEnvelope(row.envelope);
       const what = said === null ? 'its envelope cannot be read' : fault(row, said);
       if (said === null || what !== null) return { kind: 'tampered', where: placeOf(row), what: what ?? '' };
-      if (row.salt === null || row.body === null)
+      const isErased = erasures.entry(row.log_index)?.payload === true;
+      if (!isErased && (row.salt === null || row.body === null))
         return { kind: 'incomplete', where: placeOf(row), what: 'its payload is missing' };
       name ??= said.origin;
       count += 1;
@@ -101,10 +107,13 @@ export function createLogCheck({ index, hashAt }: Beginning = FIRST): LogCheck {
 }
 
 /** A missing payload is told apart from a wrong one, and checked after. */
-function contentFault({ salt, body, issued }: LogRow, said: Said): string | null {
+function contentFault({ salt, body, issued }: LogRow, said: Said, erased?: ErasedEntry): string | null {
+  if (erased !== undefined && !erased.areLeft(issued))
+    return `the texts issued with it are not those that entry ${erased.by} left`;
   if (salt === null || body === null) return null;
+  if (erased?.payload === true) return `its payload is here, and entry ${erased.by} says that it was erased`;
   if (payloadCommitment(salt, body) !== said.payload) return 'its payload is not the one it commits to';
-  if (issuedCommitment(salt, issued) !== said.issued)
+  if (erased === undefined && issuedCommitment(salt, issued) !== said.issued)
     return 'the texts issued with it are not those it commits to';
   return null;
 }

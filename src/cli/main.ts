@@ -4,6 +4,7 @@ import { runDemo } from '../demo/run.ts';
 import { runAuditBundle } from './audit-bundle/run.ts';
 import { runCheckpointKey } from './checkpoint-key.ts';
 import { runDeliveries } from './deliveries.ts';
+import { runErase } from './erase/run.ts';
 import { runExport } from './export-csv.ts';
 import { runHl7 } from './hl7.ts';
 import { runImport } from './import/run.ts';
@@ -85,6 +86,11 @@ Commands:
       audit bundle in DRAINLEDGER_ARCHIVE, verifies it, and says so in the ledger, with the service stopped. It deletes nothing,
       and may be ended at any moment and run again. --dry-run says what it would do, also while the service runs.
 
+  erase --drain ID | --patient REFERENCE [--dry-run]   --by WHO --reason WORDS
+      Lawful erasure of whole closed drains, those of a patient together, with the service stopped: removes all that was
+      charted and issued, for ever, and says so in the ledger, the rest of which still verifies. --dry-run says what it
+      would do and what it cannot reach, also while the service runs.
+
   export DATABASE --drain ID | --patient REFERENCE | --from TIME --to TIME   [--out FILE]
       Writes all that was recorded of drains as CSV, with what follows from it, also while the service runs. TIMEs are those
       charted for, and may stand beside a drain or patient; either may be left out there. Without FILE: to standard output.
@@ -120,6 +126,7 @@ const COMMANDS: Readonly<Record<string, (args: readonly string[]) => Promise<num
   deliveries: runDeliveries,
   'audit-bundle': runAuditBundle,
   'checkpoint-key': runCheckpointKey,
+  erase: runErase,
   export: runExport,
   ledger: runLedger,
   verify: runVerify,

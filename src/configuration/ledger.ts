@@ -40,6 +40,10 @@ export interface LedgerConfig {
   readonly proof: ProofConfig;
 }
 
+/** Folder of bulk exports. @param chosen DRAINLEDGER_EXPORTS */
+export const exportsFolderOf = (database: string, chosen: string | undefined): string =>
+  chosen ?? `${database}.exports`;
+
 /** Everything that is wrong with the environment, a line each. */
 export class ConfigError extends Error {}
 

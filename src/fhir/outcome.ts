@@ -9,6 +9,7 @@ export type IssueCode = Extract<
   | 'code-invalid'
   | 'business-rule'
   | 'conflict'
+  | 'deleted'
   | 'forbidden'
   | 'login'
   | 'informational'

@@ -3,13 +3,14 @@ import { writeRequest } from '../audit/entry-text.ts';
 import { ASCII, textIn } from '../intake/hl7v2/charset.ts';
 import { type Hl7Fault, hl7Fault, orFault } from '../intake/hl7v2/fault.ts';
 import { wantsOf } from '../intake/hl7v2/header.ts';
-import { type Named, namedIn } from '../intake/hl7v2/named.ts';
+import type { Named } from '../intake/hl7v2/named.ts';
 import { type ReadSettings, readResults } from '../intake/hl7v2/read-results.ts';
 import { hashOf } from '../record/names.ts';
 import { drainNameOf } from '../record/record.ts';
 import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
 import { type Answered, acknowledgement, isWanted, type Said } from './acknowledge.ts';
 import { type Entered, type EnterParts, enter, type From } from './enter.ts';
+import { namedInBytes } from './kept-message.ts';
 import { headerAlone, type Read, readMessage } from './read-message.ts';
 
 /** Of one message, by whichever door it comes. */
@@ -56,10 +57,7 @@ export function createHl7v2(parts: TakeParts): Hl7v2 {
       const read = readMessage(sent.bytes);
       return answer(read, 'fault' in read ? rejected([read.fault]) : await judge(read, sent, parts));
     },
-    namedIn(bytes) {
-      const { message } = readMessage(bytes);
-      return message === null ? { drains: [], patients: [] } : namedIn(message, parts.mapping);
-    },
+    namedIn: (bytes) => namedInBytes(bytes, parts.mapping),
     refuseLong(beginning, mostBytes) {
       const fault = ofMessage(`is over ${mostBytes} bytes`, 'send less in one message');
       return answer({ ...headerAlone(beginning), charset: ASCII }, rejected([fault]));

@@ -14,6 +14,7 @@ import { recordAccesses } from './accesses.ts';
 import { registerAudit } from './audit.ts';
 import { acceptJson } from './body.ts';
 import { answerBrokenHttp } from './broken-http.ts';
+import { tellOfErasures } from './erased.ts';
 import { logFailure, problemOf } from './failures.ts';
 import { registerBulk } from './fhir/bulk.ts';
 import { FHIR_BASE } from './fhir/outcomes.ts';
@@ -73,6 +74,7 @@ export function buildApp({ parts, logger, access, limits, proxies }: AppOptions)
   guard(app, routes);
   recordAccesses(app, parts);
   gate(app, { access, store: parts.store, limiter: limitRates(app, limits) });
+  tellOfErasures(app, parts);
   answerErrors(app);
   registerOps(app, parts);
   registerMetrics(app, parts);

@@ -15,6 +15,7 @@ export interface Answer {
 
 const STATUS_OF: Readonly<Record<NotTaken['refused'], number>> = {
   'no-such-drain': 404,
+  erased: 410,
   'in-the-future': 422,
   'unknown-target': 422,
   'not-the-chain-end': 409,

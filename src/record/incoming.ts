@@ -7,6 +7,7 @@ import { parseInstant } from '../domain/numbers/instant.ts';
 import { MINUTE_MS } from '../domain/numbers/units.ts';
 import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/vocabulary/entry.ts';
 import type { Settings } from '../domain/vocabulary/settings.ts';
+import type { DeviceLook } from '../store/device-port.ts';
 import type { Place } from '../store/port.ts';
 import type { NotRouted } from './routing.ts';
 
@@ -33,6 +34,7 @@ export type NotTaken =
   | {
       readonly refused:
         | 'no-such-drain'
+        | 'erased'
         | 'no-such-device'
         | 'in-the-future'
         | 'patient-unknown'
@@ -67,6 +69,19 @@ export const noSuchDrain = (pointer: string, drain: string): NotTaken => ({
   value: drain,
   mend: 'place the drain first: POST /v1/drains',
 });
+
+/** What was lawfully erased is not charted again by whoever sends it once more. */
+export function erasedBefore(
+  { entryId, body: { identifier } }: Incoming & { readonly entryId: string },
+  { drain }: Place,
+  { isErased }: DeviceLook,
+): NotTaken | null {
+  const mend = (what: string): string => `${what} was lawfully erased: nothing can be charted under it again`;
+  if (isErased(entryId))
+    return { refused: 'erased', pointer: '/identifier', value: named(identifier), mend: mend('the entry') };
+  if (drain === null || !isErased(drain)) return null;
+  return { refused: 'erased', pointer: '/drain', value: drain, mend: mend('the drain') };
+}
 
 /** In what was sent alone: where the device was is not theirs to know. */
 export const outOfBounds = ({ pointer, value }: Pick<NotTaken, 'pointer' | 'value'>): NotTaken => ({

@@ -20,7 +20,7 @@ import {
   type Write,
 } from '../store/port.ts';
 import { issueOf, type RecordSettings, type Tools, textOfPatient, toolsOf } from './drain-issue.ts';
-import { type Incoming, notTaken } from './incoming.ts';
+import { erasedBefore, type Incoming, notTaken } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
 import { writeReceipt, writeUnmatchedReceipt } from './receipt.ts';
 import { reroutes } from './reroutes.ts';
@@ -77,7 +77,9 @@ function decision(
 ): Decision {
   const { policy } = tools;
   const refused =
-    notTaken(subject, place, incoming, policy.settings) ?? notRouted(subject, place, incoming, devices);
+    erasedBefore(incoming, place, devices) ??
+    notTaken(subject, place, incoming, policy.settings) ??
+    notRouted(subject, place, incoming, devices);
   if (refused !== null) return { refused };
   const entry = entryOf(incoming, place.drain, place);
   const decided = decide(subject, entry, policy);
@@ -98,7 +100,8 @@ function decision(
 /** What names a device that was on no drain: kept until an assignment covers it, or a correction moves it to one. */
 function unmatched(place: Place, incoming: Named, devices: DeviceLook, tools: Tools): Decision {
   const { body } = incoming;
-  const refused = notTaken(new Map(), place, incoming, tools.policy.settings);
+  const refused =
+    erasedBefore(incoming, place, devices) ?? notTaken(new Map(), place, incoming, tools.policy.settings);
   if (refused !== null) return { refused };
   const entry = entryOf(incoming, UNMATCHED, place);
   const before = 'target' in body ? devices.chain(nameOf(body.target)) : undefined;

@@ -19,6 +19,8 @@ export interface DeviceLook {
   /** The chain that an entry belongs to; undefined where it names no device. */
   chain(entryId: string): RoutedChain | undefined;
   isDrain(drain: string): boolean;
+  /** Whether an entry of that name was lawfully erased, or, as a drain is named after its placement, a drain. */
+  isErased(name: string): boolean;
   /** Whom a drain is linked to now; null: nobody. */
   patientOf(drain: string): Reference | null;
   /** How many versions of something that hangs on the stream of a device were issued. */

@@ -44,11 +44,31 @@ export interface StoredNotice {
   readonly body: string;
 }
 
+/** Whole drains whose content is to be erased for ever. */
+export interface ErasureOrder {
+  readonly drains: readonly string[];
+  /** Places in the log of messages that nothing could be made of, and that are about them or their patient. */
+  readonly messages: readonly number[];
+  readonly reason: string;
+}
+
+export interface ErasureOutcome {
+  /** Place of the entry that says so. */
+  readonly logIndex: number;
+  /** Entries whose payloads are gone. */
+  readonly entries: number;
+}
+
 export interface LogWrites {
   /** Appends an entry about the log itself. */
   notice(notice: Notice): Promise<StoredNotice>;
   /** Appends that whole closed drains were archived, in a stream of its own. @param body canonical text */
   archived(actor: Author, body: string): Promise<StoredNotice>;
+  /**
+   * Removes all content of drains but for what tells that it was there, and appends a tombstone that names it. Their drains
+   * are none any more, and nothing is taken under the identifiers of their entries again.
+   */
+  erase(actor: Author, order: ErasureOrder): Promise<ErasureOutcome>;
   /** Appends that the log runs, in a stream of its own, after all that somebody waits for. @param body canonical text */
   heartbeat(body: string): Promise<void>;
   /** Appends accesses, all or none, in the chain of their client's day. @param bodies canonical texts */

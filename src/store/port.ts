@@ -11,7 +11,7 @@ import type { Framed } from '../json/frame.ts';
 import type { DeliveryStore } from './delivery-port.ts';
 import type { DeviceLook, DeviceWrites, RoutedChain } from './device-port.ts';
 import type { KeptStore } from './kept-port.ts';
-import type { LogTree, LogWrites } from './log-port.ts';
+import type { LogTree, LogWrites, StoredNotice } from './log-port.ts';
 import type { UnmappedStore } from './unmapped-port.ts';
 
 export interface AppendRequest {
@@ -213,6 +213,8 @@ export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedSt
   recentBooks(drain: string): Subject;
   /** Whether an entry was ever recorded, by its name. */
   isRecorded(entryId: string): boolean;
+  /** What says that an entry of that name was lawfully erased, or a drain, which is named after its placement. */
+  erasureOf(name: string): Pick<StoredNotice, 'logIndex' | 'recordedAt'> | null;
   entries(drain: string, afterSeq: number, most: number): readonly StoredEntry[];
   /** Where everything that stands in the stream of a drain is, and what other streams hold that counts for it, in the order of the log. */
   places(drain: string): readonly EntryPlace[];

@@ -123,11 +123,18 @@ function sayAgain({ log_index, envelope, body }: Row, files: Files): void {
   if (kind === 'corrected' || kind === 'entered-in-error') files.add('corrections.ndjson', line);
 }
 
-/** Texts issued with each entry, asked for in the order of the log: rows come in that order, so it leaps ahead from the last. */
+/**
+ * Texts issued with each entry, asked for in the order of the log: rows come in that order, so it leaps ahead from the last.
+ * A lawful erasure may have left gaps: a row that is gone counts as the next one that is there.
+ */
 function createIssueFinder(db: Database.Database): (index: number) => string[] {
-  const indexAt = db.prepare<[number], number>('SELECT log_index FROM issued WHERE rowid = ?').pluck();
-  const text = db.prepare<[number], string>('SELECT resources FROM issued WHERE rowid = ?').pluck();
-  const at = (row: number): number => indexAt.get(row) ?? Number.POSITIVE_INFINITY;
+  const indexFrom = db
+    .prepare<[number], number>('SELECT log_index FROM issued WHERE rowid >= ? ORDER BY rowid LIMIT 1')
+    .pluck();
+  const from = db.prepare<[number], { rowid: number; log_index: number; resources: string }>(
+    'SELECT rowid, log_index, resources FROM issued WHERE rowid >= ? ORDER BY rowid LIMIT 1',
+  );
+  const at = (row: number): number => indexFrom.get(row) ?? Number.POSITIVE_INFINITY;
   let row = 1;
 
   function seek(index: number): number {
@@ -144,7 +151,11 @@ function createIssueFinder(db: Database.Database): (index: number) => string[] {
 
   return (index) => {
     const found: string[] = [];
-    for (row = seek(index); at(row) === index; row += 1) found.push(text.get(row) ?? '');
+    row = seek(index);
+    for (let next = from.get(row); next?.log_index === index; next = from.get(row)) {
+      found.push(next.resources);
+      row = next.rowid + 1;
+    }
     return found;
   };
 }

@@ -7,7 +7,7 @@ import type Database from 'better-sqlite3';
 import { readCheckpoint } from '../../audit/checkpoint.ts';
 import { syncFolder } from '../../escrow/durable-file.ts';
 import { writeBundle } from '../audit-bundle/write.ts';
-import type { Group } from './due.ts';
+import type { Group } from '../closed-drains.ts';
 
 export interface Archive {
   readonly bundle: string;

@@ -7,11 +7,12 @@ import { type Retention, readRetention } from '../../configuration/retention.ts'
 import { HOUR_MS } from '../../domain/numbers/units.ts';
 import type { StoredNotice } from '../../store/log-port.ts';
 import { openReader } from '../../store/sqlite/open.ts';
+import type { Group } from '../closed-drains.ts';
 import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
 import { archiveGroup } from './archive.ts';
-import { type Due, dueIn, type Group } from './due.ts';
+import { type Due, dueIn } from './due.ts';
 
 const OPTIONS = {
   'dry-run': { type: 'boolean', default: false },

@@ -4,12 +4,14 @@ import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
 import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { frameName } from '../../audit/chain.ts';
-import type { Finding } from '../../audit/log-check.ts';
+import { createErasures, type Tombstone } from '../../audit/erasure.ts';
+import { type Finding, placeOf } from '../../audit/log-check.ts';
 import { readKeys, restoresOf } from '../../audit/notices.ts';
 import { StrayRow } from '../../store/sqlite/ledger-rows.ts';
 import { migrate } from '../../store/sqlite/migrate.ts';
 import { createNoticeReader } from '../../store/sqlite/notices.ts';
 import { assertSafeLibrary, openReader } from '../../store/sqlite/open.ts';
+import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
 import { cosignatureFault } from './cosignatures.ts';
 import type { Report, VerifyOptions } from './report.ts';
 import { walkLog } from './walk.ts';
@@ -108,11 +110,22 @@ function logFault(db: Database.Database, options: VerifyOptions, remarks: string
   const restores = restoresOf(notices);
   for (const { logIndex, body } of restores) remarks.push(`entry ${logIndex} accepts a restore: ${body}`);
   const heads = { name, keys, restores: restores.map(({ logIndex }) => logIndex), given: options.given };
-  const finding = walkLog(db, heads, options, remarks) ?? cosignatureFault(db, options, remarks);
+  const { all: tombstones, changed } = createTombstoneReader(db)();
+  // What it says was erased could not be told from what is missing.
+  if (changed !== null)
+    return { kind: 'tampered', where: placeOf(changed), what: 'its payload is not the one it commits to' };
+  const finding =
+    walkLog(db, heads, createErasures(tombstones), options, remarks) ??
+    cosignatureFault(db, options, remarks);
   // Read only when it is known to be what was written.
-  if (finding === null) remarks.push(...archivesIn(db));
+  if (finding === null) remarks.push(...tombstones.map(toldOf), ...archivesIn(db));
   return finding;
 }
+
+const toldOf = ({ logIndex, erased: { drains, entries, reason } }: Tombstone): string => {
+  const count = entries.reduce((sum, [first, last]) => sum + last - first + 1, 0);
+  return `entry ${logIndex} tells that ${count} entries of ${drains.join(', ')} were lawfully erased: ${reason}`;
+};
 
 /** What the log says was archived: whoever has the archives can hold their manifests against it. */
 function archivesIn(db: Database.Database): readonly string[] {

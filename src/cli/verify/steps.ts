@@ -1,6 +1,7 @@
 /** Every step of every delivery, held against the entries that vouch for them. */
 import type Database from 'better-sqlite3';
 import { DELIVERY, readSteps, type StepRow, stepHash, writeStep } from '../../audit/delivery-steps.ts';
+import type { Erasures } from '../../audit/erasure.ts';
 import { type Finding, type LogRow, placeOf } from '../../audit/log-check.ts';
 
 interface Row extends StepRow {
@@ -17,18 +18,25 @@ export interface StepCheck {
   close(): void;
 }
 
-export function createStepCheck(db: Database.Database): StepCheck {
+export function createStepCheck(db: Database.Database, erasures: Erasures): StepCheck {
   const isListed = createListing(db);
   const steps = db.prepare<[], Row>('SELECT * FROM delivery_event ORDER BY event').iterate();
   let next = steps.next();
   /** Steps from before any entry vouched for them: they were written without a salt. */
   let older = 0;
   for (; next.done !== true && isOlder(next.value, older + 1); next = steps.next()) older += 1;
-  let [due, proven] = [older + 1, 0];
+  let [due, proven, erased] = [older + 1, 0, 0];
 
   function check(hash: string, entry: string): Finding | null {
     const number = due;
     due += 1;
+    const by = erasures.step(number);
+    if (by !== undefined) {
+      erased += 1;
+      if (next.done === true || next.value.event > number) return null;
+      const what = `it is here, and entry ${by} says that it was erased`;
+      return { kind: 'tampered', where: stepOf(number), what };
+    }
     if (next.done === true || next.value.event > number)
       return { kind: 'incomplete', where: stepOf(number), what: `it is missing: ${entry} tells of it` };
     const row = next.value;
@@ -63,6 +71,7 @@ export function createStepCheck(db: Database.Database): StepCheck {
     rest: () => (next.done === true ? null : untold(next.value)),
     remarks: () => [
       ...(proven === 0 ? [] : [`${proven} delivery events, from number ${older + 1} on`]),
+      ...(erased === 0 ? [] : [`${erased} delivery events were lawfully erased`]),
       ...(older === 0 ? [] : [`${older} delivery events are from before the log vouched for any`]),
     ],
     close: () => steps.return?.(),

@@ -2,6 +2,7 @@
 import type Database from 'better-sqlite3';
 import { isOwnStream } from '../../audit/access.ts';
 import { readCheckpoint } from '../../audit/checkpoint.ts';
+import type { Erasures } from '../../audit/erasure.ts';
 import { type HeadCheckOptions, judgeHead, type SeenHead } from '../../audit/head-check.ts';
 import { createLogCheck, type Finding, type LogRow, placeOf, type Said } from '../../audit/log-check.ts';
 import { Frontier, type Hash, leafOf } from '../../audit/merkle.ts';
@@ -16,14 +17,15 @@ const PROGRESS_EVERY = 1000;
 export function walkLog(
   db: Database.Database,
   heads: HeadCheckOptions,
+  erasures: Erasures,
   { outside, onProgress }: Pick<VerifyOptions, 'outside' | 'onProgress'>,
   remarks: string[],
 ): Finding | null {
   const total = db.prepare<[], number>('SELECT count(*) FROM ledger').pluck().get() ?? 0;
-  const check = createLogCheck();
+  const check = createLogCheck(erasures);
   const tree = createTreeCheck(db);
-  const belongs = createBelongingCheck(db);
-  const steps = createStepCheck(db);
+  const belongs = createBelongingCheck(db, erasures);
+  const steps = createStepCheck(db, erasures);
   const silences = createSilences();
   const seen = createHeadWalk(db, outside, heads);
   const rows = ledgerRows(db);
@@ -53,7 +55,7 @@ export function walkLog(
 }
 
 /** What an entry says elsewhere in the database: the frames of its texts, and the key its sender gave it. */
-function createBelongingCheck(db: Database.Database) {
+function createBelongingCheck(db: Database.Database, erasures: Erasures) {
   const identity = db.prepare<[string], { log_index: number; system: string; value: string }>(
     'SELECT log_index, system, value FROM identity WHERE entry_id = ?',
   );
@@ -70,7 +72,8 @@ function createBelongingCheck(db: Database.Database) {
             where: placeOf(row),
             what: `the frame ${frame} of a text issued with it is missing`,
           };
-    if (isOwnStream(row.stream)) return null;
+    // With its payload its identifier went: one that is here is one too many.
+    if (isOwnStream(row.stream) || erasures.entry(row.log_index)?.payload === true) return null;
     sent += 1;
     const known = identity.get(said.entry);
     if (known?.log_index === row.log_index && nameOf(known) === said.entry) return null;

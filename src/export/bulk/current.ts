@@ -79,7 +79,7 @@ function createSuperseded(db: Database.Database, endIndex: number) {
   };
 }
 
-/** Rows of `issued` are only ever added, so that their ids count up from 1 in the order of the log, as times do. */
+/** Ids of rows of `issued` count up in the order of the log, as times do; a lawful erasure may have left gaps. */
 function boundsOf(db: Database.Database, { sinceMs, untilMs }: Moments) {
   const entries = createLogEnd(db)().index + 1;
   const placeAt = createPlaceFinder(db);
@@ -92,7 +92,9 @@ function boundsOf(db: Database.Database, { sinceMs, untilMs }: Moments) {
 /** Finds the first row issued with an entry at a place of the log, or later. */
 function createRowFinder(db: Database.Database): (logIndex: number) => number {
   const newest = db.prepare<[], number | null>('SELECT max(rowid) FROM issued').pluck();
-  const indexOf = db.prepare<[number], number>('SELECT log_index FROM issued WHERE rowid = ?').pluck();
+  const indexOf = db
+    .prepare<[number], number>('SELECT log_index FROM issued WHERE rowid >= ? ORDER BY rowid LIMIT 1')
+    .pluck();
   return (logIndex) => {
     let [low, high] = [1, (newest.get() ?? 0) + 1];
     while (low < high) {

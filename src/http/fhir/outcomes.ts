@@ -14,6 +14,7 @@ const CODE_OF: Readonly<Record<number, IssueCode>> = {
   404: 'not-found',
   405: 'not-supported',
   406: 'not-supported',
+  410: 'deleted',
   413: 'too-long',
   414: 'too-long',
   415: 'not-supported',

@@ -4,8 +4,8 @@ import { z } from 'zod';
 import { writeRequest } from '../../audit/entry-text.ts';
 import { CHART } from '../../auth/scope.ts';
 import type { Author } from '../../domain/vocabulary/entry.ts';
+import { bytesOfKept } from '../../hl7v2/kept-message.ts';
 import { type Hl7v2, MOST_MESSAGE_BYTES } from '../../hl7v2/take.ts';
-import { bytesIn, charsetNamed } from '../../intake/hl7v2/charset.ts';
 import { order, readOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import { drainNameOf } from '../../record/record.ts';
@@ -106,7 +106,7 @@ export function registerHl7v2(app: FastifyInstance, parts: Parts): void {
       const waiting = waitingAt(params.sequence, parts);
       if (waiting === null) return sendProblem(reply, noSuchMessage(params.sequence));
       if (hl7v2 === null) return sendProblem(reply, NOT_CONFIGURED);
-      return take(hl7v2, request, reply, bytesOf(waiting));
+      return take(hl7v2, request, reply, bytesOfKept(waiting.body));
     },
   );
   registerUnmapped(app, parts);
@@ -168,17 +168,11 @@ function noteNamed(
   page: readonly StoredUnmapped[],
   { hl7v2, store }: Parts,
 ): void {
-  const named = page.flatMap((each) => hl7v2?.namedIn(bytesOf(each)) ?? []);
+  const named = page.flatMap((each) => hl7v2?.namedIn(bytesOfKept(each.body)) ?? []);
   request.shown = named
     .flatMap(({ drains }) => drains.map(drainNameOf))
     .filter((drain) => store.entries(drain, 0, 1).length > 0);
   request.named = named.flatMap(({ patients }) => patients);
-}
-
-/** The message as it came. */
-function bytesOf({ body }: StoredUnmapped): Buffer {
-  const { message, charset } = JSON.parse(body) as { message: string; charset: string };
-  return bytesIn(message, charsetNamed(charset));
 }
 
 function waitingAt(sequence: string, { store }: Parts): StoredUnmapped | null {

@@ -2,6 +2,7 @@
 import type Database from 'better-sqlite3';
 import {
   DELIVERY,
+  readSteps,
   STEPS_TYPE,
   type StepRow,
   stepHash,
@@ -35,15 +36,17 @@ export interface EventLog {
 
 export function createEventLog(db: Database.Database, append: (entry: OwnEntry) => WrittenEntry): EventLog {
   const insert = db.prepare(
-    `INSERT INTO delivery_event (at_ms, target, drain, log_index, kind, attempts, actor, detail, salt)
-     VALUES (@at_ms, @target, @drain, @log_index, @kind, @attempts, @actor, @detail, @salt)`,
+    `INSERT INTO delivery_event (event, at_ms, target, drain, log_index, kind, attempts, actor, detail, salt)
+     VALUES (@event, @at_ms, @target, @drain, @log_index, @kind, @attempts, @actor, @detail, @salt)`,
   );
+  const lastOf = createLastEvent(db);
   let hashes: string[] = [];
-  let last = 0;
+  let last = lastOf();
   return {
     note(event) {
       const [row, salt] = [rowOf(event), nextSalt()];
-      last = Number(insert.run({ ...row, salt }).lastInsertRowid);
+      last += 1;
+      insert.run({ ...row, event: last, salt });
       hashes.push(stepHash(salt, writeStep(row)));
     },
     seal() {
@@ -55,7 +58,22 @@ export function createEventLog(db: Database.Database, append: (entry: OwnEntry) 
     },
     forget() {
       hashes = [];
+      last = lastOf();
     },
+  };
+}
+
+/** Number of the last event that there ever was: it may have been erased, and no other may bear its number. */
+function createLastEvent(db: Database.Database): () => number {
+  const kept = db.prepare<[], number | null>('SELECT max(event) FROM delivery_event').pluck();
+  const told = db
+    .prepare<[], string>(
+      `SELECT body FROM ledger JOIN payload USING (log_index) WHERE stream = '${DELIVERY}' ORDER BY seq DESC LIMIT 1`,
+    )
+    .pluck();
+  return () => {
+    const { first, hashes } = readSteps(told.get() ?? writeSteps({ first: 1, hashes: [] }));
+    return Math.max(kept.get() ?? 0, first + hashes.length - 1);
   };
 }
 

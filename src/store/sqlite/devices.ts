@@ -46,6 +46,7 @@ export function createDeviceShelf(db: Database.Database): DeviceShelf {
     )
     .pluck();
   const isDrain = db.prepare<[string], number>('SELECT 1 FROM drain WHERE drain = ?').pluck();
+  const isErased = db.prepare<[string], number>('SELECT 1 FROM erased WHERE entry_id = ?').pluck();
   const toChain = (row: ChainRow): RoutedChain => readChain(row, entries.all(row.chain));
 
   return {
@@ -63,6 +64,7 @@ export function createDeviceShelf(db: Database.Database): DeviceShelf {
     },
     chainsBetween: (device, from, to) => between.all(device, from, to).map(toChain),
     isDrain: (drain) => isDrain.get(drain) === 1,
+    isErased: (name) => isErased.get(name) === 1,
     patientOf: createPatientReader(db),
     versionsIssued: (stream, factKey) => newest.get(stream, factKey) ?? 0,
     write: createIndexWriter(db, kept),

@@ -17,6 +17,9 @@ export interface KeptFile {
   close(): void;
 }
 
+/** Where it is, beside the database. */
+export const keptFileOf = (database: string): string => `${database}.kept`;
+
 const SCHEMA = `CREATE TABLE IF NOT EXISTS kept (
   drain TEXT NOT NULL, what TEXT NOT NULL, digest TEXT NOT NULL, text TEXT NOT NULL, PRIMARY KEY (drain, what)
 ) STRICT, WITHOUT ROWID`;

@@ -7,7 +7,7 @@ import { readSums, writeSums } from '../../domain/book/sums-text.ts';
 import type { KeptStore } from '../kept-port.ts';
 import type { BookShelf } from './book-shelf.ts';
 import { createFooting } from './footing.ts';
-import { type KeptFile, openKeptFile } from './kept-file.ts';
+import { type KeptFile, keptFileOf, openKeptFile } from './kept-file.ts';
 
 export interface KeptSide {
   /** Keeps the sums of a book that leaves memory. */
@@ -19,7 +19,7 @@ export interface KeptSide {
 
 /** @param writer sees what the books hold: entries of a group that goes on, too */
 export function createKeptSide(file: string, writer: Database.Database, policy: () => Policy): KeptSide {
-  const kept: KeptFile = openKeptFile(`${file}.kept`);
+  const kept: KeptFile = openKeptFile(keptFileOf(file));
   const footingOf = createFooting(writer);
   const siblings = writer
     .prepare<[object], string>(

@@ -9,6 +9,7 @@ import {
   writeEnvelope,
 } from '../../audit/chain.ts';
 import type { DELIVERY } from '../../audit/delivery-steps.ts';
+import type { ERASURE } from '../../audit/erasure.ts';
 import type { HEARTBEAT } from '../../audit/heartbeat.ts';
 import { createHeadReader } from './heads.ts';
 import { createLogEnd } from './log-end.ts';
@@ -21,6 +22,7 @@ export interface OwnEntry {
     | 'log'
     | 'hl7v2'
     | typeof DELIVERY
+    | typeof ERASURE
     | typeof HEARTBEAT
     | typeof RETENTION
     | ((recordedAt: string) => string);

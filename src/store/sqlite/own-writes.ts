@@ -6,6 +6,7 @@ import { createAccessWriter } from './accesses.ts';
 import type { Appender } from './append.ts';
 import { createCheckpointReader, createCheckpointWriter, createCosignatureWriter } from './checkpoints.ts';
 import { createConfigurationWriter } from './configurations.ts';
+import { createEraser } from './erase.ts';
 import type { GroupCommit } from './group-commit.ts';
 import { createNewestCheck } from './newest-check.ts';
 import { createNoticeReader, createNoticeWriters } from './notices.ts';
@@ -29,6 +30,7 @@ export function createOwnWrites(
   const configure = createConfigurationWriter(writer, append);
   const { notice, archived, heartbeat } = createNoticeWriters(append);
   const access = createAccessWriter(append);
+  const erase = createEraser(writer, append);
   const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
   const cosign = createCosignatureWriter(writer);
@@ -43,6 +45,11 @@ export function createOwnWrites(
     configure: (body) => own(() => configure(body)),
     notice: (said) => own(() => notice(said)),
     archived: (actor, body) => own(() => archived(actor, body)),
+    erase: (actor, order) =>
+      own(() => {
+        appender.forget();
+        return erase(actor, order);
+      }),
     heartbeat: (body) => own(() => heartbeat(body), group.defer),
     access: (actor, bodies) =>
       own(() => {

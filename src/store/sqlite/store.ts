@@ -23,6 +23,7 @@ import { claimOwnership } from './owner.ts';
 import { createPlaceReads } from './places.ts';
 import { type EntryRow, storedEntry } from './stored-entry.ts';
 import { createTidier } from './tidy.ts';
+import { createErasureReader } from './tombstones.ts';
 import { createTree } from './tree.ts';
 import { createUnmappedReader } from './unmapped.ts';
 
@@ -106,6 +107,7 @@ export function openSqliteStore(options: SqliteStoreOptions, openTree = createTr
     ...createOwnWrites(writer, options, { appender, tree, group }),
     log: { ...createLogReads(reader), watch: growth.watch },
     configurations: createConfigurationReader(reader),
+    erasureOf: createErasureReader(reader),
     ...createUnmappedReader(reader),
     ...createDeliverySide(writer, reader, { lanes, note: events.note }, group),
     ...createReads(reader, group, {

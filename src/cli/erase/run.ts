@@ -1,0 +1,126 @@
+/**
+ * `erase --drain ID | --patient REFERENCE [--dry-run] --by WHO --reason WORDS`: lawful erasure of whole closed drains, with
+ * the service stopped. What proves the rest of the ledger stays whole, and says what was erased.
+ */
+import { parseArgs } from 'node:util';
+import type Database from 'better-sqlite3';
+import { readVerifierKey } from '../../audit/checkpoint.ts';
+import { readMessageMapping } from '../../configuration/hl7v2-files.ts';
+import { exportsFolderOf, readLedgerConfig } from '../../configuration/ledger.ts';
+import { createCheckpointReader } from '../../store/sqlite/checkpoints.ts';
+import { openReader } from '../../store/sqlite/open.ts';
+import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
+import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
+import { progress } from '../progress.ts';
+import { signedHead } from '../signed-head.ts';
+import { verifyDatabase } from '../verify/database.ts';
+import { type Plan, planOf, type Wanted } from './plan.ts';
+import { removeTraces } from './traces.ts';
+
+const OPTIONS = {
+  drain: { type: 'string' },
+  patient: { type: 'string' },
+  'dry-run': { type: 'boolean', default: false },
+  by: { type: 'string' },
+  reason: { type: 'string' },
+} as const;
+
+/** @returns the exit code 0, or null where it is asked wrongly @throws {Error} where it may not be done */
+export async function runErase(args: readonly string[]): Promise<number | null> {
+  const { values } = parseArgs({ args: [...args], options: OPTIONS });
+  const wanted = wantedOf(values);
+  if (wanted === null) return null;
+  const config = readLedgerConfig(process.env);
+  if (values['dry-run']) {
+    tell(
+      reading(config.database, (db) => plan(db, wanted)),
+      'would be erased',
+    );
+    process.stdout.write('Nothing was written.\n');
+    return 0;
+  }
+  const [actor, reason] = [personOf(values.by), wordsOf(values.reason)];
+  const exports = exportsFolderOf(config.database, process.env.DRAINLEDGER_EXPORTS);
+  if ('drain' in wanted && reading(config.database, (db) => wasErased(db, wanted.drain))) {
+    await removeTraces(config.database, exports);
+    process.stdout.write(
+      `${wanted.drain} was erased before; what a cut run may have left of it is gone now.\n`,
+    );
+    return 0;
+  }
+  const store = openLedger(config);
+  let planned: Plan;
+  try {
+    mustBeWhole(store, config);
+    mustVerify(config.database);
+    planned = reading(config.database, (db) => plan(db, wanted));
+    const [first] = planned.drains;
+    process.stdout.write(
+      `Erasing; should this end before it says that it is done, run it again with --drain ${first}\n`,
+    );
+    const { logIndex, entries } = await store.erase(actor, { ...planned, reason });
+    process.stdout.write(`Entry ${logIndex} says that ${entries} entries were erased.\n`);
+  } finally {
+    await store.close();
+  }
+  await removeTraces(config.database, exports);
+  mustVerify(config.database);
+  tell(planned, 'erased');
+  return 0;
+}
+
+function wantedOf({
+  drain,
+  patient,
+}: {
+  drain?: string | undefined;
+  patient?: string | undefined;
+}): Wanted | null {
+  if (drain !== undefined) return patient === undefined ? { drain } : null;
+  return patient === undefined ? null : { patient };
+}
+
+/** One moment of the ledger. */
+function reading<T>(database: string, read: (db: Database.Database) => T): T {
+  const db = openReader(database);
+  try {
+    db.exec('BEGIN');
+    return read(db);
+  } finally {
+    db.close();
+  }
+}
+
+function plan(db: Database.Database, wanted: Wanted): Plan {
+  const mapping = process.env.DRAINLEDGER_HL7V2;
+  return planOf(db, wanted, mapping === undefined ? null : readMessageMapping(mapping));
+}
+
+const wasErased = (db: Database.Database, drain: string): boolean =>
+  createTombstoneReader(db)().all.some(({ erased }) => erased.drains.includes(drain));
+
+/** What is wrong with a payload could not be seen once it is gone. @throws {Error} where anything is wrong with the ledger */
+function mustVerify(database: string): void {
+  const key = reading(database, (db) =>
+    createCheckpointReader(db).newestCheckpoint() === undefined ? undefined : signedHead(db).keys.at(-1),
+  );
+  const given = key === undefined ? null : (readVerifierKey(key)?.key ?? null);
+  const { finding } = verifyDatabase(database, { given, outside: [], onProgress: progress() });
+  // A ledger of which nothing was ever signed has no key to be known.
+  if (finding === null || (given === null && finding.kind === 'unknown-key')) return;
+  throw new Error(`${database} does not verify: ${finding.where}: ${finding.what}`);
+}
+
+function tell({ drains, messages, targets, archives }: Plan, word: string): void {
+  const lines = [
+    `${drains.join(', ')} with ${messages.length} kept HL7 v2 messages ${word}, everywhere in the ledger and in what is made of it.`,
+    'Stay in the ledger: that there were entries, of which kind and when, by whom, and under which names what they changed',
+    'was sent; who read them; what devices were on these drains.',
+    ...targets.map((target) => `Not reached: ${target} took what was issued. Have it erased there.`),
+    ...archives.map(
+      (archive) => `Not reached: the archive ${archive} holds them. Destroy it where it is kept.`,
+    ),
+    'Not reached: copies, backups, exports and bundles that were made of the ledger, and files of the disk that it once held.',
+  ];
+  process.stdout.write(`${lines.join('\n')}\n`);
+}

@@ -14,6 +14,7 @@ import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
 import { verifyDatabase } from '../verify/database.ts';
+import { THE_LOG } from '../verify/walk.ts';
 import { type Plan, planOf, type Wanted } from './plan.ts';
 import { removeTraces } from './traces.ts';
 
@@ -107,7 +108,7 @@ function mustVerify(database: string): void {
   const given = key === undefined ? null : (readVerifierKey(key)?.key ?? null);
   const { finding } = verifyDatabase(database, { given, outside: [], onProgress: progress() });
   // A ledger of which nothing was ever signed has no key to be known.
-  if (finding === null || (given === null && finding.kind === 'unknown-key')) return;
+  if (finding === null || (given === null && finding.where === THE_LOG)) return;
   throw new Error(`${database} does not verify: ${finding.where}: ${finding.what}`);
 }
 

@@ -12,6 +12,9 @@ import type { VerifyOptions } from './report.ts';
 import { createSilences } from './silences.ts';
 import { createStepCheck } from './steps.ts';
 
+/** Where something is wrong that is wrong with no part of it: nothing vouches for the whole. */
+export const THE_LOG = 'the log';
+
 const PROGRESS_EVERY = 1000;
 
 export function walkLog(
@@ -183,7 +186,7 @@ function nothingVouches(
   { given, restores }: HeadCheckOptions,
   { count, signedSize, givenUp }: { count: number; signedSize: number; givenUp: number },
 ): Finding | null {
-  const where = 'the log';
+  const where = THE_LOG;
   if (count === 0)
     return {
       kind: 'incomplete',

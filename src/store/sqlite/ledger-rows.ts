@@ -29,8 +29,10 @@ export function* ledgerRows(db: Database.Database, from = 0): Generator<LogRow, 
     .iterate(from);
   // Rows come to be in the order of the log, so that both are walked side by side.
   const issues = db
-    .prepare<[number], IssuedRow>('SELECT log_index, resources FROM issued WHERE rowid > ? ORDER BY rowid')
-    .iterate(lastIssueBefore(db, from));
+    .prepare<[number | bigint], IssuedRow>(
+      'SELECT log_index, resources FROM issued WHERE rowid >= ? ORDER BY rowid',
+    )
+    .iterate(firstIssueFrom(db, from));
   try {
     let next = issues.next();
     for (const entry of entries) {
@@ -45,12 +47,15 @@ export function* ledgerRows(db: Database.Database, from = 0): Generator<LogRow, 
   }
 }
 
-/** Its rowid; 0 where there is none. No index leads from entries to it, and the end of the table is near. */
-function lastIssueBefore(db: Database.Database, from: number): number {
-  if (from === 0) return 0;
+/** Of any row: those that the service writes count from 1, and others may have put less. */
+const LOWEST = -(2n ** 63n);
+
+/** From which rowid on. No index leads from entries to it, and the end of the table is near. */
+function firstIssueFrom(db: Database.Database, from: number): number | bigint {
+  if (from === 0) return LOWEST;
   const issues = db.prepare<[], { readonly rowid: number; readonly log_index: number }>(
     'SELECT rowid, log_index FROM issued ORDER BY rowid DESC',
   );
-  for (const { rowid, log_index } of issues.iterate()) if (log_index < from) return rowid;
-  return 0;
+  for (const { rowid, log_index } of issues.iterate()) if (log_index < from) return rowid + 1;
+  return LOWEST;
 }

@@ -4,15 +4,21 @@
  */
 import fc from 'fast-check';
 import { expect, it, vi } from 'vitest';
+import { readErased } from '../../src/audit/erasure.ts';
 import { verifyDatabase } from '../../src/cli/verify/database.ts';
+import type { DeviceBody } from '../../src/domain/devices/device.ts';
+import type { EntryBody } from '../../src/domain/vocabulary/entry.ts';
+import { createRecordAct } from '../../src/record/device-acts.ts';
 import { nameOf } from '../../src/record/names.ts';
-import { openLedger, temporaryFile } from '../store/ledger.ts';
-import { NURSE } from '../support/drain-script.ts';
+import { openLedger, SETTINGS, temporaryFile } from '../store/ledger.ts';
+import { dec, NURSE } from '../support/drain-script.ts';
 import {
   type Drain,
   derivedOf,
+  id,
   nameOfDrain,
   openWard,
+  post,
   type Reading,
   rightDrain,
   type Story,
@@ -56,6 +62,25 @@ async function eraseFrom(ledger: Ward, drains: readonly Drain[]): Promise<void> 
   await ledger.store.erase(NURSE, order);
 }
 
+/** What the device charted while it was on the other patient's drain leaves it: chains that were erased are in nobody's way. */
+async function withdrawAll(ledger: Ward, { assignments }: Story): Promise<void> {
+  const act = createRecordAct(ledger.store, SETTINGS);
+  ledger.setClock(Date.UTC(2026, 2, 2));
+  for (const { key, end, isVoid } of assignments.filter((each) => !each.isVoid)) {
+    const body: DeviceBody = {
+      ...{
+        kind: 'entered-in-error',
+        identifier: id(`withdraws-${key}`),
+        target: id(end),
+        reason: 'invented',
+      },
+      ...{ author: NURSE, effective_at: '2026-03-01T13:00:00Z' },
+    };
+    const { kind } = await act({ device: nameOf(id('monitor-1')), body, request: key });
+    expect([kind, isVoid]).toEqual(['recorded', false]);
+  }
+}
+
 it('one patient is gone, the other is as before, and every resend of what is gone is refused', async () => {
   await fc.assert(
     fc.asyncProperty(fc.array(step, { minLength: 4, maxLength: 20, size: 'max' }), async (steps) => {
@@ -76,23 +101,24 @@ it('one patient is gone, the other is as before, and every resend of what is gon
         expect(issuedOf(ledger, 'd2')).toEqual(issued);
         expect([...issuedOf(ledger, 'd1'), ...issuedOf(ledger, 'd3')]).toEqual([]);
         const held = heldIn(ledger);
-        for (const reading of story.readings)
-          for (const name of namesOf(reading)) {
-            if (isOf(['d1', 'd3'], reading, story)) expect(held).not.toContain(name);
-            if (isOf(['d2'], reading, story)) expect(held).toContain(name);
-          }
+        for (const reading of story.readings) {
+          const kept = namesOf(reading).filter((name) => held.has(name));
+          // All forms of a reading or none, wherever each stood.
+          expect([0, reading.told.length]).toContain(kept.length);
+          if (isOf(['d1', 'd3'], reading, story)) expect(kept).toEqual([]);
+          if (isOf(['d2'], reading, story)) expect(kept).toEqual(namesOf(reading));
+        }
         for (const resend of story.again) {
           const outcome = await resend();
           if (outcome.kind === 'refused') expect(outcome.refused).toMatchObject({ refused: 'erased' });
           else expect(outcome.kind).toBe('replayed');
         }
         expect(heldIn(ledger)).toEqual(held);
+        await withdrawAll(ledger, story);
 
         await eraseFrom(ledger, ['d2']);
         mustVerify(place.file);
-        for (const reading of story.readings)
-          if (isOf(['d2'], reading, story))
-            for (const name of namesOf(reading)) expect(heldIn(ledger)).not.toContain(name);
+        expect(issuedOf(ledger, 'd2')).toEqual([]);
         await ledger.close();
         const reopened = openLedger(place.file);
         expect(reopened.store.drains('', 9)).toEqual([]);
@@ -106,3 +132,65 @@ it('one patient is gone, the other is as before, and every resend of what is gon
     { numRuns: Number(process.env.RUNS ?? 60) },
   );
 });
+
+async function inWard(say: (ledger: Ward, file: string) => Promise<void>): Promise<void> {
+  const place = temporaryFile();
+  const ledger = await openWard(place.file);
+  try {
+    await say(ledger, place.file);
+  } finally {
+    await ledger.close();
+    place.remove();
+  }
+}
+
+it('of a reading that counts for no drain any more, the forms that stand elsewhere are gone too', () =>
+  inWard(async (ledger, file) => {
+    const { readings } = await tell(ledger, [
+      { kind: 'assign', span: { drain: 'd1', from: 480, to: null } },
+      { kind: 'post', minute: 720, level: 50 },
+      { kind: 'withdraw', which: 0 },
+      { kind: 'correct', which: 0, minute: null, level: 55 },
+    ]);
+    const names = readings.flatMap(namesOf);
+    expect(names).toHaveLength(2);
+    const stands = ledger.db.prepare<[string], string>(
+      "SELECT stream FROM ledger WHERE envelope ->> '$.entry' = ?",
+    );
+    expect(names.map((name) => stands.pluck().get(name))).toEqual([nameOfDrain('d1'), 'unmatched']);
+    expect(ledger.store.unmatchedCount()).toBe(1);
+
+    await eraseFrom(ledger, ['d1', 'd3']);
+
+    expect(names.filter((name) => heldIn(ledger).has(name))).toEqual([]);
+    expect(ledger.store.unmatchedCount()).toBe(0);
+    mustVerify(file);
+  }));
+
+it('texts of another drain that were issued with an entry stay, proven by what the tombstone says of them', () =>
+  inWard(async (ledger, file) => {
+    const common = { author: NURSE, effective_at: '2026-03-01T09:00:00Z' };
+    const say = (key: string, drain: Drain, body: object) =>
+      post(ledger, { identifier: id(key), ...common, ...body } as EntryBody, nameOfDrain(drain));
+    for (const drain of ['d1', 'd3'] as const)
+      await say(`level-${drain}`, drain, { kind: 'reading', level_ml: dec(60) });
+    // The weight of a patient is charted on one drain, and changes what is issued of each.
+    await say('weighed', 'd1', { kind: 'weighed', weight_kg: dec(70) });
+    const before = issuedOf(ledger, 'd3');
+
+    await eraseFrom(ledger, ['d1']);
+
+    expect(issuedOf(ledger, 'd3')).toEqual(before);
+    const body = ledger.db
+      .prepare<[], string>("SELECT body FROM ledger JOIN payload USING (log_index) WHERE stream = 'erasure'")
+      .pluck()
+      .get();
+    const { texts } = readErased(body ?? '');
+    expect(texts).toHaveLength(1);
+    mustVerify(file);
+    ledger.db.exec('DROP TRIGGER issued_keeps_words');
+    ledger.db.prepare("UPDATE issued SET resources = '[]' WHERE log_index = ?").run(texts[0]?.entry);
+    expect(verifyDatabase(file, { given: null, outside: [], onProgress() {} }).finding?.what).toMatch(
+      /are not those that entry \d+ left/,
+    );
+  }));

@@ -77,7 +77,7 @@ const isSlashTwin = (url: string): boolean => url.length > 1 && url.endsWith('/'
 
 function operationOf(url: string, doc: RouteDoc, components: Components): Json {
   const parameters = [...pathParameters(url), ...queryParameters(doc, components)];
-  const answers = Object.entries(doc.answers).map(([status, answer]) => [
+  const answers = Object.entries({ ...doc.answers, ...goneOf(url, doc) }).map(([status, answer]) => [
     status,
     answerOf(answer, components),
   ]);
@@ -90,6 +90,13 @@ function operationOf(url: string, doc: RouteDoc, components: Components): Json {
     ...(doc.body === undefined ? {} : { requestBody: bodyOf(doc.body, doc.bodyTypes, components) }),
     responses: Object.fromEntries(answers),
   };
+}
+
+/** Of what a path names by a drain, or by a resource of one. */
+function goneOf(url: string, { answers }: RouteDoc): RouteDoc['answers'] {
+  const other = answers.default;
+  if (other === undefined || !/:drain\b|^\/fhir\/(Observation|Device|Provenance)\/:id\b/.test(url)) return {};
+  return { 410: { ...other, text: 'What was charted of this drain was lawfully erased.' } };
 }
 
 /** The scope is the one that suffices; of a route for whoever is known there is none. */

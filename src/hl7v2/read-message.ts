@@ -1,8 +1,10 @@
 /** Bytes to a message that can be taken, or to what is wrong with it and as much as an answer needs. */
+import type { MessageMapping } from '../domain/vocabulary/message-mapping.ts';
 import { ASCII, type Charset, charsetOf, textIn } from '../intake/hl7v2/charset.ts';
 import { type Er7, parseEr7 } from '../intake/hl7v2/er7.ts';
 import { type Hl7Fault, Unreadable } from '../intake/hl7v2/fault.ts';
 import { headerFault } from '../intake/hl7v2/header.ts';
+import { type Named, namedIn } from '../intake/hl7v2/named.ts';
 import type { Answered } from './acknowledge.ts';
 
 export interface Read extends Answered {
@@ -37,4 +39,10 @@ export function headerAlone(bytes: Buffer): Pick<Answered, 'message' | 'msh'> {
     if (!(error instanceof Unreadable)) throw error;
     return { message: null, msh: null };
   }
+}
+
+/** Whom a message names, whether or not anything else can be made of it. */
+export function namedInBytes(bytes: Buffer, mapping: MessageMapping): Named {
+  const { message } = readMessage(bytes);
+  return message === null ? { drains: [], patients: [] } : namedIn(message, mapping);
 }

@@ -10,8 +10,7 @@ import { drainNameOf } from '../record/record.ts';
 import { StoreBusy, StoreFailed, StoreReadOnly } from '../store/port.ts';
 import { type Answered, acknowledgement, isWanted, type Said } from './acknowledge.ts';
 import { type Entered, type EnterParts, enter, type From } from './enter.ts';
-import { namedInBytes } from './kept-message.ts';
-import { headerAlone, type Read, readMessage } from './read-message.ts';
+import { headerAlone, namedInBytes, type Read, readMessage } from './read-message.ts';
 
 /** Of one message, by whichever door it comes. */
 export const MOST_MESSAGE_BYTES = 1024 * 1024;

@@ -17,7 +17,14 @@ import type { Identifier, Reference } from '../domain/vocabulary/entry.ts';
 import { type DeviceLook, deviceStream } from '../store/device-port.ts';
 import type { AppendOutcome, AppendRequest, Decision, Place, Store } from '../store/port.ts';
 import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';
-import { falseClaim, laterThanNow, type NotTaken, noSuchDrain, outOfBounds } from './incoming.ts';
+import {
+  erasedBefore,
+  falseClaim,
+  laterThanNow,
+  type NotTaken,
+  noSuchDrain,
+  outOfBounds,
+} from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
 import { issuesOfDevice } from './registry-issue.ts';
 import { type MovedChain, reroutes } from './reroutes.ts';
@@ -72,10 +79,7 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
   const named = stayIn(body)?.drain;
   // Before it is looked for: whether there is such a drain is not for every client to know.
   if (named !== undefined && isBeyond(named)) return { refused: beyond };
-  const refused =
-    laterThanNow(place, timesIn(body), tools.policy.settings) ??
-    notOnADrain(body, devices) ??
-    ofOtherPatient(named, act, devices);
+  const refused = notTakenAct(place, act, devices, tools);
   if (refused !== null) return { refused };
   const before = devices.device(device);
   const isUnknown = before.registration === null || (stayIn(body) !== null && !isRegistered(before));
@@ -104,6 +108,19 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
     follows: reroutes(body, moved, tools),
     enter() {},
   };
+}
+
+/** Null when nothing stands in the way that can be told without the device. */
+function notTakenAct(place: Place, act: IncomingAct, devices: DeviceLook, tools: Tools): NotTaken | null {
+  const { body } = act;
+  const drain = stayIn(body)?.drain;
+  const about = { drain: drain ?? null, pointer: pointerOfDrain(body) };
+  return (
+    erasedBefore({ entryId: nameOf(body.identifier), body }, about, devices) ??
+    laterThanNow(place, timesIn(body), tools.policy.settings) ??
+    notOnADrain(body, devices) ??
+    ofOtherPatient(drain, act, devices)
+  );
 }
 
 /** A sender that means another patient has the wrong drain. */
@@ -156,10 +173,13 @@ function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {
   return times.flatMap(([pointer, text]) => (text === undefined ? [] : [[pointer, text] as const]));
 }
 
+const pointerOfDrain = ({ kind }: DeviceBody): string =>
+  kind === 'corrected' ? '/replacement/drain' : '/drain';
+
 function notOnADrain(body: DeviceBody, devices: DeviceLook): NotTaken | null {
   const drain = stayIn(body)?.drain;
   if (drain === undefined || devices.isDrain(drain)) return null;
-  const refused = noSuchDrain(body.kind === 'corrected' ? '/replacement/drain' : '/drain', drain);
+  const refused = noSuchDrain(pointerOfDrain(body), drain);
   return { ...refused, mend: 'place the drain first, and send the id that POST /v1/drains answered' };
 }
 

@@ -72,15 +72,18 @@ export const noSuchDrain = (pointer: string, drain: string): NotTaken => ({
 
 /** What was lawfully erased is not charted again by whoever sends it once more. */
 export function erasedBefore(
-  { entryId, body: { identifier } }: Incoming & { readonly entryId: string },
-  { drain }: Place,
+  {
+    entryId,
+    body: { identifier },
+  }: { readonly entryId: string; readonly body: Pick<EntryBody, 'identifier'> },
+  { drain, pointer = '/drain' }: { readonly drain: string | null; readonly pointer?: string },
   { isErased }: DeviceLook,
 ): NotTaken | null {
   const mend = (what: string): string => `${what} was lawfully erased: nothing can be charted under it again`;
   if (isErased(entryId))
     return { refused: 'erased', pointer: '/identifier', value: named(identifier), mend: mend('the entry') };
   if (drain === null || !isErased(drain)) return null;
-  return { refused: 'erased', pointer: '/drain', value: drain, mend: mend('the drain') };
+  return { refused: 'erased', pointer, value: drain, mend: mend('the drain') };
 }
 
 /** In what was sent alone: where the device was is not theirs to know. */

@@ -246,6 +246,5 @@ export class StoreBusy extends Error {
 /** Nothing of the unit was made durable. */
 export class StoreFailed extends Error {}
 
-/** The store is only read until a person has looked into it: the message says why. */
-/** Says why, and what mends it, in sentences. */
+/** The store is only read until a person has looked into it. Says why, and what mends it, in sentences. */
 export class StoreReadOnly extends Error {}

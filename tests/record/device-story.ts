@@ -27,7 +27,7 @@ const PATIENT = { d1: 'Patient/1', d2: 'Patient/2', d3: 'Patient/1' } as const;
 export const nameOfDrain = (drain: Drain) => nameOf(id(drain));
 
 const DAY_MS = Date.UTC(2026, 2, 1);
-export const ms = (minutes: number) => DAY_MS + minutes * 60_000;
+const ms = (minutes: number) => DAY_MS + minutes * 60_000;
 const at = (minutes: number) => new Date(ms(minutes)).toISOString();
 const EIGHT = 8 * 60;
 /** The first thing arrives at noon, each next one a minute later: some of what is charted lies ahead of that. */

@@ -62,23 +62,21 @@ async function eraseFrom(ledger: Ward, drains: readonly Drain[]): Promise<void> 
   await ledger.store.erase(NURSE, order);
 }
 
-/** What the device charted while it was on the other patient's drain leaves it: chains that were erased are in nobody's way. */
-async function withdrawAll(ledger: Ward, { assignments }: Story): Promise<void> {
+/** The device goes on between drains: chains and assignments that were erased are in nobody's way. */
+async function moveOn(ledger: Ward, { assignments }: Story): Promise<void> {
   const act = createRecordAct(ledger.store, SETTINGS);
   ledger.setClock(Date.UTC(2026, 2, 2));
-  for (const { key, end, isVoid } of assignments.filter((each) => !each.isVoid)) {
-    const body: DeviceBody = {
-      ...{
-        kind: 'entered-in-error',
-        identifier: id(`withdraws-${key}`),
-        target: id(end),
-        reason: 'invented',
-      },
-      ...{ author: NURSE, effective_at: '2026-03-01T13:00:00Z' },
-    };
-    const { kind } = await act({ device: nameOf(id('monitor-1')), body, request: key });
-    expect([kind, isVoid]).toEqual(['recorded', false]);
+  const common = { author: NURSE, effective_at: '2026-03-01T13:00:00Z', reason: 'invented' };
+  const say = async (key: string, more: object): Promise<string> => {
+    const body = { identifier: id(key), ...common, ...more } as DeviceBody;
+    return (await act({ device: nameOf(id('monitor-1')), body, request: key })).kind;
+  };
+  for (const { key, end, span } of assignments.filter((each) => !each.isVoid)) {
+    const kind = await say(`withdraws-${key}`, { kind: 'entered-in-error', target: id(end) });
+    expect(kind).toBe(span.drain === 'd2' ? 'recorded' : 'refused');
   }
+  const stay = { drain: nameOfDrain('d2'), from: '2026-03-01T00:00:00Z' };
+  expect(await say('all-day', { kind: 'assigned', ...stay })).toBe('recorded');
 }
 
 it('one patient is gone, the other is as before, and every resend of what is gone is refused', async () => {
@@ -114,7 +112,7 @@ it('one patient is gone, the other is as before, and every resend of what is gon
           else expect(outcome.kind).toBe('replayed');
         }
         expect(heldIn(ledger)).toEqual(held);
-        await withdrawAll(ledger, story);
+        await moveOn(ledger, story);
 
         await eraseFrom(ledger, ['d2']);
         mustVerify(place.file);
@@ -162,7 +160,8 @@ it('of a reading that counts for no drain any more, the forms that stand elsewhe
 
     await eraseFrom(ledger, ['d1', 'd3']);
 
-    expect(names.filter((name) => heldIn(ledger).has(name))).toEqual([]);
+    const assignment = ['step-0', 'step-2'].map((key) => nameOf(id(key)));
+    expect([...names, ...assignment].filter((name) => heldIn(ledger).has(name))).toEqual([]);
     expect(ledger.store.unmatchedCount()).toBe(0);
     mustVerify(file);
   }));

@@ -3,7 +3,8 @@ import type Database from 'better-sqlite3';
 import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { patientKey } from '../../domain/fold/drain.ts';
 import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
-import { bytesOfKept, namedInBytes } from '../../hl7v2/kept-message.ts';
+import { namedInBytes } from '../../hl7v2/read-message.ts';
+import { bytesOfKept } from '../../intake/hl7v2/kept-message.ts';
 import { drainNameOf } from '../../record/record.ts';
 import { createHolder, type Group, groupsIn } from '../closed-drains.ts';
 

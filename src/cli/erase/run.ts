@@ -6,7 +6,9 @@ import { parseArgs } from 'node:util';
 import type Database from 'better-sqlite3';
 import { readVerifierKey } from '../../audit/checkpoint.ts';
 import { readMessageMapping } from '../../configuration/hl7v2-files.ts';
-import { exportsFolderOf, readLedgerConfig } from '../../configuration/ledger.ts';
+import { exportsFolderOf, type LedgerConfig, readLedgerConfig } from '../../configuration/ledger.ts';
+import type { ErasureOutcome } from '../../store/log-port.ts';
+import type { Store } from '../../store/port.ts';
 import { createCheckpointReader } from '../../store/sqlite/checkpoints.ts';
 import { openReader } from '../../store/sqlite/open.ts';
 import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
@@ -49,25 +51,31 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
     );
     return 0;
   }
-  const store = openLedger(config);
-  let planned: Plan;
-  try {
-    mustBeWhole(store, config);
-    mustVerify(config.database);
-    planned = reading(config.database, (db) => plan(db, wanted));
-    const [first] = planned.drains;
-    process.stdout.write(
-      `Erasing; should this end before it says that it is done, run it again with --drain ${first}\n`,
-    );
-    const { logIndex, entries } = await store.erase(actor, { ...planned, reason });
-    process.stdout.write(`Entry ${logIndex} says that ${entries} entries were erased.\n`);
-  } finally {
-    await store.close();
-  }
+  const planned = await eraseRows(config, wanted, (store, order) => store.erase(actor, { ...order, reason }));
   await removeTraces(config.database, exports);
   mustVerify(config.database);
   tell(planned, 'erased');
   return 0;
+}
+
+type Erase = (store: Store, order: Plan) => Promise<ErasureOutcome>;
+
+async function eraseRows(config: LedgerConfig, wanted: Wanted, erase: Erase): Promise<Plan> {
+  const store = openLedger(config);
+  try {
+    mustBeWhole(store, config);
+    mustVerify(config.database);
+    const planned = reading(config.database, (db) => plan(db, wanted));
+    const [first] = planned.drains;
+    process.stdout.write(
+      `Erasing; should this end before it says that it is done, run it again with --drain ${first}\n`,
+    );
+    const { logIndex, entries } = await erase(store, planned);
+    process.stdout.write(`Entry ${logIndex} says that ${entries} entries were erased.\n`);
+    return planned;
+  } finally {
+    await store.close();
+  }
 }
 
 function wantedOf({

@@ -1,6 +1,7 @@
 /** Lawful erasure of whole drains: what is removed, and the tombstone that says so in the same transaction. */
 import type Database from 'better-sqlite3';
 import { issuedCommitment } from '../../audit/chain.ts';
+import { readDeviceBody } from '../../audit/entry-text.ts';
 import {
   ERASED_TYPE,
   ERASURE,
@@ -9,8 +10,11 @@ import {
   runsOf,
   writeErased,
 } from '../../audit/erasure.ts';
-import type { Author } from '../../domain/vocabulary/entry.ts';
+import { assignmentsOf } from '../../domain/devices/device.ts';
+import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import { deviceStream } from '../device-port.ts';
 import type { ErasureOrder, ErasureOutcome } from '../log-port.ts';
+import { createDeviceShelf } from './devices.ts';
 import type { OwnEntry, WrittenEntry } from './own-entries.ts';
 import { nextSalt } from './salts.ts';
 
@@ -21,16 +25,16 @@ const OF_OTHERS = `EXISTS (
   SELECT 1 FROM device_chain_entry AS named JOIN device_chain USING (chain)
   WHERE named.log_index = ledger.log_index AND drain IS NOT NULL AND drain NOT ${OF_THEM})`;
 
-/** What stands in their streams or counts for them, with messages that were kept and what became of those. */
+/** What stands in their streams or counts for them, with what @also names and what became of messages among that. */
 const CONCERNED = `
   SELECT log_index FROM ledger WHERE stream ${OF_THEM} AND NOT ${OF_OTHERS}
   UNION SELECT log_index FROM device_chain JOIN device_chain_entry USING (chain) WHERE drain ${OF_THEM}
   -- Of what counted for one of them and counts for none now, the forms that stand elsewhere.
   UNION SELECT other.log_index FROM ledger JOIN device_chain_entry AS own USING (log_index) JOIN device_chain USING (chain)
     JOIN device_chain_entry AS other USING (chain) WHERE stream ${OF_THEM} AND device_chain.drain IS NULL
-  UNION SELECT value FROM json_each(@messages)
+  UNION SELECT value FROM json_each(@also)
   UNION SELECT settled_log FROM unmapped_message
-    WHERE settled_log IS NOT NULL AND log_index IN (SELECT value FROM json_each(@messages))
+    WHERE settled_log IS NOT NULL AND log_index IN (SELECT value FROM json_each(@also))
   ORDER BY 1`;
 
 /** In the order in which nothing is needed any more that the next would look up. */
@@ -55,6 +59,7 @@ const REMOVALS = [
 /** Erases inside the transaction of its group. */
 export function createEraser(db: Database.Database, append: (entry: OwnEntry) => WrittenEntry) {
   const find = createFinder(db);
+  const assignmentsTo = createAssignmentFinder(db);
   const note = db.prepare<[object]>(
     `INSERT INTO erased (log_index, entry_id, tombstone)
      SELECT log_index, envelope ->> '$.entry', @tombstone FROM ledger
@@ -63,7 +68,8 @@ export function createEraser(db: Database.Database, append: (entry: OwnEntry) =>
   const removals = REMOVALS.map((sql) => db.prepare<[object]>(sql));
 
   return (actor: Author, { drains, messages, reason }: ErasureOrder): ErasureOutcome => {
-    const of = { drains: JSON.stringify(drains), messages: JSON.stringify(messages) };
+    const also = [...messages, ...assignmentsTo(drains)];
+    const of = { drains: JSON.stringify(drains), also: JSON.stringify(also) };
     const { payloads, again, ...found } = find(of);
     const erased: Erased = {
       drains,
@@ -82,7 +88,7 @@ export function createEraser(db: Database.Database, append: (entry: OwnEntry) =>
 interface Given {
   /** JSON lists. */
   readonly drains: string;
-  readonly messages: string;
+  readonly also: string;
 }
 
 interface Found extends Pick<Erased, 'texts' | 'steps'> {
@@ -132,4 +138,31 @@ function createFinder(db: Database.Database): (given: Given) => Found {
 function leftTexts(entry: number, issued: readonly string[]): LeftTexts {
   const salt = nextSalt();
   return { entry, salt: salt.toString('hex'), issued: issuedCommitment(salt, issued) };
+}
+
+/** Finds all forms of the assignments of devices to drains: one that came as FHIR holds whom it was of. */
+function createAssignmentFinder(db: Database.Database): (drains: readonly string[]) => readonly number[] {
+  const devices = createDeviceShelf(db);
+  const devicesOf = db
+    .prepare<[string], string>('SELECT device FROM device_of_drain WHERE drain = ?')
+    .pluck();
+  const acts = db.prepare<[string], { readonly log_index: number; readonly body: string }>(
+    'SELECT log_index, body FROM ledger JOIN payload USING (log_index) WHERE stream = ?',
+  );
+  const named = ({ system, value }: Identifier): string => JSON.stringify([system, value]);
+
+  function formsOn(device: string, drains: readonly string[]): number[] {
+    const assignments = assignmentsOf(devices.device(device)).filter(({ drain }) => drains.includes(drain));
+    const forms = new Set(assignments.flatMap(({ members }) => members.map(named)));
+    return acts
+      .all(deviceStream(device))
+      .filter(({ body }) => forms.has(named(readDeviceBody(body).identifier)))
+      .map(({ log_index }) => log_index);
+  }
+
+  return (drains) => {
+    devices.forget();
+    const names = new Set(drains.flatMap((drain) => devicesOf.all(drain)));
+    return [...names].flatMap((device) => formsOn(device, drains));
+  };
 }

@@ -19,6 +19,7 @@ import Database from 'better-sqlite3';
 import { afterAll, beforeAll, beforeEach, describe, expect, it, test } from 'vitest';
 import { rawPublicKey } from '../../src/audit/checkpoint.ts';
 import { openLedger } from '../store/ledger.ts';
+import { NURSE } from '../support/drain-script.ts';
 import { drain, key, LOG, makeClosedDrains, sign } from './closed-drains.ts';
 import { tamper } from './tampered.ts';
 import { outcome, verify } from './verified.ts';
@@ -290,4 +291,42 @@ test('a trigger keeps what no tombstone names, and takes none for one that is no
   } finally {
     db.close();
   }
+});
+
+test('steps of deliveries are gone too, and no later one bears the number of one of them', async () => {
+  const numbers = (): number[] =>
+    rows<{ event: number }>('SELECT event FROM delivery_event ORDER BY event').map(({ event }) => event);
+  const last = numbers().at(-1) ?? 0;
+  const names = [drain('refused')];
+  let ledger = openLedger(database, { origin: LOG });
+  await ledger.store.erase(NURSE, { drains: names, messages: [], reason: 'invented' });
+  await ledger.close();
+  expect(rows(`SELECT 1 FROM delivery_event WHERE drain = '${names[0]}'`)).toEqual([]);
+  expect(Math.max(0, ...numbers())).toBeLessThan(last);
+
+  ledger = openLedger(database, { origin: LOG });
+  const now = Date.now();
+  const [next] = await ledger.store.claim('ehr', now, now + 500, 1, []);
+  if (next === undefined) throw new Error('nothing waits to be delivered');
+  await ledger.store.settle(
+    [{ delivery: next, settlement: { state: 'delivered', outcome: null, taken: [] } }],
+    now,
+  );
+  await ledger.store.checkpoint(sign);
+  await ledger.close();
+
+  expect(numbers().filter((event) => event > last)).toHaveLength(
+    numbers().filter((event) => event >= last).length,
+  );
+  const report = verify(database, [], PUBLIC);
+  expect(outcome(report)).toEqual([0, null]);
+  expect(report.remarks.join('\n')).toMatch(/\d+ delivery events were lawfully erased/);
+  tamper(database, (db) =>
+    db.exec(
+      `INSERT INTO delivery_event (event, at_ms, target, drain, kind, attempts, salt) VALUES (${last}, 0, 'ehr', 'x', 'claimed', 1, randomblob(16))`,
+    ),
+  );
+  expect(outcome(verify(database, [], PUBLIC))[1]).toMatch(
+    /^delivery event \d+: it is here, and entry \d+ says that it was erased/,
+  );
 });

@@ -37,7 +37,7 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
     rest: [
       {
         mode: 'server',
-        documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Resources are never deleted.`,
+        documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Nothing is deleted but by a lawful erasure, after which a read is answered 410.`,
         resource: [
           ...[...ALL_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
           ...BULK_LEVELS.flatMap(exportedAt),

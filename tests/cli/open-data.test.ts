@@ -33,9 +33,7 @@ describe('the check against a file of charted outputs', () => {
   it('agrees with SQL over late rows, a row without value, an error and a unit that overflows', async () => {
     const lines: string[] = [];
     expect(await checkOpenData(file('story.csv', ...STORY), (line) => lines.push(line))).toBe(0);
-    expect(lines).toContain(
-      '1 without a value: charted as a look without a level, so their time is in the interval that follows.',
-    );
+    expect(lines).toContain('1 without a value: not charted, so their time is in the interval that follows.');
     expect(lines).toContain('1 marked as errors: entered and then entered in error.');
     expect(lines).toContain('interval: 4 compared');
     expect(lines.at(-1)).toBe('All agree with plain SQL.');

@@ -134,9 +134,7 @@ function report(
   const empty = rows.filter(({ ml }) => ml === null).length;
   const errors = rows.filter(({ isError }) => isError).length;
   print(`${rows.length} rows replayed in the order in which they were stored.`);
-  print(
-    `${empty} without a value: charted as a look without a level, so their time is in the interval that follows.`,
-  );
+  print(`${empty} without a value: not charted, so their time is in the interval that follows.`);
   print(`${errors} marked as errors: entered and then entered in error.`);
   for (const [what, count] of counts) print(`${what}: ${count} compared`);
   for (const difference of differences) print(difference);

@@ -21,7 +21,7 @@ const common = (key: string, ms: number) => ({
   effective_at: new Date(ms).toISOString(),
 });
 
-/** The messages of one tube: a level for each output, a unit change where it would not fit. */
+/** The messages of one tube: a level for each output that has a volume, a unit change where it would not fit. */
 function messagesOf(series: string, rows: readonly ChartedOutput[]): Message[] {
   const messages: Message[] = [];
   let level = 0;
@@ -29,10 +29,8 @@ function messagesOf(series: string, rows: readonly ChartedOutput[]): Message[] {
   rows.forEach(({ chartedMs, storedMs, ml, isError }, i) => {
     const say = (key: string, ms: number, body: object) =>
       messages.push({ storedMs, body: { ...common(`${series}-${i}-${key}`, ms), ...body } });
-    if (ml === null) {
-      say('looked', chartedMs, { kind: 'reading', note: 'Charted without a volume.' });
-      return;
-    }
+    // A reading that reads nothing is none, and is refused.
+    if (ml === null) return;
     if (level + ml > CAPACITY_ML) {
       say('change', last, {
         kind: 'unit-changed',

@@ -1,6 +1,7 @@
 /** What became of an entry, as status, headers and body; the same for one entry and for an item of a batch. */
 
 import type { Principal } from '../auth/principal.ts';
+import { allows, READ } from '../auth/scope.ts';
 import type { Identifier } from '../domain/vocabulary/entry.ts';
 import { type NotTaken, usedBeyond } from '../record/incoming.ts';
 import type { AppendOutcome, Previewed, Store } from '../store/port.ts';
@@ -62,7 +63,8 @@ export function answerOf(outcome: AppendOutcome | Previewed, { to, store, pointe
     case 'conflict':
       return keyUsedTwice(
         receiptFor(to, store, outcome.receipt),
-        reachesReceipt(to, store, outcome.receipt),
+        // It may be another's: who may chart and not read learns only that the identifier is taken.
+        allows(to.scope, READ) && reachesReceipt(to, store, outcome.receipt),
         pointer,
       );
     case 'refused':

@@ -1,6 +1,6 @@
 /**
- * A create that asks for what stands already under its identifier (FHIR R4 http.html#ccreate) shows a client that is
- * confined to one patient or drain nothing of another.
+ * What stands already under an identifier that is sent again is shown to nobody who may not read it: by a create that
+ * asks for it (FHIR R4 http.html#ccreate), and by one that collides with it.
  */
 import { afterAll, beforeAll, expect, test, vi } from 'vitest';
 import { problemsOf } from '../support/r4.ts';
@@ -75,3 +75,45 @@ test.each(Object.entries(confined))(
     for (const { text } of [refused, batch, transaction]) expect(text).not.toContain('Patient/2');
   },
 );
+
+test('a client that may chart and not read is told that something stands there, and nothing of it', async () => {
+  const token = await guarded.token({ scope: 'system/Observation.c' });
+  const sent = raw.level('own-1', '11:00', 70, {
+    subject: { reference: 'Patient/1' },
+    focus: [{ identifier: id('mine') }],
+  });
+  const first = await guarded.send(token, 'POST', '/fhir/Observation', sent);
+  expect([first.status, JSON.parse(first.text).resourceType]).toEqual([201, 'Observation']);
+
+  const unlessKnown = { 'if-none-exist': unless(id('other-r')) };
+  const found = await fetch(`${guarded.service.url}/fhir/Observation`, {
+    method: 'POST',
+    headers: {
+      ...{ authorization: `Bearer ${token}`, 'content-type': 'application/fhir+json' },
+      ...unlessKnown,
+    },
+    body: JSON.stringify(named('other-r')),
+  });
+  expect([found.status, await found.text()]).toEqual([200, '']);
+  const transaction = await guarded.send(
+    token,
+    'POST',
+    '/fhir',
+    raw.bundleOf('transaction', raw.create(named('other-r'), { ifNoneExist: unless(id('other-r')) })),
+    { prefer: 'return=representation' },
+  );
+  expect(JSON.parse(transaction.text).entry[0]).toEqual({
+    response: expect.objectContaining({ status: '200 OK' }),
+  });
+  const collides = await guarded.send(
+    token,
+    'POST',
+    `/v1/drains/${mine}/entries`,
+    level('other-r', '10:00', 60),
+  );
+  expect([collides.status, 'first' in JSON.parse(collides.text)]).toEqual([409, false]);
+  for (const { text } of [transaction, collides]) expect(text).not.toMatch(/Patient\/2|"net_ml"/);
+  const reader = await guarded.token({ scope: 'system/Observation.cr' });
+  const again = await guarded.send(reader, 'POST', '/fhir/Observation', named('other-r'), unlessKnown);
+  expect(JSON.parse(again.text).subject).toEqual({ reference: 'Patient/2' });
+});

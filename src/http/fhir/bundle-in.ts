@@ -17,6 +17,7 @@ import { readSent } from './create.ts';
 import { BUNDLE_DOC } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
 import {
+  isShownTo,
   locationOf,
   type NotStored,
   permitted,
@@ -91,7 +92,8 @@ async function transaction(
   const answers = creates.map(({ type }, n) => {
     const outcome = outcomes[n];
     if (outcome === undefined) throw new Error('a unit had fewer outcomes than entries');
-    return storedAnswer(storedBy(outcome, parts, type), shows, parts);
+    const stored = storedBy(outcome, parts, type);
+    return storedAnswer(stored, shows && isShownTo(request.principal, stored), parts);
   });
   return reply.send(bundleText('transaction-response', answers));
 }

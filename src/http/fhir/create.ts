@@ -13,7 +13,7 @@ import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { ISSUING, permitted, refusalOf, refuseQuery, sendStored, storedBy } from './stored.ts';
+import { ISSUING, isShownTo, permitted, refusalOf, refuseQuery, sendStored, storedBy } from './stored.ts';
 
 export function registerCreate(app: FastifyInstance, parts: Parts, type: ResourceType): void {
   app.post(`/${type.type}`, { config: { doc: INTERACTION_DOCS.create(type) } }, async (request, reply) => {
@@ -25,7 +25,8 @@ export function registerCreate(app: FastifyInstance, parts: Parts, type: Resourc
     if (outcome === undefined) throw new Error('a unit of one entry had no outcome');
     const refusal = refusalOf(outcome, request.principal, parts);
     if (refusal !== null) return sendFaults(reply, refusal.status, refusal.faults);
-    return sendStored(request, reply, storedBy(outcome, parts, type), parts);
+    const stored = storedBy(outcome, parts, type);
+    return sendStored(request, reply, stored, parts, isShownTo(request.principal, stored));
   });
 }
 

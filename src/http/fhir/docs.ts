@@ -75,7 +75,7 @@ export const INTERACTION_DOCS: Readonly<Record<Interaction, DocOf>> = {
     access: { type, action: 'c' },
     seesToBounds: true,
     summary: `Chart what was read, as a resource of type ${type}`,
-    about: `Takes what is read at the bedside and refuses what is worked out here. It becomes an entry by the same checks as any other, and comes back as the Observation that it is issued as. The drain is named in focus, by the identifier of its placement; without focus it is the one that the device of device.identifier was on at that time. The first identifier is the key: the same message again is answered with what it made, and with If-None-Exist so is any other message under that identifier. ${RETURNS}`,
+    about: `Takes what is read at the bedside and refuses what is worked out here. It becomes an entry by the same checks as any other, and comes back as the Observation that it is issued as. The drain is named in focus, by the identifier of its placement; without focus it is the one that the device of device.identifier was on at that time. The first identifier is the key: the same message again is answered with what it made, and with If-None-Exist so is any other message under that identifier; a client that may not read is answered without a body then. ${RETURNS}`,
     query: FORMAT_QUERY,
     readsQuery: true,
     body: z

@@ -2,6 +2,7 @@
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { readBody } from '../../audit/entry-text.ts';
 import type { Principal } from '../../auth/principal.ts';
+import { allows, READ } from '../../auth/scope.ts';
 import type { EntryBody, Identifier, Kind } from '../../domain/vocabulary/entry.ts';
 import type { FactName } from '../../domain/vocabulary/fact.ts';
 import type { Version } from '../../fhir/bundle.ts';
@@ -143,17 +144,21 @@ function keyUsedTwice(receipt: string): NotStored {
 export const locationOf = ({ type, id, version }: Version, parts: Parts): string =>
   `${parts.publicUrl()}${FHIR_BASE}/${type}/${id}/_history/${version}`;
 
+/** Whoever may chart and not read is shown what it made, and nothing of what stood there: that may be another's. */
+export const isShownTo = ({ scope }: Principal, { isNew }: Stored): boolean => isNew || allows(scope, READ);
+
 export function sendStored(
   request: FastifyRequest,
   reply: FastifyReply,
   stored: Stored,
   parts: Parts,
+  isShown = true,
 ): FastifyReply {
   const { isNew, version, id } = stored;
   request.isRecorded ||= isNew;
   request.shown = id === null ? [] : [partsOfId(id)?.drain ?? []].flat();
   if (version === null) return reply.code(202).type(FHIR_JSON).send(unissuedText(stored));
-  return sendWritten(request, reply, version, parts, isNew);
+  return sendWritten(request, reply, version, parts, isNew, isShown);
 }
 
 /** The resource that a write came to, in the form that its sender prefers. */
@@ -163,6 +168,7 @@ export function sendWritten(
   version: Version,
   parts: Parts,
   isNew: boolean,
+  isShown = true,
 ): FastifyReply {
   reply
     .code(isNew ? 201 : 200)
@@ -171,7 +177,7 @@ export function sendWritten(
     .header('last-modified', new Date(version.lastUpdated).toUTCString());
   const preferred = preferredReturn(request);
   if (preferred !== null) reply.header('preference-applied', `return=${preferred}`);
-  if (preferred === 'minimal') return reply.removeHeader('content-type').send();
+  if (!isShown || preferred === 'minimal') return reply.removeHeader('content-type').send();
   if (preferred !== 'OperationOutcome') return reply.send(version.text);
   const words = isNew
     ? 'Recorded: on disk before this answer left.'

@@ -54,9 +54,12 @@ export async function searchFigures(file: string): Promise<SearchFigures> {
     log,
   });
   const started = performance.now();
+  const costUs = processorTimeFromNow();
   const observations = await whenReady(index);
+  const takenUs = costUs();
   const seconds = (performance.now() - started) / 1000;
   const rows = [
+    takingIn(file, takenUs),
     await besideRaw(index, file, 'search', `patient=Patient/bench-0&code=level&_count=100`),
     await besideRaw(index, file, 'search', `patient=Patient/bench-0&_count=100`),
     await besideRaw(index, file, 'lastn', 'patient=Patient/bench-0&category=exam&max=6'),
@@ -64,6 +67,31 @@ export async function searchFigures(file: string): Promise<SearchFigures> {
   ];
   await index.close();
   return { observations, 'indexed /s': Math.round(observations / seconds), rows };
+}
+
+/** From nothing, an entry; the limit: all issues read in their order and filled in, with nothing kept of them. */
+function takingIn(file: string, takenUs: number): object {
+  const db = new Database(file, { readonly: true });
+  const textsIn = createFrameReader(db);
+  const costUs = processorTimeFromNow();
+  let entries = 0;
+  let bytes = 0;
+  for (const stored of db
+    .prepare<[], string>('SELECT resources FROM issued ORDER BY rowid')
+    .pluck()
+    .iterate()) {
+    for (const text of textsIn(stored)) bytes += text.length;
+    entries += 1;
+  }
+  const limit = costUs() / 1000 / entries;
+  const taken = takenUs / 1000 / entries;
+  db.close();
+  return {
+    what: `an entry taken in, ${Math.round(bytes / entries / 1000)} kB of texts`,
+    'limit ms': Number(limit.toFixed(2)),
+    ms: Number(taken.toFixed(2)),
+    ratio: Number((taken / limit).toFixed(2)),
+  };
 }
 
 /** Asks until the whole ledger is indexed. @returns the number of Observations */

@@ -118,6 +118,7 @@ describe('of all drains of a patient', () => {
     );
     expect(stdout).toContain('who read them');
     expect(stdout).toContain('copies, backups, exports and bundles');
+    expect(stdout).toMatch(/\nDone: what the ledger holds now verifies.\n$/);
   });
 
   it('says who ordered it and why, in an entry of the ledger', () => {

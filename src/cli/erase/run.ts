@@ -55,6 +55,7 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
   await removeTraces(config.database, exports);
   mustVerify(config.database);
   tell(planned, 'erased');
+  process.stdout.write('Done: what the ledger holds now verifies.\n');
   return 0;
 }
 

@@ -73,7 +73,7 @@ function listening(record: Record): Promise<string> {
     record,
     preview: () => ({ kind: 'would-record' as const, receipt: '{}' }),
     recordAct: () => Promise.reject(new Error('devices are not measured')),
-    store: {} as Store,
+    store: { erasureOf: () => null } as Partial<Store> as Store,
     policy: BENCH_POLICY,
     search: {} as SearchIndex,
     exports: {} as Exports,

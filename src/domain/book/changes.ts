@@ -12,6 +12,7 @@ import { type Chart, refold } from '../fold/chart.ts';
 import type { Circumstances } from '../fold/circumstances.ts';
 import { changedSince, circumstancesOf, type DrainView } from '../fold/drain.ts';
 import type { Row } from '../fold/row.ts';
+import { equal } from '../numbers/equal.ts';
 import { type EpochMs, epochMs } from '../numbers/units.ts';
 import { type Book, type Subject, weightsFor } from './book.ts';
 
@@ -61,16 +62,38 @@ export function changesOf(asked: Asked, policy: Policy): { changes: DrainChange[
     const { watch, ...advisories } = watches.get(drain) ?? { watch: now.watch, before: [], after: [] };
     const factOn = (those: readonly Tube[]) => (episode: Episode) =>
       advisoryFact(episode, { home: drain, tubes: those, nameOf: policy.nameOf });
+    const turned = turning(advisories);
     const ofWindows = windows.get(drain) ?? NO_FACTS;
     const all: FactsChanged = {
-      before: [...facts.before, ...advisories.before.map(factOn(tubesBefore)), ...ofWindows.before],
-      after: [...facts.after, ...advisories.after.map(factOn(tubes)), ...ofWindows.after],
+      before: [...facts.before, ...turned.before.map(factOn(tubesBefore)), ...ofWindows.before],
+      after: [...facts.after, ...turned.after.map(factOn(tubes)), ...ofWindows.after],
     };
     const issued = issues(all, now.book.reissues, cause, everyFact);
     if (now !== own && now.since === null && issued.length === 0 && watch === now.watch) return [];
     return [{ drain, view: now.view, circumstances, chart, watch, issued, advisories }];
   });
   return { changes, rows: own.rows };
+}
+
+/**
+ * Those whose facts may differ. Most that stand only go on, with other numbers, which no fact holds: raised by the very
+ * finding of before, and so with nothing changed up to it.
+ */
+function turning({ before, after }: DrainChange['advisories']): DrainChange['advisories'] {
+  const goesOn = (one: Episode, others: readonly Episode[]): boolean =>
+    others.some(
+      ({ id, rule, raised, ended_at, drains, reviews }) =>
+        id === one.id &&
+        rule === one.rule &&
+        raised === one.raised &&
+        ended_at === one.ended_at &&
+        equal(drains, one.drains) &&
+        equal(reviews, one.reviews),
+    );
+  return {
+    before: before.filter((one) => !goesOn(one, after)),
+    after: after.filter((one) => !goesOn(one, before)),
+  };
 }
 
 /** Records in the books what was decided, all but the chains. */

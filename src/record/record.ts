@@ -7,7 +7,7 @@ import { chainAfter } from '../domain/fold/chains.ts';
 import { patientKey } from '../domain/fold/drain.ts';
 import { parseInstant } from '../domain/numbers/instant.ts';
 import { epochMs } from '../domain/numbers/units.ts';
-import type { Entry, Identifier } from '../domain/vocabulary/entry.ts';
+import type { Entry, EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import {
   type AppendOutcome,
@@ -24,7 +24,7 @@ import { erasedBefore, type Incoming, notTaken } from './incoming.ts';
 import { hashOf, nameOf } from './names.ts';
 import { writeReceipt, writeUnmatchedReceipt } from './receipt.ts';
 import { reroutes } from './reroutes.ts';
-import { destinationOf, drainOfChain, notOfItsPatient, notRouted, routedWrite } from './routing.ts';
+import { destinationOf, devicesWritten, drainOfChain, notOfItsPatient, notRouted } from './routing.ts';
 
 /** Records a unit: all of its entries or none. @param sentBy the client that sent it, if one did */
 export type Record = (unit: readonly Incoming[], sentBy?: Sender) => Promise<readonly AppendOutcome[]>;
@@ -34,7 +34,7 @@ export type Preview = (incoming: Incoming) => Previewed;
 
 export function createRecord(store: Store, settings: RecordSettings): Record {
   const tools = toolsOf(settings);
-  return (unit, sentBy) => store.append(unit.map((incoming) => ({ ...requestOf(incoming, tools), sentBy })));
+  return (unit, sentBy) => store.append(unit.map((incoming) => requestOf(incoming, tools, sentBy)));
 }
 
 export function createPreview(store: Store, settings: RecordSettings): Preview {
@@ -46,13 +46,14 @@ export function createPreview(store: Store, settings: RecordSettings): Preview {
 export const drainNameOf = (placement: Identifier): string => nameOf(placement);
 
 /** An entry and its name, which is made of its identifier once. */
-interface Named extends Incoming {
+interface Named {
+  readonly incoming: Incoming;
   readonly entryId: string;
 }
 
-function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
+function requestOf(incoming: Incoming, tools: Tools, sentBy?: Sender): AppendRequest {
   const { drain, body, request } = incoming;
-  const named = { ...incoming, entryId: nameOf(body.identifier) };
+  const named = { incoming, entryId: nameOf(body.identifier) };
   const links = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
   return {
     entryId: named.entryId,
@@ -61,6 +62,7 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
     isAnswer: (receipt) => incoming.unlessKnown?.includes(JSON.parse(receipt).kind) === true,
     drain: drain ?? ((devices, nowMs) => destinationOf(body, devices, epochMs(nowMs))),
     linksPatient: patientKey(links),
+    sentBy,
     decide: (subject, place, devices) =>
       place.drain === null
         ? unmatched(place, named, devices, tools)
@@ -71,22 +73,28 @@ function requestOf(incoming: Incoming, tools: Tools): AppendRequest {
 function decision(
   subject: Subject,
   place: Place & { readonly drain: string },
-  incoming: Named,
+  named: Named,
   devices: DeviceLook,
   tools: Tools,
 ): Decision {
   const { policy } = tools;
+  const { incoming, entryId } = named;
+  const { body } = incoming;
   const refused =
-    erasedBefore(incoming, place, devices) ??
+    erasedBefore({ entryId, body }, place, devices) ??
     notTaken(subject, place, incoming, policy.settings) ??
     notRouted(subject, place, incoming, devices);
   if (refused !== null) return { refused };
-  const entry = entryOf(incoming, place.drain, place);
+  const entry = entryOf(named, place.drain, place);
   const decided = decide(subject, entry, policy);
   if ('refused' in decided) return { refused: decided };
   return {
-    ...saidBy(incoming),
-    ...(decided.interim ? { type: INTERIM } : routedWrite(decided.chain, place.drain)),
+    type: decided.interim ? INTERIM : body.kind,
+    actor: body.author,
+    effectiveAt: body.effective_at,
+    supersedes: supersededBy(body),
+    body: writeBody(body),
+    devices: decided.interim ? undefined : devicesWritten(decided.chain, place.drain),
     receipt: writeReceipt(decided, place, policy.settings),
     issues: decided.interim
       ? []
@@ -98,12 +106,14 @@ function decision(
 }
 
 /** What names a device that was on no drain: kept until an assignment covers it, or a correction moves it to one. */
-function unmatched(place: Place, incoming: Named, devices: DeviceLook, tools: Tools): Decision {
+function unmatched(place: Place, named: Named, devices: DeviceLook, tools: Tools): Decision {
+  const { incoming, entryId } = named;
   const { body } = incoming;
   const refused =
-    erasedBefore(incoming, place, devices) ?? notTaken(new Map(), place, incoming, tools.policy.settings);
+    erasedBefore({ entryId, body }, place, devices) ??
+    notTaken(new Map(), place, incoming, tools.policy.settings);
   if (refused !== null) return { refused };
-  const entry = entryOf(incoming, UNMATCHED, place);
+  const entry = entryOf(named, UNMATCHED, place);
   const before = 'target' in body ? devices.chain(nameOf(body.target)) : undefined;
   const chain = chainAfter(entry, () => before?.chain);
   if ('refused' in chain) return { refused: chain };
@@ -112,29 +122,26 @@ function unmatched(place: Place, incoming: Named, devices: DeviceLook, tools: To
   if (ofAnother !== null) return { refused: ofAnother };
   const moved = { chain, members: [...(before?.members ?? []), body.identifier], from: null, to };
   return {
-    ...saidBy(incoming),
+    type: body.kind,
+    actor: body.author,
+    effectiveAt: body.effective_at,
+    supersedes: supersededBy(body),
+    body: writeBody(body),
     receipt: writeUnmatchedReceipt(entry, to, place),
     issues: [],
     relinked: null,
     linked: null,
-    ...routedWrite(chain, null),
+    devices: devicesWritten(chain, null),
     unmatched: to === null && !chain.void,
     follows: to === null ? [] : reroutes(body, [moved], tools),
     enter() {},
   };
 }
 
-const saidBy = ({
-  body,
-}: Incoming): Pick<Write, 'type' | 'actor' | 'effectiveAt' | 'supersedes' | 'body'> => ({
-  type: body.kind,
-  actor: body.author,
-  effectiveAt: body.effective_at,
-  supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
-  body: writeBody(body),
-});
+const supersededBy = (body: EntryBody): string | null =>
+  'target' in body ? `${body.target.system}|${body.target.value}` : null;
 
-function entryOf({ body, entryId }: Named, drain: string, place: Place): Entry {
+function entryOf({ incoming: { body }, entryId }: Named, drain: string, place: Place): Entry {
   const effective = parseInstant(body.effective_at);
   if (effective === undefined) throw new Error(`${body.effective_at} passed intake and is no instant`);
   const { seq, recordedMs } = place;

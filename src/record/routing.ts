@@ -6,8 +6,8 @@ import { type Chain, itemOf } from '../domain/fold/chains.ts';
 import { isSamePatient, patientKey } from '../domain/fold/drain.ts';
 import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
 import type { EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
-import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
-import type { Destination, Place, Write } from '../store/port.ts';
+import { type DeviceLook, type DeviceWrites, UNMATCHED } from '../store/device-port.ts';
+import type { Destination, Place } from '../store/port.ts';
 import { nameOf } from './names.ts';
 
 /** What is said of an earlier entry goes where that one counts; what is new, where the device was. */
@@ -43,12 +43,12 @@ const drainAt = (device: Identifier | undefined, read: ReadTime, devices: Device
   device === undefined ? null : drainOfDevice(devices.device(nameOf(device)), read);
 
 /** How the indexes say where the chain of an entry counts; nothing where it names no device. */
-export function routedWrite(chain: Chain, drain: string | null): Pick<Write, 'devices'> {
+export function devicesWritten(chain: Chain, drain: string | null): DeviceWrites | undefined {
   const { device } = chain.first.body;
-  if (device === undefined) return {};
+  if (device === undefined) return undefined;
   const read = readTimeOfChain(chain);
   const readMs = read === null ? null : readAt(read);
-  return { devices: { chain: { chain: chain.first.id, device: nameOf(device), readMs, drain } } };
+  return { chain: { chain: chain.first.id, device: nameOf(device), readMs, drain } };
 }
 
 export interface OfAnother extends Omit<NotRouted, 'refused'> {

@@ -62,7 +62,7 @@ export interface Write {
   /** The reference to that patient in JSON, where the entry changed any of it. */
   readonly linked: { readonly patient: string | null } | null;
   /** What it changes of the indexes of devices. */
-  readonly devices?: DeviceWrites;
+  readonly devices?: DeviceWrites | undefined;
   /** It counts for no drain. */
   readonly unmatched?: boolean;
   /** What is appended right after it, in the same write: all of it or nothing. */

@@ -89,7 +89,7 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     const last = heads.of(to.stream);
     const recordedAt = new Date(recordedMs).toISOString();
     return {
-      place: { ...to, seq: last.seq + 1, recordedMs, recordedAt },
+      place: { stream: to.stream, drain: to.drain, seq: last.seq + 1, recordedMs, recordedAt },
       prev: last.hash,
       index: end.index + 1,
     };

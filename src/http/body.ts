@@ -67,10 +67,12 @@ function unsupported(header: string, value: string, detail: string, mend: string
   return new BadBody(415, 'unsupported-media-type', 'The body is of no type that is read here', fault);
 }
 
+const UTF8 = new TextDecoder('utf-8', { fatal: true });
+
 function readJson(body: Buffer): ExactValue {
   let text: string;
   try {
-    text = new TextDecoder('utf-8', { fatal: true }).decode(body);
+    text = UTF8.decode(body);
   } catch {
     throw notJson({ pointer: '', value: undefined, detail: 'is not UTF-8', mend: 'send JSON in UTF-8' });
   }

@@ -10,11 +10,19 @@ import { refuse } from './refuse.ts';
  * page (DNS rebinding). Its browser still says by which name it came.
  */
 export function answerOnlyAsLoopback(app: FastifyInstance, { publicUrl }: Parts): void {
-  const isOurs = (name: string): boolean => isLoopback(name) || name === new URL(publicUrl()).hostname;
+  /** As it was sent: a client goes on calling us by the name that it began with. */
+  let lastOfOurs: string | null = null;
+  function isOurs(host: string): boolean {
+    if (host === lastOfOurs) return true;
+    const name = nameIn(host);
+    if (!isLoopback(name) && name !== new URL(publicUrl()).hostname) return false;
+    lastOfOurs = host;
+    return true;
+  }
   app.addHook('onRequest', (request, reply, done) => {
     const { host } = request.headers;
     // Every browser sends one.
-    if (host === undefined || isOurs(nameIn(host))) done();
+    if (host === undefined || isOurs(host)) done();
     else
       refuse(
         request,

@@ -31,10 +31,14 @@ export function serviceAt(at: At) {
       throw new Refused(`no service answers at ${base}: ${error instanceof Error ? error.message : error}`);
     });
     const text = await response.text();
+    if (response.status === 401) throw new Refused(NOT_KNOWN);
     if (!response.ok) throw new Refused(detailOf(text, response.status));
     return JSON.parse(text) as T;
   };
 }
+
+const NOT_KNOWN =
+  'the service asks who asks: name a file with a key or token that it knows, by --token-file FILE';
 
 export type Service = ReturnType<typeof serviceAt>;
 

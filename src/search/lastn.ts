@@ -34,7 +34,8 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): Told {
     asOf,
     most,
   );
-  const found = foundOf(held, type, hits, 'match').map((each) => ({
+  const shown = query.view.summary === 'count' ? [] : hits;
+  const found = foundOf(held, type, shown, 'match').map((each) => ({
     ...each,
     text: subset(each.text, type, query.view),
   }));

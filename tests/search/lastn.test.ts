@@ -58,6 +58,9 @@ test('one of each unless max says more; the newest first; ties with the last one
   expect([...two].sort()).toEqual(['a2', 'a3', 'a4', 'b0']);
   expect([...idsOf(ask('&max=3'))].sort()).toEqual(['a2', 'a3', 'a4', 'b0']);
   expect(idsOf(ask('&max=50'))).toHaveLength(6);
+  // FHIR R4 search.html#summary: count is the number alone.
+  expect(ask('&max=2&_summary=count')).toMatchObject({ total: 4 });
+  expect(ask('&max=2&_summary=count').entry).toBeUndefined();
 });
 
 test('sums since placement all start at one time: the newest is the one that ends last', () => {

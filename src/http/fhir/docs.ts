@@ -227,7 +227,8 @@ export function operationDoc(
   byPost: boolean,
 ): RouteDoc {
   const body = z.looseObject({}).meta({ description: 'A form, or a Parameters resource.' });
-  const ofSearch = operation === 'lastn' ? { ...filters(row), ...VIEW } : {};
+  const ofSearch =
+    operation === 'lastn' ? { ...filters(row), ...VIEW, _summary: text(SHAPING._summary) } : {};
   const answer =
     operation === 'lastn'
       ? resource('A Bundle of type searchset.', 'Bundle')

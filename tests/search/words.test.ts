@@ -70,3 +70,17 @@ test('one is read by its id, and another of a part of it is not', () => {
   expect(ledger.ask('read', `_id=${ID}`)).toMatchObject({ id: ID, meta: { versionId: '2' } });
   expect(() => ledger.ask('read', '_id=drain.entry29')).toThrow(/no Observation/);
 });
+
+test('one that another of its resources said in the entry before is found in the one that says it', () => {
+  const of = indexed();
+  const about = (id: string, device: string | null) => ({
+    id,
+    status: 'final',
+    code: { text: 'x' },
+    ...(device === null ? {} : { device: { reference: `Device/${device}` } }),
+  });
+  of.issue(about('a', 'one'), about('b', null), about('c', 'one'));
+  of.issue(about('d', 'one'), about('e', 'one'), about('f', null));
+  expect([...of.ids('device=Device/one')].sort()).toEqual(['a', 'c', 'd', 'e']);
+  of.close();
+});

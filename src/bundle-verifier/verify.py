@@ -2,7 +2,7 @@
     python3 verify.py [FOLDER] --key PUBLIC-KEY [--witness PUBLIC-KEY]
     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
 """
-import argparse, base64, datetime, hashlib, json, os, re, sys
+import argparse, base64, bisect, datetime, hashlib, json, os, re, sys
 
 class Fault(Exception): pass
 def must(is_so, code=1):
@@ -47,6 +47,40 @@ def whole(texts):
     so_far = {}
     for name, *holes in texts:
         yield [name] + [so_far[h] if isinstance(h, int) else so_far.setdefault(len(so_far), h) for h in holes]
+class Erased:
+    """What erasures took: of each entry by which, whether the payload too, and what commits to the texts left; and steps."""
+    def __init__(self, tombstones):
+        self.places, self.entries, steps = set(), {}, []
+        for at, said in sorted(tombstones, key=lambda one: one[0]):  # a later one has the last word
+            self.places.add(at)
+            texts = {left["entry"]: (bytes.fromhex(left["salt"]), left["issued"]) for left in said["texts"]}
+            gone = {n for first, last in said["entries"] for n in range(first, min(last + 1, at))}
+            self.entries.update({n: (at, n in gone, texts.get(n)) for n in gone.union(texts) if n < at})
+            steps += [(first, last, at) for first, last in said["steps"]]
+        self.steps = sorted(steps)
+    def is_step(self, event, told_at):
+        run = self.steps[max(bisect.bisect(self.steps, (event, float("inf"))) - 1, 0):][:1]
+        return any(first <= event <= last and told_at < at for first, last, at in run)
+NOTHING = Erased([])
+def check_entry(e, log, erased):
+    """Hash, place and commitments. @returns its envelope and its body, None where that was erased"""
+    at, salt, body, says = e["log_index"], e["salt"], e["body"], json.loads(e["envelope"])
+    must(sha(b"\3", e["envelope"]).hex() == e["hash"])
+    must((says["stream"], says["seq"], says["origin"]) == (e["stream"], e["seq"], log))
+    by, is_gone, left = erased.entries.get(at, (None, False, None))
+    must("erased" not in e or e["erased"] in erased.places, 2)
+    must(e.get("erased") == by)
+    must(not is_gone or salt is body is None)
+    must(is_gone or None not in (salt, body), 2)
+    if not is_gone: must(sha(b"\2", bytes.fromhex(salt), body).hex() == says["payload"])
+    if by is None: left = bytes.fromhex(salt), says["issued"]
+    if left is None: must(not e["issued"])
+    else: must(sha(b"\4", left[0], *(text + "\n" for text in e["issued"])).hex() == left[1])
+    return says, None if body is None else json.loads(body)
+def check_proof(e, size, root):
+    must(e["log_index"] < size, 2)
+    leaf = sha(b"\0", bytes.fromhex(e["hash"]))
+    must(root_by(e["log_index"], size, leaf, [b64(p) for p in e["proof"]]) == root)
 
 def check(folder, given, witness=None, at_place=lambda place: None):
     """Tells where it is, so that what is wrong first has a place. @raises Fault with the exit code"""
@@ -58,44 +92,50 @@ def check(folder, given, witness=None, at_place=lambda place: None):
     must(all(sha(read(name)).hex() == due for name, due in manifest["files"].items()))
     body, lines = read("checkpoint.txt").split("\n\n")
     origin, size, root = body.split("\n")
+    size, root = int(size), b64(root)
     lines_of = lambda name: [json.loads(line) for line in read(name).split("\n")[:-1]]
     frames = {f["name"]: f["text"] for f in lines_of("frames.ndjson")}
     must(all(sha(b"\5", text).hex()[:32] == name for name, text in frames.items()))
+    entries, tombstones, place_of = lines_of("entries.ndjson"), [], "entry {log_index} (stream {stream}, {seq})".format_map
+    for e in (e for e in entries if e["stream"] == "erasure"):
+        at_place(place_of(e))
+        tombstones.append((e["log_index"], check_entry(e, log, NOTHING)[1]))
+        check_proof(e, size, root)
+    erased = Erased(tombstones)
     first, end = about.get("from_index"), about.get("to_index")
     ends, keys, restores, last, time, resources, corrections, accesses, deliveries, period = {}, [], 0, -1, "", *[""] * 4, []
-    for e in (entries := lines_of("entries.ndjson")):
-        stream, seq, at, salt = e["stream"], e["seq"], e["log_index"], bytes.fromhex(e["salt"])
-        at_place(f"entry {at} (stream {stream}, {seq})")
-        before, says, said = ends.get(stream), json.loads(e["envelope"]), json.loads(e["body"])
-        must(at > last and sha(b"\3", e["envelope"]).hex() == e["hash"])
-        must((says["stream"], says["seq"], says["origin"]) == (stream, seq, log))
-        is_picked = first is None and (stream.startswith(("access.", "device-")) or stream in ("unmatched", "delivery", "retention"))
+    for e in entries:
+        stream, seq, at = e["stream"], e["seq"], e["log_index"]
+        at_place(place_of(e))
+        must(at > last)
+        before, (says, said) = ends.get(stream), check_entry(e, log, erased)
+        is_picked = stream == "erasure" or first is None and (
+            stream.startswith(("access.", "device-")) or stream in ("unmatched", "delivery", "retention"))
         is_next = not before or seq == before["seq"] + 1
         must(is_next or is_picked and seq > before["seq"], 2)
         prev = sha("genesis", log, stream).hex() if seq == 1 else before and before["hash"] if is_next else None
-        must(prev in (None, says["prev"]) and sha(b"\2", salt, e["body"]).hex() == says["payload"])
-        must(sha(b"\4", salt, *(text + "\n" for text in e["issued"])).hex() == says["issued"])
+        must(prev in (None, says["prev"]))
         must(says["recorded_at"] >= time)
         is_of_period = first is not None and first <= at <= end
         period += [at] if is_of_period else []
         must(period == list(range(first or 0, (first or 0) + len(period))), 2)
         must(before or seq == 1 or is_of_period and stream != "log" or is_picked, 2)
-        must(is_of_period or first is None or stream == "log")
-        must(at < int(size), 2)
-        leaf, proof = sha(b"\0", bytes.fromhex(e["hash"])), [b64(p) for p in e["proof"]]
-        must(root_by(at, int(size), leaf, proof) == b64(root))
+        must(is_of_period or first is None or stream in ("log", "erasure"))
+        check_proof(e, size, root)
         for name, *holes in (one for text in e["issued"] for one in whole(json.loads(text))):
             must(name in frames, 2)
             text = re.sub("\1(.)", lambda m: holes[ord(m[1]) - 32], frames[name], flags=re.S)
             resources += '{"log_index":%d,"resource":%s}\n' % (at, text)
         line = '{"log_index":%d,"recorded_at":"%s","body":%s}\n' % (at, says["recorded_at"], e["body"])
-        corrections += line if said.get("kind") in ("corrected", "entered-in-error") else ""
-        accesses += line if said.get("kind") == "access" else ""
-        steps, listed = e.get("steps", []), said if stream == "delivery" else {"first": 0, "hashes": []}
+        kind = said and said.get("kind")
+        corrections += line if kind in ("corrected", "entered-in-error") else ""
+        accesses += line if kind == "access" else ""
+        steps, listed = e.get("steps", []), stream == "delivery" and said or {"first": 0, "hashes": []}
         numbers, hashes = [s["event"] for s in steps], dict(enumerate(listed["hashes"], listed["first"]))
         must(numbers == sorted(set(numbers)))
         must(all(sha(b"\6", bytes.fromhex(s["salt"]), s["text"]).hex() == hashes.get(s["event"]) for s in steps))
-        must(is_picked or len(steps) == len(hashes), 2)
+        must(not any(erased.is_step(n, at) for n in numbers))
+        must(is_picked or len(steps) == sum(not erased.is_step(n, at) for n in hashes), 2)
         deliveries += "".join('{"log_index":%d,"event":%d,"step":%s}\n' % (at, s["event"], s["text"]) for s in steps)
         restores += stream == "log" and says["type"] == "restored"
         if stream == "log" and says["type"] == "checkpoint-key":
@@ -122,6 +162,8 @@ def check(folder, given, witness=None, at_place=lambda place: None):
     must(signed, 3)
     must(is_signed(signed[0], body + "\n", named[-1]))
     told = f"{len(entries)} entries of {log}, all in its checkpoint of {size} entries, signed by {given}"
+    gone = sum(e["body"] is None for e in entries)
+    told += f"; {gone} of them were lawfully erased" if gone else ""
     for index, reason in replaced: told += f"; entry {index} says that a key was lost: {reason}"
     if witness is None: return told
     at_place(f"the cosignature of {witness}")

@@ -1,6 +1,6 @@
 /**
- * Verifies an audit bundle. With note.ts before it this goes into every bundle as one file, verify.mjs, to be run with Node
- * 20 or later and nothing else for as long as there is one: so it imports nothing, and says again what it checks.
+ * Verifies an audit bundle. With note.ts and erased.ts before it this goes into every bundle as one file, verify.mjs, to be run
+ * with Node 20 or later and nothing else for as long as there is one: so it imports nothing, and says again what it checks.
  *   node verify.mjs [FOLDER] --key PUBLIC-KEY [--witness PUBLIC-KEY]
  *     exit: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable
  */
@@ -8,6 +8,7 @@ import { createReadStream, readFileSync, realpathSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
+import { type Content, checkContent, readTombstone, stepErasedBy, type Tombstone } from './erased.ts';
 import {
   bytes,
   checkCosignature,
@@ -22,11 +23,12 @@ import {
   type Verdict,
 } from './note.ts';
 
-type Entry = Readonly<
-  Record<'log_index' | 'seq', number> &
-    Record<'stream' | 'envelope' | 'hash' | 'salt' | 'body', string> &
-    Record<'issued' | 'proof', readonly string[]>
-> & { readonly steps?: readonly { readonly event: number; readonly salt: string; readonly text: string }[] };
+type Entry = Content &
+  Readonly<Record<'stream' | 'envelope' | 'hash', string>> & {
+    readonly seq: number;
+    readonly proof: readonly string[];
+    readonly steps?: readonly { readonly event: number; readonly salt: string; readonly text: string }[];
+  };
 type Manifest = Readonly<Record<'format' | 'log', string>> & {
   readonly about: { readonly from_index?: number; readonly to_index?: number };
   readonly entries: number;
@@ -57,25 +59,28 @@ async function check(folder: string, key: string | null, witness: string | null)
     must((await fileHash(folder, name)) === due, `${name} is not the file that the manifest lists`);
   const head = readHead(readFileSync(join(folder, 'checkpoint.txt'), 'utf8'));
   const frames = await readFrames(folder);
+  const tombstones = await readTombstones(folder, manifest, head);
   const names = ['resources', 'deliveries', ...Object.values(FILES)];
   const said = new Map(names.map((name) => [`${name}.ndjson`, newSum()]));
   const say: Say = (name, text) => said.get(name)?.update(text);
   const ends = new Map<string, Entry>();
   const notices: Notice[] = [];
   const { from_index = 0, to_index = from_index - 1 } = manifest.about;
-  let [count, last, reached, recordedAt] = [0, -1, from_index - 1, ''];
+  let [count, erased, last, reached, recordedAt] = [0, 0, -1, from_index - 1, ''];
   for await (const line of linesOf(folder, 'entries.ndjson')) {
     const entry = JSON.parse(line) as Entry;
-    const place = `entry ${entry.log_index} (stream ${entry.stream}, ${entry.seq})`;
+    const place = placeOf(entry);
     must(entry.log_index > last, `${place}: it stands out of order`);
-    const envelope = checkEntry(entry, place, manifest, ends.get(entry.stream));
+    const envelope = checkEntry(entry, place, manifest, tombstones);
+    checkChain(entry, place, manifest, envelope.prev, ends.get(entry.stream));
     must(envelope.recorded_at >= recordedAt, `${place}: it was recorded before the entry before it`);
     reached = checkRange(manifest, entry, place, ends.has(entry.stream), reached);
     checkProof(entry, place, head);
     tell(entry, place, envelope.recorded_at, frames, say);
-    tellSteps(entry, place, isPicked(manifest, entry.stream), say);
-    if (entry.stream === 'log') notices.push({ ...entry, type: envelope.type });
+    tellSteps(entry, place, isPicked(manifest, entry.stream), tombstones, say);
+    if (entry.stream === 'log') notices.push({ ...entry, body: entry.body ?? 'null', type: envelope.type });
     ends.set(entry.stream, entry);
+    if (entry.body === null) erased += 1;
     [count, last, recordedAt] = [count + 1, entry.log_index, envelope.recorded_at];
   }
   must(count === manifest.entries, `${manifest.entries} entries are listed, and ${count} are here`, 2);
@@ -83,8 +88,12 @@ async function check(folder: string, key: string | null, witness: string | null)
   for (const [name, sum] of said)
     must(sum.digest('hex') === manifest.files[name], `${name} is not what the entries say`);
   const told = checkSignature(head, notices, manifest.log, key) + checkCosignature(head, witness);
-  return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}${told}`;
+  const left = erased === 0 ? '' : `; ${erased} of them were lawfully erased`;
+  return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}${left}${told}`;
 }
+
+const placeOf = ({ log_index, stream, seq }: Entry): string =>
+  `entry ${log_index} (stream ${stream}, ${seq})`;
 
 async function fileHash(folder: string, name: string): Promise<string> {
   must(/^[A-Za-z-]+\.(ndjson|txt|mjs|py|md)$/.test(name), `${name} is no file of a bundle`);
@@ -116,28 +125,49 @@ async function readFrames(folder: string): Promise<Map<string, string>> {
   return frames;
 }
 
-/** Hash, chain and commitments: 0x03 envelope, 0x02 payload, 0x04 issued texts; the first of a stream follows its genesis. */
-function checkEntry(entry: Entry, place: string, manifest: Manifest, before: Entry | undefined) {
-  const { stream, seq, envelope, hash, body, issued } = entry;
+/**
+ * What entries say of others before them is read first. Each is proven before it is believed: what is said in its name would
+ * otherwise be looked for where it is not. @returns newest first
+ */
+async function readTombstones(folder: string, manifest: Manifest, head: Head): Promise<Tombstone[]> {
+  const found: Tombstone[] = [];
+  for await (const line of linesOf(folder, 'entries.ndjson')) {
+    const entry = JSON.parse(line) as Entry;
+    if (entry.stream !== 'erasure') continue;
+    checkEntry(entry, placeOf(entry), manifest, []);
+    checkProof(entry, placeOf(entry), head);
+    found.push(readTombstone(entry));
+  }
+  return found.sort((a, b) => b.at - a.at);
+}
+
+/** Hash of the envelope (0x03), and what it says of the entry. */
+function checkEntry(entry: Entry, place: string, manifest: Manifest, tombstones: readonly Tombstone[]) {
+  const { stream, seq, envelope, hash } = entry;
   must(hex(Buffer.of(3), envelope) === hash, `${place}: its hash is not that of its envelope`);
   const said = JSON.parse(envelope) as Record<string, string | number> & { recorded_at: string };
   must(said.stream === stream && said.seq === seq, `${place}: its envelope is of another place`);
   must(said.origin === manifest.log, `${place}: it is of the log ${said.origin}`);
-  const isNext = before === undefined || seq === before.seq + 1;
-  must(isNext || (isPicked(manifest, stream) && seq > before.seq), `${place}: one before it is missing`, 2);
-  const prev = seq === 1 ? hex(`genesis${manifest.log}${stream}`) : isNext ? before?.hash : undefined;
-  must(prev === undefined || said.prev === prev, `${place}: the entry before it is not the one it names`);
-  const salt = Buffer.from(entry.salt, 'hex');
-  must(hex(Buffer.of(2), salt, body) === said.payload, `${place}: its payload is not the one it commits to`);
-  const texts = issued.map((text) => `${text}\n`).join('');
-  const isIssued = hex(Buffer.of(4), salt, texts) === said.issued;
-  must(isIssued, `${place}: the texts issued with it are not those it commits to`);
+  checkContent(entry, place, said, tombstones);
   return said;
 }
 
-/** Of accesses, devices, deliveries, archives and what was unmatched only what was about the drain or patient is here. */
+/** The first of a stream follows its genesis. @param named hash of the entry before it, as its envelope has it */
+function checkChain(entry: Entry, place: string, manifest: Manifest, named: unknown, before?: Entry): void {
+  const { stream, seq } = entry;
+  const isNext = before === undefined || seq === before.seq + 1;
+  must(isNext || (isPicked(manifest, stream) && seq > before.seq), `${place}: one before it is missing`, 2);
+  const prev = seq === 1 ? hex(`genesis${manifest.log}${stream}`) : isNext ? before?.hash : undefined;
+  must(prev === undefined || named === prev, `${place}: the entry before it is not the one it names`);
+}
+
+/**
+ * Of accesses, devices, deliveries, archives and what was unmatched only what was about the drain or patient is here; of
+ * erasures, also beside a period, only what something here was erased by.
+ */
 const isPicked = ({ about }: Manifest, stream: string): boolean =>
-  about.from_index === undefined && /^(access\.|device-|(unmatched|delivery|retention)$)/.test(stream);
+  stream === 'erasure' ||
+  (about.from_index === undefined && /^(access\.|device-|(unmatched|delivery|retention)$)/.test(stream));
 
 /** A period is whole from end to end; all else, and the keys, from the first of its stream on. @param reached the last so far */
 function checkRange(manifest: Manifest, entry: Entry, place: string, before: boolean, reached: number) {
@@ -147,7 +177,8 @@ function checkRange(manifest: Manifest, entry: Entry, place: string, before: boo
   must(!isOfPeriod || at === reached + 1, `entry ${reached + 1} is missing`, 2);
   const mayBegin = seq === 1 || (isOfPeriod && stream !== 'log') || isPicked(manifest, stream);
   must(before || mayBegin, `${place}: what comes before it in its stream is missing`, 2);
-  must(isOfPeriod || from === undefined || stream === 'log', `${place}: it is not of the period`);
+  const mayStandOutside = stream === 'log' || stream === 'erasure';
+  must(isOfPeriod || from === undefined || mayStandOutside, `${place}: it is not of the period`);
   return isOfPeriod ? at : reached;
 }
 
@@ -177,6 +208,7 @@ function tell(entry: Entry, place: string, at: string, frames: ReadonlyMap<strin
     const filled = parts.slice(1).map((part) => (holes[part.charCodeAt(0) - 32] ?? '') + part.slice(1));
     say('resources.ndjson', `{"log_index":${log_index},"resource":${[parts[0], ...filled].join('')}}\n`);
   }
+  if (body === null) return;
   const { kind } = JSON.parse(body) as { kind: keyof typeof FILES };
   const line = `{"log_index":${log_index},"recorded_at":"${at}","body":${body}}\n`;
   if (Object.hasOwn(FILES, kind)) say(`${FILES[kind]}.ndjson`, line);
@@ -196,16 +228,24 @@ function wholeOf(stored: string, place: string): string[][] {
 }
 
 /** The same of deliveries.ndjson: each step has its hash, 0x06 salt text, at its place in the list of the entry. */
-function tellSteps({ log_index, stream, body, steps = [] }: Entry, place: string, isPart: boolean, say: Say) {
+function tellSteps(entry: Entry, place: string, isPart: boolean, tombstones: readonly Tombstone[], say: Say) {
+  const { log_index, stream, body, steps = [] } = entry;
   type Listed = { first?: number; hashes?: string[] };
-  const { first = 0, hashes = [] } = JSON.parse(stream === 'delivery' ? body : '{}') as Listed;
+  const { first = 0, hashes = [] } = JSON.parse((stream === 'delivery' && body) || '{}') as Listed;
+  const erasedBy = (event: number): number | undefined => stepErasedBy(tombstones, event, log_index);
   for (const [n, { event, salt, text }] of steps.entries()) {
     const isNamed = hex(Buffer.of(6), Buffer.from(salt, 'hex'), text) === hashes[event - first];
     const isSo = isNamed && event > (steps[n - 1]?.event ?? -1);
     must(isSo, `${place}: delivery event ${event} is not as it tells it`);
+    const by = erasedBy(event);
+    must(
+      by === undefined,
+      `${place}: delivery event ${event} is here, and entry ${by} says that it was erased`,
+    );
     say('deliveries.ndjson', `{"log_index":${log_index},"event":${event},"step":${text}}\n`);
   }
-  must(isPart || steps.length === hashes.length, `${place}: a delivery event that it tells of is missing`, 2);
+  const due = hashes.filter((_, n) => erasedBy(first + n) === undefined).length;
+  must(isPart || steps.length === due, `${place}: a delivery event that it tells of is missing`, 2);
 }
 
 async function main(given: string[]): Promise<void> {

@@ -32,6 +32,12 @@ What is not: that what was charted is true; that anything was charted at all; th
 last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
 before it was signed.
 
+Of an entry whose line has \`erased\`, what it said (\`body\` is null), or some or all texts that were issued with it, were
+lawfully erased for ever: the entry of the stream \`erasure\` at that place says which, by whom and why. Shown of it is
+that it stands where it stands, with who, when and of which kind, and that what is left is all that the erasure left; not what
+it said. Steps of deliveries that were erased are not shown, and their hashes stay. Of a drain or patient only those
+erasures are here that name an entry here.
+
 Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry which client sent it. An entry
 of type \`delivery-steps\` tells of all steps of deliveries that were written with it, by a hash of each; its line in
 \`entries.ndjson\` holds those that are shown here. Accesses and steps of a drain or patient are picked one by one, so that one

@@ -2,8 +2,10 @@
 import type Database from 'better-sqlite3';
 import { RETENTION } from '../../audit/archived.ts';
 import { createPlaceFinder } from '../../store/sqlite/log-end.ts';
+import { createErasureReader } from '../../store/sqlite/tombstones.ts';
 import { ofDevices } from './select-devices.ts';
-import { deliveriesOf } from './steps.ts';
+import { erasuresOf } from './select-erasures.ts';
+import { deliveriesOf, eventsBetween } from './steps.ts';
 
 export type Wanted =
   | { readonly drain: string }
@@ -29,18 +31,28 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
   if ('from' in wanted) return ofPeriod(db, wanted, size);
   const drains = 'drain' in wanted ? [wanted.drain] : drainsOf(db, wanted.patient);
   const known = drains.filter((drain) => isDrain(db, drain));
-  if (known.length === 0)
-    throw new Error(
-      `there is no such ${'drain' in wanted ? `drain: ${wanted.drain}` : `patient: ${wanted.patient}`}`,
-    );
-  const indexes = [
+  if (known.length === 0) throw new Error(whyNone(db, wanted));
+  const own = [
     ...indexesOf(db, [...OF_ALL, ...known], size),
     ...accessesTo(db, { drains: known, patient: 'patient' in wanted ? wanted.patient : null }, size),
     ...ofDevices(db, known, size),
     ...deliveriesOf(db, known, size),
     ...archivesOf(db, known, size),
-  ];
-  return { about: { ...wanted, drains: known }, indexes: indexes.sort((a, b) => a - b), drains: known };
+  ].sort((a, b) => a - b);
+  const erasures = erasuresOf(db, { indexes: own, events: null }, size);
+  const indexes = [...own, ...erasures].sort((a, b) => a - b);
+  return { about: { ...wanted, drains: known }, indexes, drains: known };
+}
+
+function whyNone(
+  db: Database.Database,
+  wanted: { readonly drain: string } | { readonly patient: string },
+): string {
+  if ('patient' in wanted) return `there is no such patient: ${wanted.patient}`;
+  const erasure = createErasureReader(db)(wanted.drain);
+  return erasure === null
+    ? `there is no such drain: ${wanted.drain}`
+    : `${wanted.drain} was erased, as entry ${erasure.logIndex} says: what is left of it is in bundles of periods`;
 }
 
 const drainsOf = (db: Database.Database, patient: string): string[] =>
@@ -96,11 +108,17 @@ function ofPeriod(
   const placeAt = createPlaceFinder(db);
   const [first, end] = [placeAt(Date.parse(from), size), placeAt(Date.parse(to), size)];
   if (first >= end) throw new Error(`nothing was recorded from ${from} to ${to} that a checkpoint covers`);
-  const notices = indexesOf(db, ['log'], size).filter((index) => index < first || index >= end);
+  const last = end - 1;
+  const notices = indexesOf(db, ['log'], size);
   const period = Array.from({ length: end - first }, (_, n) => first + n);
+  const events = eventsBetween(db, first, last);
+  // Notices are never erased, so that only what is of the period can be named.
+  const outside = [...notices, ...erasuresOf(db, { indexes: period, events }, size)].filter(
+    (index) => index < first || index > last,
+  );
   return {
-    about: { from, to, from_index: first, to_index: end - 1 },
-    indexes: [...notices, ...period].sort((a, b) => a - b),
+    about: { from, to, from_index: first, to_index: last },
+    indexes: [...outside, ...period].sort((a, b) => a - b),
     drains: null,
   };
 }

@@ -1,6 +1,7 @@
 /** Steps of deliveries in an audit bundle, and the entries that vouch for them. */
 import type Database from 'better-sqlite3';
 import { DELIVERY, readSteps, type StepRow, writeStep } from '../../audit/delivery-steps.ts';
+import type { Run } from '../../audit/erasure.ts';
 
 /** As a bundle holds it, beside the entry that tells of it. */
 export interface Step {
@@ -20,6 +21,16 @@ export function deliveriesOf(db: Database.Database, drains: readonly string[], s
   const telling = createTeller(db);
   const indexes = events.all(JSON.stringify(drains)).map((event) => telling(event));
   return [...new Set(indexes)].filter((index) => index < size);
+}
+
+/** Numbers of the first and last step that entries at these places tell of: they follow along the stream without a gap. */
+export function eventsBetween(db: Database.Database, first: number, last: number): Run | null {
+  const told = db.prepare<[number, number], { readonly first: number | null; readonly last: number | null }>(
+    `SELECT min(body ->> '$.first') AS first, max((body ->> '$.first') + json_array_length(body, '$.hashes') - 1) AS last
+     FROM ledger JOIN payload USING (log_index) WHERE stream = '${DELIVERY}' AND log_index BETWEEN ? AND ?`,
+  );
+  const { first: from = null, last: to = null } = told.get(first, last) ?? {};
+  return from === null || to === null ? null : [from, to];
 }
 
 /** Finds the entry that tells of a step: their numbers rise along the stream. */

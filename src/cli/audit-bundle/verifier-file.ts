@@ -2,14 +2,14 @@
 import { readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 
-const PARTS = ['note.js', 'verify.js'].map((name) =>
+const PARTS = ['note.js', 'erased.js', 'verify.js'].map((name) =>
   fileURLToPath(new URL(`../../bundle-verifier/${name}`, import.meta.url)),
 );
 
 export const verifierFile = (): string =>
   PARTS.map((part) => readFileSync(part, 'utf8'))
     .join('\n')
-    .replace(/^import \{[^}]*\} from '\.\/note\.js';\n/m, '')
+    .replace(/^import \{[^}]*\} from '\.\/\w+\.js';\n/gm, '')
     .replace(/^\/\/# sourceMappingURL=.*\n?/gm, '')
     .replace(/^export /gm, '');
 

@@ -5,12 +5,14 @@ import { join } from 'node:path';
 import type Database from 'better-sqlite3';
 import { readCheckpoint } from '../../audit/checkpoint.ts';
 import { DELIVERY } from '../../audit/delivery-steps.ts';
+import { createErasures } from '../../audit/erasure.ts';
 import { inclusionProof, type ReadSubtree } from '../../audit/merkle.ts';
 import { openPieceFile, type PieceFile } from '../../export/piece-file.ts';
 import { writeCanonical } from '../../json/canonical.ts';
 import { createCheckpointReader } from '../../store/sqlite/checkpoints.ts';
 import { createFrameReader } from '../../store/sqlite/frames.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
+import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
 import { createSubtreeReader } from '../../store/sqlite/tree.ts';
 import { signedHead } from '../signed-head.ts';
 import { readme } from './readme.ts';
@@ -71,8 +73,9 @@ interface Row {
   readonly seq: number;
   readonly envelope: string;
   readonly hash: string;
-  readonly salt: Buffer;
-  readonly body: string;
+  /** With the body, null where the payload is gone. */
+  readonly salt: Buffer | null;
+  readonly body: string | null;
 }
 
 const SAID_AGAIN = /"kind":"(corrected|entered-in-error|access)"/;
@@ -85,9 +88,10 @@ function writeEntries(
   onProgress: (done: number, total: number) => void,
 ): void {
   const entry = db.prepare<[number], Row>(
-    `SELECT log_index, stream, seq, envelope, hash, salt, body FROM ledger JOIN payload USING (log_index)
+    `SELECT log_index, stream, seq, envelope, hash, salt, body FROM ledger LEFT JOIN payload USING (log_index)
      WHERE log_index = ?`,
   );
+  const erasures = createErasures(createTombstoneReader(db)().all);
   const issuedWith = createIssueFinder(db);
   const read = remembering(createSubtreeReader(db));
   const frames = createFrameWriter(db, files);
@@ -95,11 +99,14 @@ function writeEntries(
   const stepsIn = createStepReader(db, drains);
   for (const [done, index] of indexes.entries()) {
     const row = entry.get(index);
-    if (row === undefined) throw new Error(`entry ${index} is missing; run verify on this database`);
+    const erased = erasures.entry(index);
+    if (row === undefined || (row.body === null && erased?.payload !== true))
+      throw new Error(`entry ${index} is missing; run verify on this database`);
     const issued = issuedWith(index);
     const proof = inclusionProof(read, index, size).map((hash) => hash.toString('base64'));
-    const steps = row.stream === DELIVERY ? { steps: stepsIn(row.body) } : {};
-    const line = { ...row, salt: row.salt.toString('hex'), issued, proof, ...steps };
+    const steps = row.stream === DELIVERY && row.body !== null ? { steps: stepsIn(row.body) } : {};
+    const named = erased === undefined ? {} : { erased: erased.by };
+    const line = { ...row, salt: row.salt?.toString('hex') ?? null, issued, proof, ...steps, ...named };
     files.add('entries.ndjson', `${JSON.stringify(line)}\n`);
     for (const { event, text } of steps.steps ?? [])
       files.add('deliveries.ndjson', `{"log_index":${index},"event":${event},"step":${text}}\n`);
@@ -116,7 +123,7 @@ function writeEntries(
 
 /** Files that say again, for people, what some entries say. */
 function sayAgain({ log_index, envelope, body }: Row, files: Files): void {
-  if (!SAID_AGAIN.test(body)) return;
+  if (body === null || !SAID_AGAIN.test(body)) return;
   const { kind = '' } = JSON.parse(body) as { readonly kind?: string };
   const line = `{"log_index":${log_index},"recorded_at":"${recordedAtOf(envelope)}","body":${body}}\n`;
   if (kind === 'access') files.add('accesses.ndjson', line);

@@ -1,0 +1,95 @@
+/**
+ * What was lawfully erased of a log, and what must be left of it: another part of the verifier of audit bundles that goes
+ * before the rest in the one file of a bundle.
+ */
+import { hex, must } from './note.ts';
+
+/** First and last of numbers that follow without a gap. */
+type Run = readonly [first: number, last: number];
+interface Committed {
+  /** Hex. */
+  readonly salt: string;
+  readonly issued: string;
+}
+
+/** An entry that says what was erased of entries before it, and commits anew to the texts that it left with them. */
+export interface Tombstone {
+  readonly at: number;
+  readonly entries: readonly Run[];
+  readonly steps: readonly Run[];
+  readonly texts: ReadonlyMap<number, Committed>;
+}
+
+export function readTombstone({
+  log_index: at,
+  body,
+}: {
+  log_index: number;
+  body: string | null;
+}): Tombstone {
+  const { entries, steps, texts } = JSON.parse(body ?? 'null') as Pick<Tombstone, 'entries' | 'steps'> & {
+    readonly texts: readonly (Committed & { readonly entry: number })[];
+  };
+  return { at, entries, steps, texts: new Map(texts.map((left) => [left.entry, left])) };
+}
+
+/** @param runs rising */
+function isIn(runs: readonly Run[], number: number): boolean {
+  let [low, high] = [0, runs.length];
+  while (low < high) {
+    const middle = Math.floor((low + high) / 2);
+    if ((runs[middle]?.[1] ?? 0) < number) low = middle + 1;
+    else high = middle;
+  }
+  return (runs[low]?.[0] ?? Number.POSITIVE_INFINITY) <= number;
+}
+
+export interface Content {
+  readonly log_index: number;
+  /** Hex, and null with the body where the payload was erased. */
+  readonly salt: string | null;
+  readonly body: string | null;
+  readonly issued: readonly string[];
+  /** Place of the newest tombstone that names it. */
+  readonly erased?: number;
+}
+
+/**
+ * Commitments: 0x02 payload, 0x04 issued texts. Of what a tombstone names, its word stands for those of the envelope.
+ * @param said the envelope @param tombstones newest first
+ */
+export function checkContent(
+  { log_index: at, salt, body, issued, erased }: Content,
+  place: string,
+  said: Readonly<Record<string, unknown>>,
+  tombstones: readonly Tombstone[],
+): void {
+  const isHere = erased === undefined || tombstones.some((each) => each.at === erased);
+  must(isHere, `${place}: entry ${erased}, which says what was erased of it, is not here`, 2);
+  const by = tombstones.find((each) => each.at > at && (isIn(each.entries, at) || each.texts.has(at)));
+  must(by?.at === erased, `${place}: what it names is not the newest entry that says what was erased of it`);
+  const isGone = by !== undefined && isIn(by.entries, at);
+  if (isGone) {
+    const isNone = salt === null && body === null;
+    must(isNone, `${place}: its payload is here, and entry ${by.at} says that it was erased`);
+  } else {
+    must(salt !== null && body !== null, `${place}: its payload is missing`, 2);
+    const isSo = commitment(2, salt, body) === said.payload;
+    must(isSo, `${place}: its payload is not the one it commits to`);
+  }
+  const due = by === undefined ? { salt: salt ?? '', issued: said.issued } : by.texts.get(at);
+  const texts = issued.map((text) => `${text}\n`).join('');
+  const isFit = due === undefined ? issued.length === 0 : commitment(4, due.salt, texts) === due.issued;
+  const whose = by === undefined ? 'it commits to' : `that entry ${by.at} left`;
+  must(isFit, `${place}: the texts issued with it are not those ${whose}`);
+}
+
+const commitment = (kind: number, salt: string, text: string): string =>
+  hex(Buffer.of(kind), Buffer.from(salt, 'hex'), text);
+
+/** Place of the entry after it that says that a step of a delivery was erased. @param tombstones newest first */
+export const stepErasedBy = (
+  tombstones: readonly Tombstone[],
+  event: number,
+  at: number,
+): number | undefined => tombstones.find((each) => each.at > at && isIn(each.steps, event))?.at;

@@ -16,6 +16,7 @@ import { stepHash, writeSteps } from '../../src/audit/delivery-steps.ts';
 import { Frontier, inclusionProof, leafOf, type ReadSubtree } from '../../src/audit/merkle.ts';
 import { writeFirstKey, writeReplacement, writeRestored, writeRotation } from '../../src/audit/notices.ts';
 import { fill } from '../../src/json/frame.ts';
+import { type AllGone, eraseSome, tellsOf } from './random-bundle-erasure.ts';
 
 export const LOG = 'random.example';
 
@@ -25,15 +26,18 @@ export interface BundleEntry {
   seq: number;
   envelope: string;
   hash: string;
-  salt: string;
-  body: string;
+  /** Null with the body where its payload was erased. */
+  salt: string | null;
+  body: string | null;
   issued: string[];
   proof: string[];
   /** Of an entry about deliveries. */
   steps?: Step[];
+  /** Place of the newest entry that says what was erased of it. */
+  erased?: number;
 }
 
-interface Step {
+export interface Step {
   event: number;
   salt: string;
   text: string;
@@ -52,24 +56,26 @@ export interface Bundle {
   lost: string | null;
   /** What was wrong from the beginning. */
   fault: string | null;
+  gone: AllGone;
 }
 
-type Random = () => number;
-const below = (random: Random, n: number): number => Math.floor(random() * n);
-const saltBy = (random: Random): Buffer => Buffer.from(Array.from({ length: 16 }, () => below(random, 256)));
+export type Random = () => number;
+export const below = (random: Random, n: number): number => Math.floor(random() * n);
+export const saltBy = (random: Random): Buffer =>
+  Buffer.from(Array.from({ length: 16 }, () => below(random, 256)));
 const FRAMES = ['{"a":\u0001 }', '{"a":\u0001 ,"b":[\u0001!,\u0001 ]}'].map((text) => ({
   name: frameName(text),
   text,
 }));
 
-/** A whole log of 2 to 40 entries: keys handed over and lost, restores, corrections, issued texts, odd characters. */
+/** A whole log of 2 to 40 entries: keys handed over and lost, restores, corrections, issued texts, odd characters, erasures. */
 export function randomBundle(random: Random): Bundle {
   const ends = new Map<string, { seq: number; hash: string }>();
   const entries: BundleEntry[] = [];
   let [key, restores, nextStep] = [generateKeyPairSync('ed25519').privateKey, 0, 1 + below(random, 9)];
   // Of the keys that handed the log to one another, the first vouches for all since; one that was lost for nothing since.
   let first = rawPublicKey(key);
-  const said: Pick<Bundle, 'lost' | 'fault'> = { lost: null, fault: null };
+  const said: Pick<Bundle, 'lost' | 'fault' | 'gone'> = { lost: null, fault: null, gone: new Map() };
 
   /** Steps of deliveries of up to three drains, and the entry that tells of them. */
   function addSteps(): void {
@@ -139,6 +145,9 @@ export function randomBundle(random: Random): Bundle {
       [key, first] = [next, rawPublicKey(next)];
     } else if (kind === 2) {
       addSteps();
+    } else if (kind === 14) {
+      const erased = eraseSome(random, entries, said.gone);
+      if (erased !== null) add('erasure', 'erased', erased);
     } else if (kind < 5) {
       const stream = ACCESSED[below(random, ACCESSED.length)] ?? '';
       add(stream, 'access', `{"kind":"access","drains":["d${below(random, 3)}"]}`);
@@ -163,6 +172,7 @@ export const PICKED = [
   'unmatched',
   'retention',
   'delivery',
+  'erasure',
 ];
 const ACCESSED = PICKED.slice(0, 5);
 
@@ -201,7 +211,7 @@ function prove(
   key: KeyObject,
   first: Buffer,
   restores: number,
-): Omit<Bundle, 'lost' | 'fault'> {
+): Omit<Bundle, 'lost' | 'fault' | 'gone'> {
   const tree = new Frontier();
   for (const { hash } of all) tree.add(leafOf(hash));
   const read: ReadSubtree = (height, place) => {
@@ -217,20 +227,26 @@ function prove(
   if (part < 2) {
     const [a, b] = [below(random, all.length), below(random, all.length)];
     Object.assign(about, { from_index: Math.min(a, b), to_index: Math.max(a, b) });
+    const period = all.slice(Math.min(a, b), Math.max(a, b) + 1);
     entries = all.filter(
       (each) =>
-        each.stream === 'log' || (each.log_index >= Math.min(a, b) && each.log_index <= Math.max(a, b)),
+        each.stream === 'log' ||
+        period.includes(each) ||
+        (each.stream === 'erasure' && tellsOf(each, period, true)),
     );
   } else if (part === 2) {
     // Of a drain: its own entries, and what was about it of accesses, deliveries, devices and what was unmatched.
     for (const entry of all)
       if (entry.steps !== undefined) entry.steps = entry.steps.filter(({ text }) => text.includes('d1'));
-    entries = all.filter(
+    const own = all.filter(
       ({ stream, body, steps = [] }) =>
-        stream === 'log' ||
-        stream === 'd1' ||
-        steps.length > 0 ||
-        (PICKED.includes(stream) && body.includes('"d1"')),
+        stream === 'd1' || steps.length > 0 || (ACCESSED.includes(stream) && body?.includes('"d1"') === true),
+    );
+    entries = all.filter(
+      (each) =>
+        each.stream === 'log' ||
+        own.includes(each) ||
+        (each.stream === 'erasure' && tellsOf(each, own, false)),
     );
   }
   const origin = originOf(LOG, restores);
@@ -261,7 +277,7 @@ export function cosignatureOf(checkpoint: string, atS: number): string {
 
 const saying = (entries: readonly BundleEntry[], kind: RegExp): string =>
   entries
-    .filter(({ body }) => kind.test(body))
+    .filter(({ body }) => body !== null && kind.test(body))
     .map(
       ({ log_index, envelope, body }) =>
         `{"log_index":${log_index},"recorded_at":"${JSON.parse(envelope).recorded_at}","body":${body}}\n`,

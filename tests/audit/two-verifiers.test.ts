@@ -10,7 +10,8 @@ import { rawPublicKey, signCheckpoint, writeVerifierKey } from '../../src/audit/
 import { writeWitnessKey } from '../../src/audit/cosignature.ts';
 import { verifyBundle } from '../../src/bundle-verifier/verify.ts';
 import { seeded } from '../e2e/story.ts';
-import { type Bundle, cosignatureOf, LOG, PICKED, randomBundle, writeBundle } from './random-bundle.ts';
+import { cosignatureOf, LOG, PICKED, randomBundle, writeBundle } from './random-bundle.ts';
+import { DONE_TO_ERASED, type Done } from './two-verifiers-erasure.ts';
 
 const SCRIPT = fileURLToPath(new URL('verify_many.py', import.meta.url));
 const LOGS = 1000;
@@ -28,17 +29,17 @@ if (!hasPython) {
 const stranger = generateKeyPairSync('ed25519').privateKey;
 
 /** Each does one thing to a bundle, or gives false where there is nothing to do it to. */
-const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number) => boolean>> = {
+const DONE: Readonly<Record<string, Done>> = {
   'another body': ({ entries }, pick) => {
     const entry = entries[pick(entries.length)];
     if (entry === undefined) return false;
-    entry.body = entry.body.replace('{', '{"x":1,');
+    entry.body = (entry.body ?? '{"kind":"reading"}').replace('{', '{"x":1,');
     return true;
   },
   'another salt': ({ entries }, pick) => {
     const entry = entries[pick(entries.length)];
     if (entry === undefined) return false;
-    entry.salt = entry.salt.replace(/^./, (digit) => (digit === '0' ? '1' : '0'));
+    entry.salt = (entry.salt ?? '').replace(/^.?/, (digit) => (digit === '0' ? '1' : '0'));
     return true;
   },
   'another envelope': ({ entries }, pick) => {
@@ -59,8 +60,9 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     const { stream, log_index } = entries[at] ?? { stream: '', log_index: 0 };
     const isInPeriod = about.from_index !== undefined && log_index >= about.from_index;
     const isLast = !entries.some((each) => each.stream === stream && each.log_index > log_index);
-    const isPicked = about.from_index === undefined && PICKED.includes(stream);
-    if (isPicked) return false;
+    // Nor is an erasure missed that a later one tells of as well.
+    const isPicked = PICKED.includes(stream) && (about.from_index === undefined || stream === 'erasure');
+    if (isPicked && !(isInPeriod && log_index <= (about.to_index ?? -1))) return false;
     if (isLast && !(isInPeriod && log_index <= (about.to_index ?? -1))) return false;
     entries.splice(at, 1);
     return true;
@@ -114,6 +116,7 @@ const DONE: Readonly<Record<string, (bundle: Bundle, pick: (n: number) => number
     const steps = telling[pick(telling.length)];
     return steps?.[0] !== undefined && steps.unshift(steps[0]) > 0;
   },
+  ...DONE_TO_ERASED,
   'another key given': (bundle) => {
     bundle.key = writeVerifierKey(LOG, rawPublicKey(stranger));
     return true;

@@ -1,5 +1,21 @@
 import type { Selection } from './select.ts';
 
+/** What of an entry may be left out, and why. */
+const PARTS = `Of an entry whose line has \`erased\`, what it said (\`body\` is null then) or texts that were issued with it were lawfully
+erased for ever: the entry of the stream \`erasure\` at that place says of which entries, by whom and why. Shown of it is
+that it was made, where it stands, when, by whom and of which kind, and that nothing of it is left out but what that erasure
+names; not what it said. Steps of deliveries that were erased are left out, and their hashes stay. Of erasures only those
+are here that name something here.
+
+Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry which client sent it. An entry
+of type \`delivery-steps\` tells of all steps of deliveries that were written with it, by a hash of each; its line in
+\`entries.ndjson\` holds those that are shown here. Accesses and steps of a drain or patient are picked one by one, so that one
+left out is not seen; those of a period are whole. So it is with earlier archives (\`retention\`), with where devices were
+(\`device-…\`), and with what was read on a device that was on no drain then (\`unmatched\`). \`rerouted\` entries say what counts for
+a drain from then on: of that, what had counted for another drain before stands in the stream of that one, and is in its
+bundle.
+`;
+
 /** What a stranger finds first in the bundle. */
 export const readme = (log: string, { about, indexes }: Selection, size: number): string => `# Audit bundle
 
@@ -32,17 +48,4 @@ What is not: that what was charted is true; that anything was charted at all; th
 last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
 before it was signed.
 
-Of an entry whose line has \`erased\`, what it said (\`body\` is null), or some or all texts that were issued with it, were
-lawfully erased for ever: the entry of the stream \`erasure\` at that place says which, by whom and why. Shown of it is
-that it stands where it stands, with who, when and of which kind, and that what is left is all that the erasure left; not what
-it said. Steps of deliveries that were erased are not shown, and their hashes stay. Of a drain or patient only those
-erasures are here that name an entry here.
-
-Entries of type \`access\` say who asked for what of these drains, and the envelope of each other entry which client sent it. An entry
-of type \`delivery-steps\` tells of all steps of deliveries that were written with it, by a hash of each; its line in
-\`entries.ndjson\` holds those that are shown here. Accesses and steps of a drain or patient are picked one by one, so that one
-left out is not seen; those of a period are whole. So it is with earlier archives (\`retention\`), with where devices were
-(\`device-…\`), and with what was read on a device that was on no drain then (\`unmatched\`). \`rerouted\` entries say what counts for
-a drain from then on: of that, what had counted for another drain before stands in the stream of that one, and is in its
-bundle.
-`;
+${PARTS}`;

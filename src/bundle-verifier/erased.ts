@@ -55,7 +55,8 @@ export interface Content {
 }
 
 /**
- * Commitments: 0x02 payload, 0x04 issued texts. Of what a tombstone names, its word stands for those of the envelope.
+ * Commitments: 0x02 payload, 0x04 issued texts. Where a tombstone names the entry, its commitment to the texts that it left
+ * stands for that of the envelope.
  * @param said the envelope @param tombstones newest first
  */
 export function checkContent(
@@ -67,7 +68,11 @@ export function checkContent(
   const isHere = erased === undefined || tombstones.some((each) => each.at === erased);
   must(isHere, `${place}: entry ${erased}, which says what was erased of it, is not here`, 2);
   const by = tombstones.find((each) => each.at > at && (isIn(each.entries, at) || each.texts.has(at)));
-  must(by?.at === erased, `${place}: what it names is not the newest entry that says what was erased of it`);
+  const last =
+    by === undefined
+      ? `entry ${erased} erased nothing of it`
+      : `it does not name entry ${by.at}, which erased of it last`;
+  must(by?.at === erased, `${place}: ${last}`);
   const isGone = by !== undefined && isIn(by.entries, at);
   if (isGone) {
     const isNone = salt === null && body === null;

@@ -163,7 +163,7 @@ def check(folder, given, witness=None, at_place=lambda place: None):
     must(is_signed(signed[0], body + "\n", named[-1]))
     told = f"{len(entries)} entries of {log}, all in its checkpoint of {size} entries, signed by {given}"
     gone = sum(e["body"] is None for e in entries)
-    told += f"; {gone} of them were lawfully erased" if gone else ""
+    told += f"; of them lawfully erased: {gone}" if gone else ""
     for index, reason in replaced: told += f"; entry {index} says that a key was lost: {reason}"
     if witness is None: return told
     at_place(f"the cosignature of {witness}")

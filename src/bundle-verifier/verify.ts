@@ -88,7 +88,7 @@ async function check(folder: string, key: string | null, witness: string | null)
   for (const [name, sum] of said)
     must(sum.digest('hex') === manifest.files[name], `${name} is not what the entries say`);
   const told = checkSignature(head, notices, manifest.log, key) + checkCosignature(head, witness);
-  const left = erased === 0 ? '' : `; ${erased} of them were lawfully erased`;
+  const left = erased === 0 ? '' : `; of them lawfully erased: ${erased}`;
   return `${count} entries of ${manifest.log}, all in its checkpoint of ${head.size} entries, signed by ${key}${left}${told}`;
 }
 

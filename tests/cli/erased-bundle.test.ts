@@ -16,8 +16,8 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
 import { rawPublicKey, writeVerifierKey } from '../../src/audit/checkpoint.ts';
-import { openLedger } from '../store/ledger.ts';
-import { NURSE } from '../support/drain-script.ts';
+import { incoming, openLedger } from '../store/ledger.ts';
+import { level, NURSE } from '../support/drain-script.ts';
 import * as closed from './closed-drains.ts';
 import * as by from './tampered.ts';
 import {
@@ -66,6 +66,7 @@ interface Line {
   log_index: number;
   stream: string;
   seq: number;
+  envelope: string;
   salt: string | null;
   body: string | null;
   issued: string[];
@@ -155,6 +156,8 @@ function verified(path: string, { key }: Kept): { readonly code: number | null; 
   return { code: first.status, text: (first.stdout + first.stderr).trim() };
 }
 
+const recordedAt = (line: Line | undefined): string => JSON.parse(line?.envelope ?? '{}').recorded_at;
+
 const touchedIn = (lines: readonly Line[]) => lines.filter(({ erased }) => erased !== undefined);
 
 describe('a bundle of a period', () => {
@@ -174,7 +177,7 @@ describe('a bundle of a period', () => {
       code: 0,
       text:
         `ok: ${lines.length} entries of closed.example, all in its checkpoint of ${lines.length} entries, ` +
-        `signed by ${CLOSED.key}; ${touched.length} of them were lawfully erased`,
+        `signed by ${CLOSED.key}; of them lawfully erased: ${touched.length}`,
     });
   });
 
@@ -190,11 +193,9 @@ describe('a bundle of a period', () => {
   });
 
   it('holds nothing of an erasure that says nothing of it', () => {
-    const [{ recorded_at = '' } = {}] = linesOf(bundle(CLOSED, '--drain', closed.drain('today')))
-      .filter(({ stream }) => stream === closed.drain('today'))
-      .map((line) => JSON.parse((line as Line & { envelope: string }).envelope) as { recorded_at: string });
-    const tillNow = new Date(Date.parse(recorded_at) + 1).toISOString();
-    const path = bundle(CLOSED, '--from', recorded_at, '--to', tillNow);
+    const own = linesOf(bundle(CLOSED, '--drain', closed.drain('today')));
+    const from = recordedAt(own.find(({ stream }) => stream === closed.drain('today')));
+    const path = bundle(CLOSED, '--from', from, '--to', new Date(Date.parse(from) + 1).toISOString());
     expect(linesOf(path).map(({ stream }) => stream)).toContain(closed.drain('today'));
     expect(linesOf(path).map(({ stream }) => stream)).not.toContain('erasure');
     expect(verified(path, CLOSED).code).toBe(0);
@@ -208,16 +209,56 @@ describe('a bundle of a period', () => {
     expect(is).toMatchObject({ body: null, salt: null, issued: was?.issued, erased: tombstone });
     expect(is?.issued).toHaveLength(1);
     const stepsOf = (some: readonly Line[]) => some.flatMap(({ steps = [] }) => steps);
+    const gone = lines.filter(({ body }) => body === null);
+    expect(gone.map(({ log_index }) => log_index)).toEqual(expect.arrayContaining([2, 4, 7, 10]));
     const own = stepsOf(before).filter(({ text }) => !text.includes(RIGHT));
     expect([stepsOf(before).length, stepsOf(lines)]).toEqual([own.length + 1, own]);
     expect(verified(path, SHARED)).toMatchObject({
       code: 0,
-      text: expect.stringContaining('; 4 of them were lawfully erased'),
+      text: expect.stringContaining(`; of them lawfully erased: ${gone.length}`),
+    });
+  });
+});
+
+describe('a bundle of a period of deliveries alone', () => {
+  it('holds what says that steps were erased, as of a period none may be missing', () => {
+    const from = recordedAt(before[14]);
+    const path = bundle(SHARED, '--from', from, '--to', new Date(Date.parse(from) + 1).toISOString());
+    const lines = linesOf(path).filter(({ stream }) => stream !== 'log');
+    expect(lines.map(({ log_index, stream }) => [log_index, stream]).slice(-2)).toEqual([
+      [14, 'delivery'],
+      [tombstone, 'erasure'],
+    ]);
+    expect(touchedIn(lines)).toEqual([]);
+    expect(verified(path, SHARED).code).toBe(0);
+    forge(path, withoutTombstone);
+    expect(verified(path, SHARED)).toEqual({
+      code: 2,
+      text: 'entry 14 (stream delivery, 2): a delivery event that it tells of is missing',
     });
   });
 });
 
 describe('a bundle of another drain or patient', () => {
+  it('holds nothing of an erasure of steps alone that were told of with its own', async () => {
+    const sent = { ...CLOSED, database: join(folder, 'sent.db') };
+    copyFileSync(CLOSED.database, sent.database);
+    const [erased, own] = [closed.drain('waiting'), closed.drain('still')];
+    const ledger = openLedger(sent.database, { origin: sent.log });
+    const told = level('later', '11:00', 100);
+    await ledger.record([{ ...incoming(told, told), drain: own }]);
+    const claimed = await ledger.store.claim('ehr', NOW, NOW + 500, 9, []);
+    expect(claimed.map(({ drain }) => drain).sort()).toEqual([erased, own].sort());
+    await ledger.close();
+    await erase(sent, [erased], closed.sign);
+    const path = bundle(sent, '--drain', own);
+    const [sending] = linesOf(path).filter(({ stream }) => stream === 'delivery');
+    expect(JSON.parse(sending?.body ?? '').hashes).toHaveLength(2);
+    expect(sending?.steps?.map(({ text }) => JSON.parse(text).drain)).toEqual([own]);
+    expect(linesOf(path).map(({ stream }) => stream)).not.toContain('erasure');
+    expect(verified(path, sent).code).toBe(0);
+  });
+
   it('is as it was where the erasure says nothing of it', () => {
     const path = bundle(CLOSED, '--patient', 'Patient/q');
     expect(linesOf(path).map(({ stream }) => stream)).not.toContain('erasure');
@@ -231,7 +272,7 @@ describe('a bundle of another drain or patient', () => {
     expect(lines.at(-1)).toMatchObject({ log_index: tombstone, stream: 'erasure' });
     expect(verified(path, SHARED)).toMatchObject({
       code: 0,
-      text: expect.stringContaining('; 1 of them were lawfully erased'),
+      text: expect.stringContaining('; of them lawfully erased: 1'),
     });
   });
 
@@ -375,13 +416,13 @@ test.each<[what: string, change: (lines: Line[]) => readonly Line[], code: numbe
     'an entry said to be erased that was not',
     edited((lines) => Object.assign(at(lines, 1), { erased: 15 })),
     1,
-    `entry 1 (stream ${WRONG}, 1): what it names is not the newest entry that says what was erased of it`,
+    `entry 1 (stream ${WRONG}, 1): entry 15 erased nothing of it`,
   ],
   [
     'no word of the erasure',
     edited((lines) => delete at(lines, 7).erased),
     1,
-    `${ENTRY_7}: what it names is not the newest entry that says what was erased of it`,
+    `${ENTRY_7}: it does not name entry 15, which erased of it last`,
   ],
 ])('%s is found, and named', (what, change, code, text) => {
   // Of the drain that is left; the steps of the other one are due in a period alone.

@@ -46,13 +46,17 @@ function isIn(runs: readonly Run[], number: number): boolean {
 
 export interface Content {
   readonly log_index: number;
+  readonly stream: string;
   /** Hex, and null with the body where the payload was erased. */
   readonly salt: string | null;
   readonly body: string | null;
   readonly issued: readonly string[];
   /** Place of the newest tombstone that names it. */
   readonly erased?: number;
+  readonly steps?: readonly { readonly event: number; readonly salt: string; readonly text: string }[];
 }
+
+export type Say = (name: string, text: string) => void;
 
 /**
  * Commitments: 0x02 payload, 0x04 issued texts. Where a tombstone names the entry, its commitment to the texts that it left
@@ -93,8 +97,32 @@ const commitment = (kind: number, salt: string, text: string): string =>
   hex(Buffer.of(kind), Buffer.from(salt, 'hex'), text);
 
 /** Place of the entry after it that says that a step of a delivery was erased. @param tombstones newest first */
-export const stepErasedBy = (
+const stepErasedBy = (tombstones: readonly Tombstone[], event: number, at: number): number | undefined =>
+  tombstones.find((each) => each.at > at && isIn(each.steps, event))?.at;
+
+/** What deliveries.ndjson must say of the entry: each step has its hash, 0x06 salt text, at its place in the list of the entry. */
+export function tellSteps(
+  entry: Content,
+  place: string,
+  isPart: boolean,
   tombstones: readonly Tombstone[],
-  event: number,
-  at: number,
-): number | undefined => tombstones.find((each) => each.at > at && isIn(each.steps, event))?.at;
+  say: Say,
+) {
+  const { log_index, stream, body, steps = [] } = entry;
+  type Listed = { first?: number; hashes?: string[] };
+  const { first = 0, hashes = [] } = JSON.parse((stream === 'delivery' && body) || '{}') as Listed;
+  const erasedBy = (event: number): number | undefined => stepErasedBy(tombstones, event, log_index);
+  for (const [n, { event, salt, text }] of steps.entries()) {
+    const isNamed = commitment(6, salt, text) === hashes[event - first];
+    const isSo = isNamed && event > (steps[n - 1]?.event ?? -1);
+    must(isSo, `${place}: delivery event ${event} is not as it tells it`);
+    const by = erasedBy(event);
+    must(
+      by === undefined,
+      `${place}: delivery event ${event} is here, and entry ${by} says that it was erased`,
+    );
+    say('deliveries.ndjson', `{"log_index":${log_index},"event":${event},"step":${text}}\n`);
+  }
+  const due = hashes.filter((_, n) => erasedBy(first + n) === undefined).length;
+  must(isPart || steps.length === due, `${place}: a delivery event that it tells of is missing`, 2);
+}

@@ -47,6 +47,7 @@ def whole(texts):
     so_far = {}
     for name, *holes in texts:
         yield [name] + [so_far[h] if isinstance(h, int) else so_far.setdefault(len(so_far), h) for h in holes]
+
 class Erased:
     """What erasures took: of each entry by which, whether the payload too, and what commits to the texts left; and steps."""
     def __init__(self, tombstones):

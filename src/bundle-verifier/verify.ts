@@ -8,7 +8,7 @@ import { createReadStream, readFileSync, realpathSync } from 'node:fs';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
-import { type Content, checkContent, readTombstone, stepErasedBy, type Tombstone } from './erased.ts';
+import { type Content, checkContent, readTombstone, type Say, type Tombstone, tellSteps } from './erased.ts';
 import {
   bytes,
   checkCosignature,
@@ -24,10 +24,9 @@ import {
 } from './note.ts';
 
 type Entry = Content &
-  Readonly<Record<'stream' | 'envelope' | 'hash', string>> & {
+  Readonly<Record<'envelope' | 'hash', string>> & {
     readonly seq: number;
     readonly proof: readonly string[];
-    readonly steps?: readonly { readonly event: number; readonly salt: string; readonly text: string }[];
   };
 type Manifest = Readonly<Record<'format' | 'log', string>> & {
   readonly about: { readonly from_index?: number; readonly to_index?: number };
@@ -196,7 +195,6 @@ function checkProof({ log_index, hash, proof }: Entry, place: string, { size, ro
   must(end === 0 && sum.equals(root), `${place}: its proof does not lead to the checkpoint`);
 }
 
-type Say = (name: string, text: string) => void;
 const FILES = { corrected: 'corrections', 'entered-in-error': 'corrections', access: 'accesses' };
 /** What resources.ndjson, corrections.ndjson and accesses.ndjson must say of the entry. */
 function tell(entry: Entry, place: string, at: string, frames: ReadonlyMap<string, string>, say: Say): void {
@@ -225,27 +223,6 @@ function wholeOf(stored: string, place: string): string[][] {
   };
   const texts = JSON.parse(stored) as [string, ...(string | number)[]][];
   return texts.map(([name, ...holes]) => [name, ...holes.map(textOf)]);
-}
-
-/** The same of deliveries.ndjson: each step has its hash, 0x06 salt text, at its place in the list of the entry. */
-function tellSteps(entry: Entry, place: string, isPart: boolean, tombstones: readonly Tombstone[], say: Say) {
-  const { log_index, stream, body, steps = [] } = entry;
-  type Listed = { first?: number; hashes?: string[] };
-  const { first = 0, hashes = [] } = JSON.parse((stream === 'delivery' && body) || '{}') as Listed;
-  const erasedBy = (event: number): number | undefined => stepErasedBy(tombstones, event, log_index);
-  for (const [n, { event, salt, text }] of steps.entries()) {
-    const isNamed = hex(Buffer.of(6), Buffer.from(salt, 'hex'), text) === hashes[event - first];
-    const isSo = isNamed && event > (steps[n - 1]?.event ?? -1);
-    must(isSo, `${place}: delivery event ${event} is not as it tells it`);
-    const by = erasedBy(event);
-    must(
-      by === undefined,
-      `${place}: delivery event ${event} is here, and entry ${by} says that it was erased`,
-    );
-    say('deliveries.ndjson', `{"log_index":${log_index},"event":${event},"step":${text}}\n`);
-  }
-  const due = hashes.filter((_, n) => erasedBy(first + n) === undefined).length;
-  must(isPart || steps.length === due, `${place}: a delivery event that it tells of is missing`, 2);
 }
 
 async function main(given: string[]): Promise<void> {

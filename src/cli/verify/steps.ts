@@ -27,11 +27,13 @@ export function createStepCheck(db: Database.Database, erasures: Erasures): Step
   for (; next.done !== true && isOlder(next.value, older + 1); next = steps.next()) older += 1;
   let [due, proven, erased] = [older + 1, 0, 0];
 
-  function check(hash: string, entry: string): Finding | null {
+  function check(hash: string, { log_index }: LogRow): Finding | null {
+    const entry = `entry ${log_index}`;
     const number = due;
     due += 1;
     const by = erasures.step(number);
-    if (by !== undefined) {
+    // A tombstone speaks only of what stands before it.
+    if (by !== undefined && by > log_index) {
       erased += 1;
       if (next.done === true || next.value.event > number) return null;
       const what = `it is here, and entry ${by} says that it was erased`;
@@ -63,7 +65,7 @@ export function createStepCheck(db: Database.Database, erasures: Erasures): Step
           what: `it tells of ${stepOf(first)}, and ${due} is next`,
         };
       for (const hash of hashes) {
-        const finding = check(hash, `entry ${row.log_index}`);
+        const finding = check(hash, row);
         if (finding !== null) return finding;
       }
       return null;

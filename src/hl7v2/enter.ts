@@ -34,6 +34,8 @@ export type Entered =
   /** Nothing was written. */
   | { readonly kind: 'faulty'; readonly faults: readonly Hl7Fault[] }
   | { readonly kind: 'not-allowed'; readonly words: string }
+  /** It is of what was lawfully erased. */
+  | { readonly kind: 'erased'; readonly faults: readonly Hl7Fault[] }
   /** Others changed the same entries over and over. */
   | { readonly kind: 'outrun' };
 
@@ -68,7 +70,7 @@ export async function enter(
     if (beyond[0] !== undefined) return { kind: 'not-allowed', words: beyond[0] };
     const found = outcomes.map((outcome, n) => judged(outcome, steps[n]));
     const wrong = found.flatMap((each) => (typeof each === 'object' ? each : []));
-    if (wrong.length > 0) return { kind: 'faulty', faults: wrong };
+    if (wrong.length > 0) return { kind: outcomes.some(isErased) ? 'erased' : 'faulty', faults: wrong };
     if (found.every((each) => each === 'taken'))
       return {
         kind: 'taken',
@@ -130,6 +132,9 @@ const outOfBoundsIn = (outcome: AppendOutcome): string | null => {
   const { refused, mend } = outcome.refused as NotTaken;
   return refused === 'out-of-bounds' ? mend : null;
 };
+
+const isErased = (outcome: AppendOutcome): boolean =>
+  outcome.kind === 'refused' && (outcome.refused as NotTaken).refused === 'erased';
 
 const unregistered = ({ drainPlace }: Telling): Hl7Fault =>
   hl7Fault(

@@ -3,7 +3,7 @@ import { writeRequest } from '../audit/entry-text.ts';
 import { ASCII, textIn } from '../intake/hl7v2/charset.ts';
 import { type Hl7Fault, hl7Fault, orFault } from '../intake/hl7v2/fault.ts';
 import { wantsOf } from '../intake/hl7v2/header.ts';
-import type { Named } from '../intake/hl7v2/named.ts';
+import { type Named, namedIn } from '../intake/hl7v2/named.ts';
 import { type ReadSettings, readResults } from '../intake/hl7v2/read-results.ts';
 import { hashOf } from '../record/names.ts';
 import { drainNameOf } from '../record/record.ts';
@@ -31,6 +31,8 @@ export interface Taken {
   readonly mayPass: boolean;
   /** The client may not write it. */
   readonly isForbidden: boolean;
+  /** It is of what was lawfully erased, and nothing of it was kept. */
+  readonly isErased: boolean;
   /** Something of it is new in the ledger. */
   readonly isRecorded: boolean;
   /** Drains that it is about, as far as it could be read. */
@@ -78,7 +80,10 @@ interface Verdict extends Omit<Taken, 'acknowledgements'> {
   readonly words?: string;
 }
 
-const NO_MORE = { mayPass: false, isForbidden: false, isRecorded: false, drains: [] } as const;
+const NO_MORE = {
+  ...{ mayPass: false, isForbidden: false, isErased: false, isRecorded: false },
+  drains: [],
+} as const;
 const rejected = (faults: readonly Hl7Fault[]): Verdict => ({
   ...NO_MORE,
   code: 'AR',
@@ -116,6 +121,8 @@ async function verdictOf(entered: Entered, read: Read, sent: Sent, parts: TakePa
     }
     case 'faulty':
       return kept(read, entered.faults, sent, parts);
+    case 'erased':
+      return { ...rejected(entered.faults), isErased: true };
     case 'not-allowed':
       return { ...rejected([ofMessage(entered.words, 'send it as a client that may')]), isForbidden: true };
     case 'outrun':
@@ -128,6 +135,14 @@ async function verdictOf(entered: Entered, read: Read, sent: Sent, parts: TakePa
 const ofMessage = (detail: string, mend: string): Hl7Fault =>
   hl7Fault({ segment: 'MSH', sequence: 1 }, 207, undefined, detail, mend);
 
+const ERASED_DRAIN = hl7Fault(
+  { segment: 'MSH', sequence: 1 },
+  204,
+  undefined,
+  'is of a drain that was lawfully erased',
+  'send nothing more of it; nothing of this message was kept',
+);
+
 const unable = (detail: string): Verdict => ({
   ...rejected([ofMessage(`was not taken: ${detail}`, 'send it again a little later')]),
   mayPass: true,
@@ -136,13 +151,19 @@ const unable = (detail: string): Verdict => ({
 /** By the bytes, so that the same message again is the same. */
 const messageHash = (bytes: Buffer): string => hashOf(bytes.toString('latin1'));
 
-/** Nothing that was sent is dropped: what no entry can be made of is kept whole, for people to see to. */
+/**
+ * Nothing that was sent is dropped: what no entry can be made of is kept whole, for people to see to. But what names a drain
+ * that was lawfully erased is not, as that would bring back what was to be gone for ever.
+ */
 async function kept(
   read: Read,
   faults: readonly Hl7Fault[],
   { bytes, principal, over }: Sent,
-  { store }: TakeParts,
+  { store, mapping }: TakeParts,
 ): Promise<Verdict> {
+  const { drains } = namedIn(read.message, mapping);
+  if (drains.some((drain) => store.erasureOf(drainNameOf(drain)) !== null))
+    return { ...rejected([ERASED_DRAIN, ...faults]), isErased: true };
   const body = writeRequest({
     ...{ client: principal.client, over, charset: read.charset.name },
     faults: faults.map(({ pointer, value = null, detail, mend }) => ({ pointer, value, detail, mend })),

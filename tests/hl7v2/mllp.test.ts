@@ -195,7 +195,14 @@ test('a service that stops answers what it has read, and all that it acknowledge
 /** A door that says of each message what it was, so that limits can be met without a ledger. */
 function echo(answerBytes = 10): Hl7v2 & { held: (() => void)[]; hold: boolean } {
   const held: (() => void)[] = [];
-  const answer = { code: 'AA', mayPass: false, isForbidden: false, isRecorded: false, drains: [] } as const;
+  const answer = {
+    code: 'AA',
+    mayPass: false,
+    isForbidden: false,
+    isErased: false,
+    isRecorded: false,
+    drains: [],
+  } as const;
   const door = {
     held,
     hold: false,

@@ -5,7 +5,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, describe, expect, it, test } from 'vitest';
-import { message, obx, writeMapping } from '../hl7v2/messages.ts';
+import { levelObx, message, obx, writeMapping } from '../hl7v2/messages.ts';
 import { entry, level, placeDrain, placement, setUp, type TestDrain, tell } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
@@ -47,7 +47,7 @@ const tracesIn = (of: string): string[] =>
     .filter((each) => each.isFile() && each.name !== 'hl7v2.json')
     .flatMap(({ parentPath, name }) => {
       const bytes = readFileSync(join(parentPath, name));
-      return [NOTE, 'canary-message', 'drain-gone']
+      return [NOTE, 'canary-message', 'canary-again', 'drain-gone']
         .filter((text) => bytes.includes(text))
         .map((text) => `${name}: ${text}`);
     });
@@ -132,6 +132,28 @@ test('what is sent for it again is refused, and nothing of it is kept', async ()
       ...{ path, status: 410, type: 'urn:drainledger:problem:erased' },
     });
   }
+});
+
+test('an HL7 v2 message for it is rejected and not kept, whether or not anything could be made of it', async () => {
+  const kept = async (): Promise<number[]> =>
+    JSON.parse((await get('/v1/hl7v2/unmapped')).text).unmapped.map(
+      (each: { sequence: number }) => each.sequence,
+    );
+  expect(await kept()).toEqual([2]);
+  for (const [controlId, said] of [
+    ['m3', levelObx('60')],
+    ['m4', obx('NM', 'NOSUCH^^99WARD', 'canary-again')],
+  ] as const) {
+    const { status, text } = await service.send(
+      ...(['POST', '/v1/hl7v2', message({ drain: 'drain-gone', controlId }, said), HL7] as const),
+    );
+    expect(status, text).toBe(410);
+    expect(text).toContain(`MSA|AR|${controlId}`);
+    expect(text).toMatch(/ERR\|.*lawfully erased/);
+    expect(text).not.toContain('Kept as');
+  }
+  expect(await kept()).toEqual([2]);
+  expect(tracesIn(folder).filter((each) => each.endsWith('canary-again'))).toEqual([]);
 });
 
 test('no list, search, history, export or overview shows any of it', async () => {

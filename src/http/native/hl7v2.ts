@@ -36,6 +36,7 @@ const ANSWERS = {
   200: answered('AA: all that it says is on disk. The same message again is answered so again.'),
   400: orProblem(400, 'AR: it is of no type, version or character set that is taken here.'),
   403: orProblem(403, 'AR: the client may not write this.'),
+  410: orProblem(410, 'AR: it is of what was lawfully erased, and nothing of it is kept.'),
   422: answered('AE: nothing was charted; the message is kept whole, and ERR says why.'),
   503: orProblem(503, 'AR: nothing can be written now; send it again later.'),
   ...problems({ 404: 'No mapping is configured.', 413: 'The message is too large.', 415: 'It is no ER7.' }),
@@ -152,10 +153,10 @@ async function take(
 ): Promise<FastifyReply> {
   const { principal } = request;
   const taken = await hl7v2.take({ bytes, principal, sender: senderOf(principal), over: 'http' });
-  const { code, mayPass, isForbidden, acknowledgements } = taken;
+  const { code, mayPass, isForbidden, isErased, acknowledgements } = taken;
   request.shown = taken.drains;
   request.isRecorded = taken.isRecorded;
-  const status = { AA: 200, AE: 422, AR: mayPass ? 503 : isForbidden ? 403 : 400 }[code];
+  const status = { AA: 200, AE: 422, AR: mayPass ? 503 : isForbidden ? 403 : isErased ? 410 : 400 }[code];
   return reply
     .code(status)
     .type(ER7)

@@ -66,6 +66,13 @@ async function chart(): Promise<void> {
   expect((await service.send('POST', '/v1/hl7v2', kept, HL7)).text).toContain('Kept as unmapped message 1');
   const about = message({ drain: 'drain-other', controlId: 'm2' }, obx('NM', 'NOSUCH^^99WARD', '7'));
   expect((await service.send('POST', '/v1/hl7v2', about, HL7)).text).toContain('Kept as unmapped message 2');
+  // It names a device alone, as far as the mapping tells.
+  const ofDevice = message({ drain: '', controlId: 'm5' }, obx('NM', 'NOSUCH^^99WARD', '8'));
+  expect((await service.send('POST', '/v1/hl7v2', ofDevice, HL7)).text).toContain(
+    'Kept as unmapped message 3',
+  );
+  const order = { author: { type: 'person', reference: 'Practitioner/n1' }, reason: 'invented' };
+  expect((await service.send('POST', '/v1/hl7v2/unmapped/3/dismiss', order)).status).toBe(200);
   const all = JSON.parse((await get('/fhir/Observation?_count=100')).text) as {
     entry: { resource: { id: string } }[];
   };
@@ -92,6 +99,10 @@ afterAll(async () => {
 test('no file of the ledger holds any of it; kept messages that named it are gone too', () => {
   expect(erasing).toContain('with 1 kept HL7 v2 messages erased');
   expect(traces).toEqual([]);
+});
+
+test('a kept message that names neither drain nor patient may be of anybody: it is told of, dismissed or not', () => {
+  expect(erasing.match(/Not reached: the HL7 v2 message kept as entry \d+ names no drain/g)).toHaveLength(1);
 });
 
 describe('asked for by its name it is told to be erased', () => {

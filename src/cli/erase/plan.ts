@@ -12,6 +12,8 @@ export interface Plan {
   readonly drains: readonly string[];
   /** Places in the log of kept HL7 v2 messages that name them or their patient. */
   readonly messages: readonly number[];
+  /** Places of those that name neither a drain nor a patient, as far as the mapping tells: they may be of anybody. */
+  readonly unnamed: readonly number[];
   /** Systems that took something of them. */
   readonly targets: readonly string[];
   /** Archives that hold them. */
@@ -31,7 +33,7 @@ export function planOf(db: Database.Database, wanted: Wanted, mapping: MessageMa
   const { drains } = group;
   return {
     drains,
-    messages: messagesOf(db, group, mapping),
+    ...messagesOf(db, group, mapping),
     targets: db
       .prepare<[string], string>(
         'SELECT DISTINCT target FROM taken WHERE drain IN (SELECT value FROM json_each(?)) ORDER BY target',
@@ -63,7 +65,7 @@ function messagesOf(
   db: Database.Database,
   { drains, patient }: Group,
   mapping: MessageMapping | null,
-): readonly number[] {
+): Pick<Plan, 'messages' | 'unnamed'> {
   const kept = db
     .prepare<[], { readonly logIndex: number; readonly body: string }>(
       `SELECT log_index AS logIndex, body FROM unmapped_message JOIN payload USING (log_index) ORDER BY log_index`,
@@ -73,16 +75,18 @@ function messagesOf(
     throw new Error(
       `${kept.length} HL7 v2 messages were kept, and nothing says how to read whom they name: set DRAINLEDGER_HL7V2`,
     );
-  if (mapping === null) return [];
-  return kept
-    .filter(({ body }) => {
-      const named = namedInBytes(bytesOfKept(body), mapping);
-      return (
-        named.drains.some((drain) => drains.includes(drainNameOf(drain))) ||
-        named.patients.some((each) => patient !== null && patientKey(each) === patient)
-      );
-    })
-    .map(({ logIndex }) => logIndex);
+  if (mapping === null) return { messages: [], unnamed: [] };
+  const read = kept.map(({ logIndex, body }) => ({ logIndex, ...namedInBytes(bytesOfKept(body), mapping) }));
+  const ofThem = read.filter(
+    (named) =>
+      named.drains.some((each) => drains.includes(drainNameOf(each))) ||
+      named.patients.some((each) => patient !== null && patientKey(each) === patient),
+  );
+  const ofNobody = read.filter((named) => named.drains.length === 0 && named.patients.length === 0);
+  return {
+    messages: ofThem.map(({ logIndex }) => logIndex),
+    unnamed: ofNobody.map(({ logIndex }) => logIndex),
+  };
 }
 
 function archivesOf(db: Database.Database, drains: readonly string[]): readonly string[] {

@@ -121,11 +121,15 @@ function mustVerify(database: string): void {
   throw new Error(`${database} does not verify: ${finding.where}: ${finding.what}`);
 }
 
-function tell({ drains, messages, targets, archives }: Plan, word: string): void {
+function tell({ drains, messages, unnamed, targets, archives }: Plan, word: string): void {
   const lines = [
     `${drains.join(', ')} with ${messages.length} kept HL7 v2 messages ${word}, everywhere in the ledger and in what is made of it.`,
     'Stay in the ledger: that there were entries, of which kind and when, by whom, and under which names what they changed',
     'was sent; who read them, and of which patient that was.',
+    ...unnamed.map(
+      (place) =>
+        `Not reached: the HL7 v2 message kept as entry ${place} names no drain and no patient that the mapping reads. It may be of anybody.`,
+    ),
     ...targets.map((target) => `Not reached: ${target} took what was issued. Have it erased there.`),
     ...archives.map(
       (archive) => `Not reached: the archive ${archive} holds them. Destroy it where it is kept.`,

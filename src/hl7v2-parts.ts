@@ -1,15 +1,15 @@
 /** HL7 v2 put together for the service. */
-import type { Principal } from './auth/principal.ts';
+import { isBound, type Principal } from './auth/principal.ts';
 import type { MessageMapping } from './domain/vocabulary/message-mapping.ts';
 import type { Log } from './hl7v2/mllp/connection.ts';
 import { listenMllp, type Mllp, type MllpOptions } from './hl7v2/mllp/listener.ts';
 import { createHl7v2, type Hl7v2, type TakeParts } from './hl7v2/take.ts';
 import { refusedItem } from './http/accesses.ts';
-import { confined, writeRefusal } from './http/allowed.ts';
+import { confined, reachesDrain, writeRefusal } from './http/allowed.ts';
 import type { Accesses } from './record/accesses.ts';
 import type { Store } from './store/port.ts';
 
-interface Chosen extends Omit<TakeParts, 'mayNot' | 'confined' | 'now' | 'mapping'> {
+interface Chosen extends Omit<TakeParts, 'mayNot' | 'confined' | 'reaches' | 'now' | 'mapping'> {
   readonly mapping: MessageMapping | undefined;
 }
 
@@ -22,6 +22,8 @@ export function hl7v2Of({ mapping, ...parts }: Chosen): Hl7v2 | null {
     now: Date.now,
     mayNot: (principal, incoming) => writeRefusal(principal, parts.store, incoming),
     confined: (principal, incoming) => confined(principal, parts.store, incoming),
+    reaches: (principal, drain) =>
+      !isBound(principal) || (drain !== null && reachesDrain(principal, drain, parts.store)),
   });
 }
 

@@ -20,6 +20,8 @@ export interface EnterParts {
   mayNot(principal: Principal, incoming: Incoming): { readonly detail: string } | null;
   /** The entry, with what its client is confined to where that is only known once it is found where it goes. */
   confined(principal: Principal, incoming: Incoming): Incoming;
+  /** Whether a client may reach a drain; null: what counts for none. */
+  reaches(principal: Principal, drain: string | null): boolean;
   now(): number;
 }
 
@@ -52,6 +54,9 @@ export async function enter(
   { principal, sender }: From,
   parts: EnterParts,
 ): Promise<Entered> {
+  // Before anything is looked up: that nothing is new in what was told of others would tell what stands there.
+  if (!tellings.every((each) => reachesTold(principal, each, parts)))
+    return { kind: 'not-allowed', words: NOT_THEIRS };
   // Tellings that stand in the ledger with other words: known once the store has said so.
   const told = new Set<Telling>();
   for (let attempt = 0; attempt < MOST_ATTEMPTS; attempt += 1) {
@@ -104,6 +109,20 @@ function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { sto
     steps.push({ telling, isChange: plan.kind === 'change', incoming });
   }
   return { steps, faults };
+}
+
+const NOT_THEIRS = 'is not all of the one patient or drain that the client is confined to';
+
+/** Whether the client reaches where a telling goes, or where stands what was told under its order before. */
+function reachesTold(
+  principal: Principal,
+  { of, identifier, corrects, takesBack }: Telling,
+  { store, reaches }: EnterParts,
+): boolean {
+  if ('drain' in of) return reaches(principal, drainNameOf(of.drain));
+  const told = store.routedChain(nameOf(identifier));
+  const isNew = told === undefined && !corrects && takesBack.length === 0;
+  return isNew || reaches(principal, told?.drain ?? null);
 }
 
 /** Of a device it stands wherever the device was. */

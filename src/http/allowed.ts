@@ -1,6 +1,6 @@
 /** Whether a client may write what it sends: the route alone does not tell. */
 import { isBound, isWithin, type Principal } from '../auth/principal.ts';
-import { allows, CORRECT, scopeFor } from '../auth/scope.ts';
+import { allows, CORRECT, READ, scopeFor } from '../auth/scope.ts';
 import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/devices/device.ts';
 import type { EntryBody } from '../domain/vocabulary/entry.ts';
 import type { IncomingAct } from '../record/device-acts.ts';
@@ -88,16 +88,25 @@ interface Answered {
   readonly moved?: readonly { readonly drain: string }[];
 }
 
-/** Where what names a device goes is found when it is written, so that is when it is asked whether the client reaches it. */
+/**
+ * What is sent, with what is only known once it is found where it goes: whether the client reaches that, and whether a
+ * refusal may quote to it what stands there.
+ */
 export function confined(principal: Principal, store: Store, incoming: Incoming): Incoming {
   const namesDevice = incoming.drain === null || incoming.body.device !== undefined;
-  if (!namesDevice || !isBound(principal)) return incoming;
+  const sent = withoutQuotes(principal, incoming);
+  if (!namesDevice || !isBound(principal)) return sent;
   return {
-    ...incoming,
+    ...sent,
     mayReach: (drain) => drain !== null && reachesDrain(principal, drain, store),
   };
 }
 
 /** The same of what is charted of a device itself: which drains it concerns is found when it is written. */
-export const confinedAct = (principal: Principal, store: Store, act: IncomingAct): IncomingAct =>
-  isBound(principal) ? { ...act, mayReach: (drain) => reachesDrain(principal, drain, store) } : act;
+export function confinedAct(principal: Principal, store: Store, act: IncomingAct): IncomingAct {
+  const sent = withoutQuotes(principal, act);
+  return isBound(principal) ? { ...sent, mayReach: (drain) => reachesDrain(principal, drain, store) } : sent;
+}
+
+const withoutQuotes = <T extends object>({ scope }: Principal, sent: T): T =>
+  allows(scope, READ) ? sent : { ...sent, quotesNothing: true };

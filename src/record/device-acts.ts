@@ -45,6 +45,8 @@ export interface IncomingAct {
   readonly patient?: Reference;
   /** Whether its sender may reach a drain that it concerns; anybody may unless given. */
   readonly mayReach?: (drain: string) => boolean;
+  /** Its sender may not read what was charted: no refusal quotes to them whose a drain is. */
+  readonly quotesNothing?: true;
 }
 
 /** Records one, with all that it moves from drain to drain. @param sentBy the client that sent it, if one did */
@@ -85,13 +87,17 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
   const isUnknown = before.registration === null || (stayIn(body) !== null && !isRegistered(before));
   if (body.kind !== 'registered' && isUnknown) return { refused: noSuchDevice(device) };
   const after = deviceAfter(before, body);
-  if ('refused' in after) return { refused: after.of !== null && isBeyond(after.of) ? beyond : after };
+  if ('refused' in after) {
+    // A target that is not there is answered as one of another drain is, or the answer would tell of that.
+    const isTold = act.mayReach === undefined || (after.of !== null && !isBeyond(after.of));
+    return { refused: isTold ? after : beyond };
+  }
   const moved = movedBy(device, before, after, devices);
   const concerned = drainsConcerned(before, after, moved);
   // Whether a device is in use, and what it is, concerns all drains that it may be on.
   const isOfAll = concerned.length === 0 && act.mayReach !== undefined;
   if (isOfAll || concerned.some(isBeyond)) return { refused: beyond };
-  const ofAnother = firstOfAnother(body, moved, devices);
+  const ofAnother = firstOfAnother(act, moved, devices);
   // It names whom the sender meant, who is never the patient of a client that is confined.
   if (ofAnother !== undefined) return { refused: act.mayReach === undefined ? ofAnother : beyond };
   return {
@@ -126,12 +132,16 @@ function notTakenAct(place: Place, act: IncomingAct, devices: DeviceLook, tools:
 /** A sender that means another patient has the wrong drain. */
 function ofOtherPatient(
   drain: string | undefined,
-  { patient }: IncomingAct,
+  { patient, quotesNothing }: IncomingAct,
   devices: DeviceLook,
 ): NotTaken | null {
   if (drain === undefined || patient === undefined) return null;
   const linked = devices.patientOf(drain);
-  return falseClaim({ ...(linked === null ? {} : { patient: linked }), site: null }, { patient, site: null });
+  return falseClaim(
+    { ...(linked === null ? {} : { patient: linked }), site: null },
+    { patient, site: null },
+    quotesNothing,
+  );
 }
 
 const noSuchDevice = (device: string): NotTaken => ({
@@ -149,14 +159,14 @@ function stayIn(body: DeviceBody): (Partial<Placement> & Period) | null {
 
 /** What a device charted of one patient must not get into the record of another by a slip in an assignment. */
 function firstOfAnother(
-  body: DeviceBody,
+  { body, quotesNothing }: IncomingAct,
   moved: readonly MovedChain[],
   devices: DeviceLook,
 ): NotTaken | undefined {
   const pointer =
     body.kind === 'assigned' ? '/drain' : body.kind === 'corrected' ? '/replacement/drain' : '/target';
   const refusals = moved.map(({ chain, to }) =>
-    to === null ? null : notOfItsPatient(chain, to, devices, pointer),
+    to === null ? null : notOfItsPatient(chain, to, devices, { pointer, quotesNothing }),
   );
   return refusals.find((each) => each !== null);
 }

@@ -24,6 +24,8 @@ export interface Incoming {
   readonly unlessKnown?: readonly Kind[];
   /** Whether its sender may reach the drain that it turns out to go to, null where that is none; anybody may unless given. */
   readonly mayReach?: (drain: string | null) => boolean;
+  /** Its sender may chart and not read: no refusal quotes to them whose a drain is, or where. */
+  readonly quotesNothing?: true;
 }
 
 /** Why the ledger does not take an entry. */
@@ -49,7 +51,7 @@ export type NotTaken =
 export function notTaken(
   subject: Subject,
   place: Place,
-  { body, claims, mayReach }: Incoming,
+  { body, claims, mayReach, quotesNothing }: Incoming,
   settings: Settings,
 ): NotTaken | null {
   const { drain } = place;
@@ -57,8 +59,8 @@ export function notTaken(
   if (drain !== null && body.kind !== 'placed' && !subject.has(drain)) return noSuchDrain('/drain', drain);
   const view = drain === null ? undefined : subject.get(drain)?.view;
   return (
-    otherPatient(view, body) ??
-    (view === undefined ? null : falseClaim(view, claims)) ??
+    otherPatient(view, body, quotesNothing) ??
+    (view === undefined ? null : falseClaim(view, claims, quotesNothing)) ??
     inTheFuture(place, body, settings)
   );
 }
@@ -116,6 +118,7 @@ const named = ({ system, value }: Identifier): string => `${system}|${value}`;
 export function falseClaim(
   { patient, site }: Pick<DrainView, 'patient'> & { readonly site: Site | null },
   claims: Incoming['claims'],
+  quotesNothing: Incoming['quotesNothing'],
 ): NotTaken | null {
   if (claims === undefined) return null;
   const value = patientKey(claims.patient) ?? 'nobody';
@@ -124,20 +127,27 @@ export function falseClaim(
     return { refused: 'patient-unknown', pointer: '/subject', value, mend };
   }
   if (!isSamePatient(patient, claims.patient)) {
-    const mend = `the drain is linked to ${patientKey(patient)}: name that patient so, or send another drain`;
+    const whose = quotesNothing ? 'another' : patientKey(patient);
+    const mend = `the drain is linked to ${whose}: name that patient so, or send another drain`;
     return { refused: 'patient-differs', pointer: '/subject', value, mend };
   }
   if (claims.site === null || claims.site === site) return null;
-  const mend = `the drain is placed ${site}: leave the site out, or send another drain`;
+  const where = quotesNothing ? 'elsewhere' : site;
+  const mend = `the drain is placed ${where}: leave the site out, or send another drain`;
   return { refused: 'site-differs', pointer: '/bodySite', value: claims.site, mend };
 }
 
 /** A drain stays with its patient: relabelling a history would put one patient's readings into another's record. */
-function otherPatient(view: DrainView | undefined, body: EntryBody): NotTaken | null {
+function otherPatient(
+  view: DrainView | undefined,
+  body: EntryBody,
+  quotesNothing: Incoming['quotesNothing'],
+): NotTaken | null {
   const linked = patientKey(view?.patient);
   const named = body.kind === 'drain-updated' ? patientKey(body.patient) : null;
   if (linked === null || named === null || named === linked) return null;
-  const mend = `the drain is linked to ${linked}: mark that link entered-in-error first, or place the drain anew`;
+  const whose = quotesNothing ? 'another' : linked;
+  const mend = `the drain is linked to ${whose}: mark that link entered-in-error first, or place the drain anew`;
   return { refused: 'patient-differs', pointer: '/patient', value: named, mend };
 }
 

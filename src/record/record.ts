@@ -118,7 +118,8 @@ function unmatched(place: Place, named: Named, devices: DeviceLook, tools: Tools
   const chain = chainAfter(entry, () => before?.chain);
   if ('refused' in chain) return { refused: chain };
   const to = drainOfChain(chain, devices);
-  const ofAnother = to === null ? null : notOfItsPatient(chain, to, devices, '/replacement/effective_at');
+  const told = { pointer: '/replacement/effective_at', quotesNothing: incoming.quotesNothing };
+  const ofAnother = to === null ? null : notOfItsPatient(chain, to, devices, told);
   if (ofAnother !== null) return { refused: ofAnother };
   const moved = { chain, members: [...(before?.members ?? []), body.identifier], from: null, to };
   return {

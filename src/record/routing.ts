@@ -75,9 +75,11 @@ export function notRouted(
   { body, mayReach }: Sent,
   devices: DeviceLook,
 ): NotRouted | null {
-  // A client that is confined is not told of drains that are not its own.
+  // A client that is confined is not told of drains that are not its own, nor whether there is one.
   const placeIn = (found: string | null): string =>
-    found === null ? 'no drain' : mayReach?.(found) === false ? 'another drain' : `drain ${found}`;
+    mayReach?.(found) === false
+      ? 'on another drain then, or on none'
+      : `on ${found === null ? 'no drain' : `drain ${found}`} then`;
   if (!('target' in body)) {
     const { device, effective_at } = body;
     if (device === undefined) return null;
@@ -102,7 +104,7 @@ export function notRouted(
 }
 
 function elsewhere(pointer: string, value: string, where: string, instead: string): NotRouted {
-  const mend = `the device was on ${where} then: ${instead}, or correct its assignments`;
+  const mend = `the device was ${where}: ${instead}, or correct its assignments`;
   return { refused: 'device-elsewhere', pointer, value, mend };
 }
 
@@ -111,14 +113,17 @@ export function notOfItsPatient(
   { first }: Chain,
   drain: string,
   devices: DeviceLook,
-  pointer: string,
+  { pointer, quotesNothing }: { readonly pointer: string; readonly quotesNothing: true | undefined },
 ): OfAnother | null {
   const { identifier, received } = first.body;
   if (received?.patient === undefined) return null;
   const patient = devices.patientOf(drain) ?? undefined;
   if (isSamePatient(received.patient, patient)) return null;
-  const linked = patientKey(patient);
-  const mend = `its sender said that it is of ${patientKey(received.patient)}, and drain ${drain} is linked to ${linked ?? 'nobody'}: name a drain of theirs, or mark the entry entered-in-error first`;
+  const linked = patientKey(patient) ?? 'nobody';
+  const said = quotesNothing
+    ? 'its sender said that it is of another patient than the drain is linked to'
+    : `its sender said that it is of ${patientKey(received.patient)}, and drain ${drain} is linked to ${linked}`;
+  const mend = `${said}: name a drain of theirs, or mark the entry entered-in-error first`;
   return { refused: 'patient-differs', pointer, value: named(identifier), mend };
 }
 

@@ -95,7 +95,8 @@ async function create(request: FastifyRequest, reply: FastifyReply, parts: Parts
   const act = { device, body: judged.body, patient: read.patient, unlessKnown };
   const told = await charted(request, parts, act, useElement);
   if ('faults' in told) return sendFaults(reply, told.status, told.faults);
-  return sendNewest(request, reply, device, read.identifier, parts, told.isNew);
+  const written = { isCreated: told.isNew, isNew: told.isNew };
+  return sendNewest(request, reply, { device, identifier: read.identifier, written }, parts);
 }
 
 async function update(
@@ -129,7 +130,8 @@ async function update(
   const act = { device, body: judged.body, ...patient, unlessKnown: false };
   const told = await charted(request, parts, act, useElement);
   if ('faults' in told) return sendFaults(reply, told.status, told.faults);
-  return sendNewest(request, reply, device, assignment.identifier, parts, false);
+  const written = { isCreated: false, isNew: told.isNew };
+  return sendNewest(request, reply, { device, identifier: assignment.identifier, written }, parts);
 }
 
 const NO_REASON = 'charted as a DeviceUseStatement that gives no reasonCode';
@@ -178,13 +180,17 @@ function changeOf(read: ReadDeviceUse, { assignment }: DeviceUse, parts: Parts):
   return { kind: 'corrected', target, replacement: { ...said, ...checked }, reason };
 }
 
+interface Written {
+  readonly device: string;
+  readonly identifier: Identifier;
+  readonly written: { readonly isCreated: boolean; readonly isNew: boolean };
+}
+
 function sendNewest(
   request: FastifyRequest,
   reply: FastifyReply,
-  device: string,
-  identifier: Identifier,
+  { device, identifier, written }: Written,
   parts: Parts,
-  isNew: boolean,
 ): FastifyReply {
   const use = usesOf(parts.store, parts.canonical, device).find(
     ({ assignment }) => nameOf(assignment.identifier) === nameOf(identifier),
@@ -199,7 +205,7 @@ function sendNewest(
       'The client is confined to one patient or drain, and this is not theirs.',
     );
   request.shown = [drain];
-  return sendShown(request, reply, shownOf(use), parts, isNew);
+  return sendShown(request, reply, shownOf(use), parts, written);
 }
 
 const shownOf = ({ id, resource }: DeviceUse): Version => ({

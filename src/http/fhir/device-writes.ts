@@ -63,7 +63,7 @@ export function registerDeviceCreate(app: FastifyInstance, parts: Parts, type: R
     if ('faults' in told) return sendFaults(reply, told.status, told.faults);
     const version = versionsOf(parts, type, registeredId(device, body.identifier)).at(-1);
     if (version === undefined) throw new Error('a registration is issued with its entry');
-    return sendShown(request, reply, version, parts, told.isNew);
+    return sendShown(request, reply, version, parts, { isCreated: told.isNew, isNew: told.isNew });
   });
 }
 
@@ -139,7 +139,7 @@ async function sendUpdate(
   if ('faults' in judged) return sendFaults(reply, 422, judged.faults);
   const told = await charted(request, parts, { device, body: judged.body, unlessKnown: false }, elementOf);
   if ('faults' in told) return sendFaults(reply, told.status, told.faults);
-  return sendShown(request, reply, newest(), parts, false);
+  return sendShown(request, reply, newest(), parts, { isCreated: false, isNew: told.isNew });
 }
 
 function registeredAs(id: string, { store }: Parts) {

@@ -1,6 +1,7 @@
 /** Writes about devices, in FHIR: what was sent becomes an entry of the device, by the same checks as from any other door. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { writeRequest } from '../../audit/entry-text.ts';
+import { allows } from '../../auth/scope.ts';
 import type { DeviceBody } from '../../domain/devices/device.ts';
 import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
 import type { Version } from '../../fhir/bundle.ts';
@@ -70,8 +71,10 @@ export function sendShown(
   reply: FastifyReply,
   version: Version,
   parts: Parts,
-  isNew: boolean,
+  { isCreated, isNew }: { readonly isCreated: boolean; readonly isNew: boolean },
 ): FastifyReply {
   request.shown ??= [drainOfId(version.id) ?? []].flat();
-  return sendWritten(request, reply, version, parts, isNew);
+  // What stood there already may be another's: whoever may write and not read is shown what it made, and no more.
+  const isShown = isNew || allows(request.principal.scope, { type: version.type, action: 'r' });
+  return sendWritten(request, reply, version, parts, isCreated, isShown);
 }

@@ -19,7 +19,7 @@ import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
-import { permitted, refusalOf, refuseQuery, sendStored } from './stored.ts';
+import { isShownTo, permitted, refusalOf, refuseQuery, sendStored } from './stored.ts';
 import { versionsOf } from './versions.ts';
 
 interface OfId {
@@ -43,12 +43,10 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     if (refusal !== null)
       return sendFaults(reply, refusal.status === 409 ? 412 : refusal.status, refusal.faults);
     request.isRecorded = outcome?.kind === 'recorded';
-    return sendStored(
-      request,
-      reply,
-      { isNew: false, id, version: newest() ?? before, marks: [], interim: false },
-      parts,
-    );
+    const stored = { isNew: false, id, version: newest() ?? before, marks: [], interim: false };
+    // Sent again, what is newest may be another's.
+    const isShown = isShownTo(request.principal, { ...stored, isNew: request.isRecorded });
+    return sendStored(request, reply, stored, parts, isShown);
   });
 }
 

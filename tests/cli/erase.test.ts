@@ -216,14 +216,15 @@ test('of a ledger that does not verify nothing is erased: what is wrong could no
 test('killed at any moment nothing is half erased, and run again it is done', async () => {
   for (const ms of [250, 330, 400, 450, 500, 560, 620]) {
     copyFileSync(good, database);
-    for (const file of ['-wal', '-shm']) rmSync(database + file, { force: true });
+    for (const file of ['-wal', '-shm', '.erasing']) rmSync(database + file, { force: true });
     const child = spawn(process.execPath, [CLI, 'erase', ...PATIENT, ...BY], { env: environment() });
     await setTimeout(ms);
     child.kill('SIGKILL');
     if (child.exitCode === null) await once(child, 'exit');
     expect(outcome(verify(database, [], PUBLIC)), `${ms} ms`).toEqual([0, null]);
-    const isDone = rows('SELECT 1 FROM erased').length > 0;
-    expect(erase(...(isDone ? ['--drain', drain('left')] : PATIENT), ...BY)).toMatchObject({ status: 0 });
+    // One that had ended before it was killed is no run that was cut: whose drains those were is not known any more.
+    const again = child.exitCode === 0 ? ['--drain', drain('left')] : PATIENT;
+    expect(erase(...again, ...BY)).toMatchObject({ status: 0, stderr: '' });
     expect(isAnywhere('Patient/p'), `${ms} ms`).toBe(false);
     expect(rows("SELECT 1 FROM ledger WHERE stream = 'erasure'")).toHaveLength(1);
   }

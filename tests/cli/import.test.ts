@@ -63,8 +63,12 @@ const COLUMNS = {
 test('lines: what is refused is kept, mended and sent again; nothing is taken twice', async () => {
   const bad = { ...DRAIN, ...level('b', '10:00', -5) };
   const file = write('all.ndjson', [PLACED, UP, { ...DRAIN, ...level('a', '09:00', 5) }, bad, '{"half":']);
-  const dry = await run(file, '--dry-run', '--refused', join(folder, 'dry'));
-  expect([dry.code, dry.out]).toEqual([1, expect.stringContaining('nothing was written')]);
+  // Twice, as whoever mends a file does; what it shows is in nobody's way.
+  for (let times = 0; times < 2; times += 1) {
+    const dry = await run(file, '--dry-run');
+    expect([dry.code, dry.out]).toEqual([1, expect.stringContaining('nothing was written')]);
+    expect(dry.out).toContain(`2 would be refused: see ${file}.would-be-refused`);
+  }
   expect(JSON.parse((await service.send('GET', '/v1/drains')).text).drains).toEqual([]);
   const first = await run(file);
   expect([first.code, first.out]).toEqual([

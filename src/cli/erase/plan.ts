@@ -44,6 +44,9 @@ export function planOf(db: Database.Database, wanted: Wanted, mapping: MessageMa
   };
 }
 
+export const isLinked = (db: Database.Database, patient: string): boolean =>
+  db.prepare('SELECT 1 FROM drain WHERE patient_key = ?').get(patient) !== undefined;
+
 function groupOf(db: Database.Database, wanted: Wanted): Group {
   const groups = groupsIn(db);
   if ('patient' in wanted) {

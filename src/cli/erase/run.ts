@@ -17,8 +17,8 @@ import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
 import { verifyDatabase } from '../verify/database.ts';
 import { THE_LOG } from '../verify/walk.ts';
-import { type Plan, planOf, type Wanted } from './plan.ts';
-import { removeTraces } from './traces.ts';
+import { isLinked, type Plan, planOf, type Wanted } from './plan.ts';
+import { expectTraces, mayHaveTraces, removeTraces } from './traces.ts';
 
 const OPTIONS = {
   drain: { type: 'string' },
@@ -44,11 +44,10 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
   }
   const [actor, reason] = [personOf(values.by), wordsOf(values.reason)];
   const exports = exportsFolderOf(config.database, process.env.DRAINLEDGER_EXPORTS);
-  if ('drain' in wanted && reading(config.database, (db) => wasErased(db, wanted.drain))) {
-    await removeTraces(config.database, exports);
-    process.stdout.write(
-      `${wanted.drain} was erased before; what a cut run may have left of it is gone now.\n`,
-    );
+  const wasCut = mayHaveTraces(config.database);
+  if (wasCut) await removeTraces(config.database, exports);
+  if (reading(config.database, (db) => isErased(db, wanted, wasCut))) {
+    process.stdout.write('Done before: of a run that was cut nothing is left to do.\n');
     return 0;
   }
   const planned = await eraseRows(config, wanted, (store, order) => store.erase(actor, { ...order, reason }));
@@ -67,10 +66,8 @@ async function eraseRows(config: LedgerConfig, wanted: Wanted, erase: Erase): Pr
     mustBeWhole(store, config);
     mustVerify(config.database);
     const planned = reading(config.database, (db) => plan(db, wanted));
-    const [first] = planned.drains;
-    process.stdout.write(
-      `Erasing; should this end before it says that it is done, run it again with --drain ${first}\n`,
-    );
+    process.stdout.write('Erasing; should this end before it says that it is done, run it again\n');
+    await expectTraces(config.database);
     const { logIndex, entries } = await erase(store, planned);
     process.stdout.write(`Entry ${logIndex} says that ${entries} entries were erased.\n`);
     return planned;
@@ -106,8 +103,11 @@ function plan(db: Database.Database, wanted: Wanted): Plan {
   return planOf(db, wanted, mapping === undefined ? null : readMessageMapping(mapping));
 }
 
-const wasErased = (db: Database.Database, drain: string): boolean =>
-  createTombstoneReader(db)().all.some(({ erased }) => erased.drains.includes(drain));
+/** Of a patient it cannot be told but by a run that was cut: whom drains were linked to is gone with the rest. */
+function isErased(db: Database.Database, wanted: Wanted, wasCut: boolean): boolean {
+  if ('patient' in wanted) return wasCut && !isLinked(db, wanted.patient);
+  return createTombstoneReader(db)().all.some(({ erased }) => erased.drains.includes(wanted.drain));
+}
 
 /** What is wrong with a payload could not be seen once it is gone. @throws {Error} where anything is wrong with the ledger */
 function mustVerify(database: string): void {

@@ -1,7 +1,7 @@
 /** `import FILE`: sends a file of entries to the running service, and keeps what was refused so that it can be mended. */
 
 import { once } from 'node:events';
-import { createWriteStream, existsSync, statSync } from 'node:fs';
+import { createWriteStream, existsSync, rmSync, statSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import type { Fault } from '../../intake/fault.ts';
 import { reach } from '../api.ts';
@@ -33,20 +33,17 @@ export async function runImport(args: readonly string[]): Promise<number | null>
     values.mapping === undefined
       ? ndjsonItems(file, progress.read)
       : csvItems(file, readMapping(values.mapping), progress.read);
-  const refusedFile = values.refused ?? `${file}.refused`;
+  const dryRun = values['dry-run'];
+  const refusedFile = values.refused ?? `${file}.${dryRun ? 'would-be-refused' : 'refused'}`;
+  // What a dry run said before is of no use after the next one.
+  if (dryRun && values.refused === undefined) rmSync(refusedFile, { force: true });
   if (existsSync(refusedFile))
     throw new Error(`${refusedFile} exists: mend and send that first, or move it away`);
   const refused = createRefused(refusedFile, sources);
-  const counts = await send(
-    sources,
-    { ...reach(values), dryRun: values['dry-run'] },
-    refused,
-    progress.counted,
-  );
+  const counts = await send(sources, { ...reach(values), dryRun }, refused, progress.counted);
   await refused.end();
   progress.end();
   if (counts.broken !== null) throw new Error(brokenOff(counts.broken, counts), { cause: counts.broken });
-  const dryRun = values['dry-run'];
   return report(counts, { file, refusedFile, unreadable: refused.unreadable(), dryRun });
 }
 
@@ -187,7 +184,11 @@ function report(
   if (unmatched > 0)
     words.push(`${unmatched} kept though their device was on no drain then: see /v1/unmatched`);
   if (refused > unreadable)
-    words.push(`${refused - unreadable} refused, kept in ${refusedFile}: mend and import that`);
+    words.push(
+      dryRun
+        ? `${refused - unreadable} would be refused: see ${refusedFile}`
+        : `${refused - unreadable} refused, kept in ${refusedFile}: mend and import that`,
+    );
   if (unreadable > 0) words.push(`${unreadable} could not be read: mend them in ${file} and import it again`);
   if (!isWhole) words.push('the answer was cut: import the same file again, nothing is taken twice');
   process.stdout.write(`${words.join('; ')}.\n`);

@@ -122,7 +122,7 @@ function notTakenAct(place: Place, act: IncomingAct, devices: DeviceLook, tools:
   const drain = stayIn(body)?.drain;
   const about = { drain: drain ?? null, pointer: pointerOfDrain(body) };
   return (
-    erasedBefore({ entryId: nameOf(body.identifier), body }, about, devices) ??
+    erasedBefore({ entryId: nameOf(body.identifier), body }, about, devices, act.mayReach) ??
     laterThanNow(place, timesIn(body), tools.policy.settings) ??
     notOnADrain(body, devices) ??
     ofOtherPatient(drain, act, devices)

@@ -80,11 +80,15 @@ export function erasedBefore(
   }: { readonly entryId: string; readonly body: Pick<EntryBody, 'identifier'> },
   { drain, pointer = '/drain' }: { readonly drain: string | null; readonly pointer?: string },
   { isErased }: DeviceLook,
+  mayReach: ((drain: string) => boolean) | undefined,
 ): NotTaken | null {
   const mend = (what: string): string => `${what} was lawfully erased: nothing can be charted under it again`;
   if (isErased(entryId))
-    return { refused: 'erased', pointer: '/identifier', value: named(identifier), mend: mend('the entry') };
-  if (drain === null || !isErased(drain)) return null;
+    return mayReach === undefined
+      ? { refused: 'erased', pointer: '/identifier', value: named(identifier), mend: mend('the entry') }
+      : usedBeyond(identifier);
+  // A client that is confined elsewhere is told what it is told of any drain.
+  if (drain === null || mayReach?.(drain) === false || !isErased(drain)) return null;
   return { refused: 'erased', pointer, value: drain, mend: mend('the drain') };
 }
 

@@ -81,7 +81,7 @@ function decision(
   const { incoming, entryId } = named;
   const { body } = incoming;
   const refused =
-    erasedBefore({ entryId, body }, place, devices) ??
+    erasedBefore({ entryId, body }, place, devices, incoming.mayReach) ??
     notTaken(subject, place, incoming, policy.settings) ??
     notRouted(subject, place, incoming, devices);
   if (refused !== null) return { refused };
@@ -110,7 +110,7 @@ function unmatched(place: Place, named: Named, devices: DeviceLook, tools: Tools
   const { incoming, entryId } = named;
   const { body } = incoming;
   const refused =
-    erasedBefore({ entryId, body }, place, devices) ??
+    erasedBefore({ entryId, body }, place, devices, incoming.mayReach) ??
     notTaken(new Map(), place, incoming, tools.policy.settings);
   if (refused !== null) return { refused };
   const entry = entryOf(named, UNMATCHED, place);

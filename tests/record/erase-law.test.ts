@@ -4,6 +4,7 @@
  */
 import fc from 'fast-check';
 import { expect, it, vi } from 'vitest';
+import { writeBody } from '../../src/audit/entry-text.ts';
 import { readErased } from '../../src/audit/erasure.ts';
 import { verifyDatabase } from '../../src/cli/verify/database.ts';
 import type { DeviceBody } from '../../src/domain/devices/device.ts';
@@ -164,6 +165,16 @@ it('of a reading that counts for no drain any more, the forms that stand elsewhe
     expect([...names, ...assignment].filter((name) => heldIn(ledger).has(name))).toEqual([]);
     expect(ledger.store.unmatchedCount()).toBe(0);
     mustVerify(file);
+
+    // Whether something was erased is not for a client to know that is confined to another drain.
+    const body = readings[0]?.told[0]?.body;
+    if (body === undefined) throw new Error('no reading was taken');
+    const again = { drain: null, body, request: writeBody(body) };
+    const refusals = [again, { ...again, mayReach: () => false }].map((sent) => ledger.record([sent]));
+    expect((await Promise.all(refusals)).flat()).toMatchObject([
+      { kind: 'refused', refused: { refused: 'erased', pointer: '/identifier' } },
+      { kind: 'refused', refused: { refused: 'out-of-bounds', pointer: '/identifier' } },
+    ]);
   }));
 
 it('texts of another drain that were issued with an entry stay, proven by what the tombstone says of them', () =>

@@ -66,7 +66,7 @@ export function createLogCheck(
   let count = index;
   let recordedAt = '';
 
-  function fault(row: LogRow, said: Said): string | null {
+  function fault(row: LogRow, said: Said, erased: ErasedEntry | undefined): string | null {
     const { stream, seq } = row;
     const before = ends.get(stream) ?? beginningOf(row, name ?? said.origin);
     if (entryHash(row.envelope) !== row.hash) return 'its hash is not that of its envelope';
@@ -79,7 +79,7 @@ export function createLogCheck(
       return 'the hash of the entry before it in its stream is not the one it names';
     if (said.recorded_at < recordedAt)
       return `it was recorded at ${said.recorded_at}, before the entry before it, at ${recordedAt}`;
-    return contentFault(row, said, erasures.entry(row.log_index));
+    return contentFault(row, said, erased);
   }
 
   function beginningOf({ stream, seq }: LogRow, log: string): StreamEnd {
@@ -91,10 +91,10 @@ export function createLogCheck(
     take(row) {
       if (row.log_index !== count) return missing(count, row);
       const said = readEnvelope(row.envelope);
-      const what = said === null ? 'its envelope cannot be read' : fault(row, said);
+      const erased = erasures.entry(row.log_index);
+      const what = said === null ? 'its envelope cannot be read' : fault(row, said, erased);
       if (said === null || what !== null) return { kind: 'tampered', where: placeOf(row), what: what ?? '' };
-      const isErased = erasures.entry(row.log_index)?.payload === true;
-      if (!isErased && (row.salt === null || row.body === null))
+      if (erased?.payload !== true && (row.salt === null || row.body === null))
         return { kind: 'incomplete', where: placeOf(row), what: 'its payload is missing' };
       name ??= said.origin;
       count += 1;
@@ -107,7 +107,11 @@ export function createLogCheck(
 }
 
 /** A missing payload is told apart from a wrong one, and checked after. */
-function contentFault({ salt, body, issued }: LogRow, said: Said, erased?: ErasedEntry): string | null {
+function contentFault(
+  { salt, body, issued }: LogRow,
+  said: Said,
+  erased: ErasedEntry | undefined,
+): string | null {
   if (erased !== undefined && !erased.areLeft(issued))
     return `the texts issued with it are not those that entry ${erased.by} left`;
   if (salt === null || body === null) return null;

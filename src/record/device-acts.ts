@@ -120,9 +120,8 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
 function notTakenAct(place: Place, act: IncomingAct, devices: DeviceLook, tools: Tools): NotTaken | null {
   const { body } = act;
   const drain = stayIn(body)?.drain;
-  const about = { drain: drain ?? null, pointer: pointerOfDrain(body) };
   return (
-    erasedBefore({ entryId: nameOf(body.identifier), body }, about, devices, act.mayReach) ??
+    erasedBefore(nameOf(body.identifier), body.identifier, devices, act.mayReach !== undefined) ??
     laterThanNow(place, timesIn(body), tools.policy.settings) ??
     notOnADrain(body, devices) ??
     ofOtherPatient(drain, act, devices)
@@ -183,13 +182,12 @@ function timesIn(body: DeviceBody): readonly (readonly [string, string])[] {
   return times.flatMap(([pointer, text]) => (text === undefined ? [] : [[pointer, text] as const]));
 }
 
-const pointerOfDrain = ({ kind }: DeviceBody): string =>
-  kind === 'corrected' ? '/replacement/drain' : '/drain';
-
 function notOnADrain(body: DeviceBody, devices: DeviceLook): NotTaken | null {
   const drain = stayIn(body)?.drain;
   if (drain === undefined || devices.isDrain(drain)) return null;
-  const refused = noSuchDrain(pointerOfDrain(body), drain);
+  const pointer = body.kind === 'corrected' ? '/replacement/drain' : '/drain';
+  const refused = noSuchDrain(pointer, drain, devices);
+  if (refused.refused === 'erased') return refused;
   return { ...refused, mend: 'place the drain first, and send the id that POST /v1/drains answered' };
 }
 

@@ -52,11 +52,13 @@ export function notTaken(
   subject: Subject,
   place: Place,
   { body, claims, mayReach, quotesNothing }: Incoming,
+  devices: DeviceLook,
   settings: Settings,
 ): NotTaken | null {
   const { drain } = place;
   if (mayReach?.(drain) === false) return outOfBounds(sentDevice(body));
-  if (drain !== null && body.kind !== 'placed' && !subject.has(drain)) return noSuchDrain('/drain', drain);
+  if (drain !== null && body.kind !== 'placed' && !subject.has(drain))
+    return noSuchDrain('/drain', drain, devices);
   const view = drain === null ? undefined : subject.get(drain)?.view;
   return (
     otherPatient(view, body, quotesNothing) ??
@@ -65,32 +67,30 @@ export function notTaken(
   );
 }
 
-export const noSuchDrain = (pointer: string, drain: string): NotTaken => ({
-  refused: 'no-such-drain',
-  pointer,
-  value: drain,
-  mend: 'place the drain first: POST /v1/drains',
-});
-
-/** What was lawfully erased is not charted again by whoever sends it once more. */
-export function erasedBefore(
-  {
-    entryId,
-    body: { identifier },
-  }: { readonly entryId: string; readonly body: Pick<EntryBody, 'identifier'> },
-  { drain, pointer = '/drain' }: { readonly drain: string | null; readonly pointer?: string },
-  { isErased }: DeviceLook,
-  mayReach: ((drain: string) => boolean) | undefined,
-): NotTaken | null {
-  const mend = (what: string): string => `${what} was lawfully erased: nothing can be charted under it again`;
-  if (isErased(entryId))
-    return mayReach === undefined
-      ? { refused: 'erased', pointer: '/identifier', value: named(identifier), mend: mend('the entry') }
-      : usedBeyond(identifier);
-  // A client that is confined elsewhere is told what it is told of any drain.
-  if (drain === null || mayReach?.(drain) === false || !isErased(drain)) return null;
-  return { refused: 'erased', pointer, value: drain, mend: mend('the drain') };
+/** There is none of that name, or none any more. */
+export function noSuchDrain(pointer: string, drain: string, { isErased }: DeviceLook): NotTaken {
+  if (isErased(drain)) return erased(pointer, drain, 'the drain');
+  return { refused: 'no-such-drain', pointer, value: drain, mend: 'place the drain first: POST /v1/drains' };
 }
+
+/** What was lawfully erased is not charted again by whoever sends it once more. @param entryId made of the identifier */
+export function erasedBefore(
+  entryId: string,
+  identifier: Identifier,
+  { isErased }: DeviceLook,
+  isConfined: boolean,
+): NotTaken | null {
+  if (!isErased(entryId)) return null;
+  // To a client that is confined it is as any identifier that another has used.
+  return isConfined ? usedBeyond(identifier) : erased('/identifier', named(identifier), 'the entry');
+}
+
+const erased = (pointer: string, value: string, what: string): NotTaken => ({
+  refused: 'erased',
+  pointer,
+  value,
+  mend: `${what} was lawfully erased: nothing can be charted under it again`,
+});
 
 /** In what was sent alone: where the device was is not theirs to know. */
 export const outOfBounds = ({ pointer, value }: Pick<NotTaken, 'pointer' | 'value'>): NotTaken => ({

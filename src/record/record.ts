@@ -81,8 +81,8 @@ function decision(
   const { incoming, entryId } = named;
   const { body } = incoming;
   const refused =
-    erasedBefore({ entryId, body }, place, devices, incoming.mayReach) ??
-    notTaken(subject, place, incoming, policy.settings) ??
+    erasedBefore(entryId, body.identifier, devices, incoming.mayReach !== undefined) ??
+    notTaken(subject, place, incoming, devices, policy.settings) ??
     notRouted(subject, place, incoming, devices);
   if (refused !== null) return { refused };
   const entry = entryOf(named, place.drain, place);
@@ -110,8 +110,8 @@ function unmatched(place: Place, named: Named, devices: DeviceLook, tools: Tools
   const { incoming, entryId } = named;
   const { body } = incoming;
   const refused =
-    erasedBefore({ entryId, body }, place, devices, incoming.mayReach) ??
-    notTaken(new Map(), place, incoming, tools.policy.settings);
+    erasedBefore(entryId, body.identifier, devices, incoming.mayReach !== undefined) ??
+    notTaken(new Map(), place, incoming, devices, tools.policy.settings);
   if (refused !== null) return { refused };
   const entry = entryOf(named, UNMATCHED, place);
   const before = 'target' in body ? devices.chain(nameOf(body.target)) : undefined;

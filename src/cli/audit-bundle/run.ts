@@ -1,7 +1,7 @@
 /** `audit-bundle --drain ID | --patient KEY | --from TIME --to TIME  --out FOLDER` */
 import { parseArgs } from 'node:util';
 import { readLedgerConfig } from '../../configuration/ledger.ts';
-import { openReader } from '../../store/sqlite/open.ts';
+import { atOneMoment } from '../one-moment.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from '../part-of-ledger.ts';
 import { progress } from '../progress.ts';
 import type { Wanted } from './select.ts';
@@ -11,19 +11,12 @@ import { writeBundle } from './write.ts';
 export async function runAuditBundle(args: readonly string[]): Promise<number | null> {
   const { values } = parseArgs({ args: [...args], options: PART_OPTIONS });
   const wanted = wantedOf(values);
-  if (wanted === null || values.out === undefined) return null;
-  const db = openReader(readLedgerConfig(process.env).database);
-  try {
-    // One moment of a ledger that may be written to meanwhile.
-    db.exec('BEGIN');
-    const { entries, covered } = writeBundle(db, wanted, values.out, progress());
-    process.stdout.write(
-      `${values.out} holds ${entries} entries, as a checkpoint of ${covered} covers them\n`,
-    );
-    return 0;
-  } finally {
-    db.close();
-  }
+  const { out } = values;
+  if (wanted === null || out === undefined) return null;
+  const { database } = readLedgerConfig(process.env);
+  const { entries, covered } = atOneMoment(database, (db) => writeBundle(db, wanted, out, progress()));
+  process.stdout.write(`${out} holds ${entries} entries, as a checkpoint of ${covered} covers them\n`);
+  return 0;
 }
 
 function wantedOf({ drain, patient, from, to }: PartOptions): Wanted | null {

@@ -1,10 +1,10 @@
 /** What an audit bundle holds of erasures: the entries that tell of what is gone of it, and none that tell of others alone. */
 import type Database from 'better-sqlite3';
-import type { Erased, Run } from '../../audit/erasure.ts';
+import { createErasures, type Run, type Tombstone } from '../../audit/erasure.ts';
 import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
 
 interface Part {
-  /** Places in the log, rising. */
+  /** Places in the log. */
   readonly indexes: readonly number[];
   /** Numbers of the delivery events that are due with them; null: none, as those of drains are picked one by one. */
   readonly events: Run | null;
@@ -18,7 +18,7 @@ export function erasuresOf(db: Database.Database, { indexes, events }: Part, siz
   const { all, changed } = createTombstoneReader(db)();
   if (changed !== null)
     throw new Error(`entry ${changed.log_index} is not what was written; run verify on this database`);
-  const found = all.filter(({ erased }) => names(erased, indexes, events));
+  const found = all.filter((tombstone) => names(tombstone, indexes, events));
   const late = found.find(({ logIndex }) => logIndex >= size);
   if (late !== undefined)
     throw new Error(
@@ -27,23 +27,11 @@ export function erasuresOf(db: Database.Database, { indexes, events }: Part, siz
   return found.map(({ logIndex }) => logIndex);
 }
 
-function names({ entries, texts, steps }: Erased, indexes: readonly number[], events: Run | null): boolean {
-  const isHere = (first: number, last: number): boolean =>
-    (indexes[placeFrom(indexes, first)] ?? Number.POSITIVE_INFINITY) <= last;
+function names(tombstone: Tombstone, indexes: readonly number[], events: Run | null): boolean {
+  const { entry } = createErasures([tombstone]);
+  const { steps } = tombstone.erased;
   return (
-    entries.some(([first, last]) => isHere(first, last)) ||
-    texts.some(({ entry }) => isHere(entry, entry)) ||
+    indexes.some((index) => entry(index) !== undefined) ||
     (events !== null && steps.some(([first, last]) => first <= events[1] && last >= events[0]))
   );
-}
-
-/** Of the first that is no less. @param rising numbers */
-function placeFrom(rising: readonly number[], least: number): number {
-  let [low, high] = [0, rising.length];
-  while (low < high) {
-    const middle = Math.floor((low + high) / 2);
-    if ((rising[middle] ?? 0) < least) low = middle + 1;
-    else high = middle;
-  }
-  return low;
 }

@@ -38,7 +38,7 @@ export function select(db: Database.Database, wanted: Wanted, size: number): Sel
     ...ofDevices(db, known, size),
     ...deliveriesOf(db, known, size),
     ...archivesOf(db, known, size),
-  ].sort((a, b) => a - b);
+  ];
   const erasures = erasuresOf(db, { indexes: own, events: null }, size);
   const indexes = [...own, ...erasures].sort((a, b) => a - b);
   return { about: { ...wanted, drains: known }, indexes, drains: known };

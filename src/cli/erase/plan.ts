@@ -1,11 +1,11 @@
 /** What an erasure would reach: whole closed drains of one patient, and what the service cannot reach by itself. */
 import type Database from 'better-sqlite3';
-import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { patientKey } from '../../domain/fold/drain.ts';
 import type { MessageMapping } from '../../domain/vocabulary/message-mapping.ts';
 import { namedInBytes } from '../../hl7v2/read-message.ts';
 import { bytesOfKept } from '../../intake/hl7v2/kept-message.ts';
 import { drainNameOf } from '../../record/record.ts';
+import { archivesIn } from '../archives.ts';
 import { createHolder, type Group, groupsIn } from '../closed-drains.ts';
 
 export interface Plan {
@@ -40,7 +40,9 @@ export function planOf(db: Database.Database, wanted: Wanted, mapping: MessageMa
       )
       .pluck()
       .all(JSON.stringify(drains)),
-    archives: archivesOf(db, drains),
+    archives: archivesIn(db)
+      .filter((archive) => archive.drains.some((drain) => drains.includes(drain)))
+      .map(({ bundle }) => bundle),
   };
 }
 
@@ -90,17 +92,4 @@ function messagesOf(
     messages: ofThem.map(({ logIndex }) => logIndex),
     unnamed: ofNobody.map(({ logIndex }) => logIndex),
   };
-}
-
-function archivesOf(db: Database.Database, drains: readonly string[]): readonly string[] {
-  const bodies = db
-    .prepare<[], string>(
-      `SELECT body FROM ledger JOIN payload USING (log_index) WHERE stream = '${RETENTION}' ORDER BY seq`,
-    )
-    .pluck();
-  return bodies
-    .all()
-    .map(readArchived)
-    .filter((archived) => archived.drains.some((drain) => drains.includes(drain)))
-    .map(({ bundle }) => bundle);
 }

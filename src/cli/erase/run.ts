@@ -10,8 +10,8 @@ import { exportsFolderOf, type LedgerConfig, readLedgerConfig } from '../../conf
 import type { ErasureOutcome } from '../../store/log-port.ts';
 import type { Store } from '../../store/port.ts';
 import { createCheckpointReader } from '../../store/sqlite/checkpoints.ts';
-import { openReader } from '../../store/sqlite/open.ts';
 import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
+import { atOneMoment } from '../one-moment.ts';
 import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
@@ -36,7 +36,7 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
   const config = readLedgerConfig(process.env);
   if (values['dry-run']) {
     tell(
-      reading(config.database, (db) => plan(db, wanted)),
+      atOneMoment(config.database, (db) => plan(db, wanted)),
       'would be erased',
     );
     process.stdout.write('Nothing was written.\n');
@@ -46,7 +46,7 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
   const exports = exportsFolderOf(config.database, process.env.DRAINLEDGER_EXPORTS);
   const wasCut = mayHaveTraces(config.database);
   if (wasCut) await removeTraces(config.database, exports);
-  if (reading(config.database, (db) => isErased(db, wanted, wasCut))) {
+  if (atOneMoment(config.database, (db) => isErased(db, wanted, wasCut))) {
     process.stdout.write('Done before: of a run that was cut nothing is left to do.\n');
     return 0;
   }
@@ -65,7 +65,7 @@ async function eraseRows(config: LedgerConfig, wanted: Wanted, erase: Erase): Pr
   try {
     mustBeWhole(store, config);
     mustVerify(config.database);
-    const planned = reading(config.database, (db) => plan(db, wanted));
+    const planned = atOneMoment(config.database, (db) => plan(db, wanted));
     process.stdout.write('Erasing; should this end before it says that it is done, run it again\n');
     await expectTraces(config.database);
     const { logIndex, entries } = await erase(store, planned);
@@ -87,17 +87,6 @@ function wantedOf({
   return patient === undefined ? null : { patient };
 }
 
-/** One moment of the ledger. */
-function reading<T>(database: string, read: (db: Database.Database) => T): T {
-  const db = openReader(database);
-  try {
-    db.exec('BEGIN');
-    return read(db);
-  } finally {
-    db.close();
-  }
-}
-
 function plan(db: Database.Database, wanted: Wanted): Plan {
   const mapping = process.env.DRAINLEDGER_HL7V2;
   return planOf(db, wanted, mapping === undefined ? null : readMessageMapping(mapping));
@@ -111,7 +100,7 @@ function isErased(db: Database.Database, wanted: Wanted, wasCut: boolean): boole
 
 /** What is wrong with a payload could not be seen once it is gone. @throws {Error} where anything is wrong with the ledger */
 function mustVerify(database: string): void {
-  const key = reading(database, (db) =>
+  const key = atOneMoment(database, (db) =>
     createCheckpointReader(db).newestCheckpoint() === undefined ? undefined : signedHead(db).keys.at(-1),
   );
   const given = key === undefined ? null : (readVerifierKey(key)?.key ?? null);

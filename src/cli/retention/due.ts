@@ -1,7 +1,7 @@
 /** Which drains are due to be archived. */
 import type Database from 'better-sqlite3';
-import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { recordedAtOf } from '../../store/sqlite/log-end.ts';
+import { archivesIn } from '../archives.ts';
 import { createHolder, type Group, groupsIn } from '../closed-drains.ts';
 
 export type Due =
@@ -37,15 +37,8 @@ export function* dueIn(db: Database.Database, { beforeMs, covered }: Limits): Ge
 }
 
 /** Of each drain that was ever archived: how many entries of the log its newest archive covers. */
-function archivedIn(db: Database.Database): Map<string, number> {
-  const bodies = db
-    .prepare<[], string>(
-      `SELECT body FROM ledger JOIN payload USING (log_index) WHERE stream = '${RETENTION}' ORDER BY seq`,
-    )
-    .pluck();
-  const archived = bodies.all().map(readArchived);
-  return new Map(archived.flatMap(({ drains, covered }) => drains.map((drain) => [drain, covered] as const)));
-}
+const archivedIn = (db: Database.Database): Map<string, number> =>
+  new Map(archivesIn(db).flatMap(({ drains, covered }) => drains.map((drain) => [drain, covered] as const)));
 
 function createTimeReader(db: Database.Database): (logIndex: number) => number {
   const envelope = db.prepare<[number], string>('SELECT envelope FROM ledger WHERE log_index = ?').pluck();

@@ -2,7 +2,6 @@
 import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
-import { RETENTION, readArchived } from '../../audit/archived.ts';
 import { frameName } from '../../audit/chain.ts';
 import { createErasures, type Tombstone } from '../../audit/erasure.ts';
 import { type Finding, placeOf } from '../../audit/log-check.ts';
@@ -12,6 +11,7 @@ import { migrate } from '../../store/sqlite/migrate.ts';
 import { createNoticeReader } from '../../store/sqlite/notices.ts';
 import { assertSafeLibrary, openReader } from '../../store/sqlite/open.ts';
 import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
+import { archivesIn, type ToldArchive } from '../archives.ts';
 import { cosignatureFault } from './cosignatures.ts';
 import type { Report, VerifyOptions } from './report.ts';
 import { walkLog } from './walk.ts';
@@ -118,25 +118,18 @@ function logFault(db: Database.Database, options: VerifyOptions, remarks: string
     walkLog(db, heads, createErasures(tombstones), options, remarks) ??
     cosignatureFault(db, options, remarks);
   // Read only when it is known to be what was written.
-  if (finding === null) remarks.push(...tombstones.map(toldOf), ...archivesIn(db));
+  if (finding === null) remarks.push(...tombstones.map(erasureText), ...archivesIn(db).map(archiveText));
   return finding;
 }
 
-const toldOf = ({ logIndex, erased: { drains, entries, reason } }: Tombstone): string => {
+const erasureText = ({ logIndex, erased: { drains, entries, reason } }: Tombstone): string => {
   const count = entries.reduce((sum, [first, last]) => sum + last - first + 1, 0);
   return `entry ${logIndex} tells that ${count} entries of ${drains.join(', ')} were lawfully erased: ${reason}`;
 };
 
-/** What the log says was archived: whoever has the archives can hold their manifests against it. */
-function archivesIn(db: Database.Database): readonly string[] {
-  const told = db.prepare<[], { readonly log_index: number; readonly body: string }>(
-    `SELECT log_index, body FROM ledger JOIN payload USING (log_index) WHERE stream = '${RETENTION}' ORDER BY seq`,
-  );
-  return told.all().map(({ log_index, body }) => {
-    const { bundle, drains, manifest_sha256 } = readArchived(body);
-    return `entry ${log_index} tells of the archive ${bundle} of ${drains.join(', ')}: its manifest is ${manifest_sha256}`;
-  });
-}
+/** Whoever has the archives can hold their manifests against it. */
+const archiveText = ({ logIndex, bundle, drains, manifest_sha256 }: ToldArchive): string =>
+  `entry ${logIndex} tells of the archive ${bundle} of ${drains.join(', ')}: its manifest is ${manifest_sha256}`;
 
 /**
  * Triggers keep rows from being changed; without one they could have been. Quoted, since a name that became a BLOB

@@ -27,7 +27,7 @@ export function walkLog(
   const total = db.prepare<[], number>('SELECT count(*) FROM ledger').pluck().get() ?? 0;
   const check = createLogCheck(erasures);
   const tree = createTreeCheck(db);
-  const belongs = createBelongingCheck(db, erasures);
+  const belongs = createBelongingCheck(db);
   const steps = createStepCheck(db, erasures);
   const silences = createSilences();
   const seen = createHeadWalk(db, outside, heads);
@@ -58,7 +58,7 @@ export function walkLog(
 }
 
 /** What an entry says elsewhere in the database: the frames of its texts, and the key its sender gave it. */
-function createBelongingCheck(db: Database.Database, erasures: Erasures) {
+function createBelongingCheck(db: Database.Database) {
   const identity = db.prepare<[string], { log_index: number; system: string; value: string }>(
     'SELECT log_index, system, value FROM identity WHERE entry_id = ?',
   );
@@ -75,8 +75,8 @@ function createBelongingCheck(db: Database.Database, erasures: Erasures) {
             where: placeOf(row),
             what: `the frame ${frame} of a text issued with it is missing`,
           };
-    // With its payload its identifier went: one that is here is one too many.
-    if (isOwnStream(row.stream) || erasures.entry(row.log_index)?.payload === true) return null;
+    // With a payload that was erased its identifier went: one that is here is one too many.
+    if (isOwnStream(row.stream) || row.body === null) return null;
     sent += 1;
     const known = identity.get(said.entry);
     if (known?.log_index === row.log_index && nameOf(known) === said.entry) return null;

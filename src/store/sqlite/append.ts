@@ -27,6 +27,8 @@ export interface Appender {
   takeWritten(): readonly Written[];
   /** Something else has appended to the log: where it ends is read anew, and all else that is kept still holds. */
   endMoved(): void;
+  /** Drains were erased: nothing is kept of them in memory. */
+  erased(drains: readonly string[]): void;
   /** Forgets all that is kept in memory, after a rollback. */
   forget(): void;
 }
@@ -185,6 +187,11 @@ export function createAppender(db: Database.Database, options: AppenderOptions):
     },
     endMoved() {
       end = null;
+    },
+    erased(drains) {
+      for (const drain of drains) shelf.forget(drain);
+      devices.forget();
+      writer.forget();
     },
     forget() {
       written = [];

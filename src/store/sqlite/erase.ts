@@ -56,8 +56,12 @@ const REMOVALS = [
   'DELETE FROM payload WHERE log_index IN (SELECT value FROM json_each(@payloads))',
 ];
 
-/** Erases inside the transaction of its group. */
-export function createEraser(db: Database.Database, append: (entry: OwnEntry) => WrittenEntry) {
+/** Erases inside the transaction of its group. @param onErased told of the drains that are none any more */
+export function createEraser(
+  db: Database.Database,
+  append: (entry: OwnEntry) => WrittenEntry,
+  onErased: (drains: readonly string[]) => void,
+) {
   const find = createFinder(db);
   const assignmentsTo = createAssignmentFinder(db);
   const note = db.prepare<[object]>(
@@ -81,6 +85,7 @@ export function createEraser(db: Database.Database, append: (entry: OwnEntry) =>
     const given = { drains: of.drains, payloads: JSON.stringify(payloads), tombstone: logIndex };
     note.run(given);
     for (const removal of removals) removal.run(given);
+    onErased(drains);
     return { logIndex, entries: payloads.length };
   };
 }
@@ -118,8 +123,12 @@ function createFinder(db: Database.Database): (given: Given) => Found {
     const payloads = concerned(given);
     const goes = new Set(payloads);
     const others = [...new Set(issuing(given))].filter((index) => !goes.has(index));
-    const stays = others.filter((index) => hasPayload.get(index) !== undefined);
-    const texts = new Map<number, string[]>(stays.map((index) => [index, []]));
+    const again: number[] = [];
+    const texts = new Map<number, string[]>();
+    for (const index of others) {
+      if (hasPayload.get(index) === undefined) again.push(index);
+      else texts.set(index, []);
+    }
     const touched = JSON.stringify([...payloads, ...others]);
     for (const { log_index, resources } of left.iterate({ drains: given.drains, touched })) {
       const known = texts.get(log_index);
@@ -128,7 +137,7 @@ function createFinder(db: Database.Database): (given: Given) => Found {
     }
     return {
       payloads,
-      again: others.filter((index) => hasPayload.get(index) === undefined),
+      again,
       texts: [...texts].sort(([a], [b]) => a - b).map(([entry, issued]) => leftTexts(entry, issued)),
       steps: runsOf(events(given)),
     };

@@ -30,7 +30,7 @@ export function createOwnWrites(
   const configure = createConfigurationWriter(writer, append);
   const { notice, archived, heartbeat } = createNoticeWriters(append);
   const access = createAccessWriter(append);
-  const erase = createEraser(writer, append);
+  const erase = createEraser(writer, append, appender.erased);
   const unmapped = createUnmappedWriter(writer, append);
   const checkpoint = createCheckpointWriter(writer, tree);
   const cosign = createCosignatureWriter(writer);
@@ -45,11 +45,7 @@ export function createOwnWrites(
     configure: (body) => own(() => configure(body)),
     notice: (said) => own(() => notice(said)),
     archived: (actor, body) => own(() => archived(actor, body)),
-    erase: (actor, order) =>
-      own(() => {
-        appender.forget();
-        return erase(actor, order);
-      }),
+    erase: (actor, order) => own(() => erase(actor, order)),
     heartbeat: (body) => own(() => heartbeat(body), group.defer),
     access: (actor, bodies) =>
       own(() => {

@@ -1,61 +1,35 @@
 /** `erase`: whole closed drains gone for ever, the rest of the ledger as it was, and a tombstone that the verifier believes. */
-import { type SpawnSyncReturns, spawn, spawnSync } from 'node:child_process';
+import { type SpawnSyncReturns, spawn } from 'node:child_process';
 import { once } from 'node:events';
 import {
   copyFileSync,
   existsSync,
   mkdirSync,
-  mkdtempSync,
   readdirSync,
   readFileSync,
   rmSync,
   writeFileSync,
 } from 'node:fs';
-import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout } from 'node:timers/promises';
-import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
-import { afterAll, beforeAll, beforeEach, describe, expect, it, test } from 'vitest';
+import { describe, expect, it, test } from 'vitest';
 import { rawPublicKey } from '../../src/audit/checkpoint.ts';
 import { openLedger } from '../store/ledger.ts';
 import { NURSE } from '../support/drain-script.ts';
-import { drain, key, LOG, makeClosedDrains, sign } from './closed-drains.ts';
+import { drain, key, LOG, sign } from './closed-drains.ts';
+import { CLI, closedLedgerForEach } from './closed-ledgers.ts';
 import { tamper } from './tampered.ts';
 import { outcome, verify } from './verified.ts';
 
-const CLI = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url));
 const PUBLIC = rawPublicKey(key);
-const root = mkdtempSync(join(tmpdir(), 'erase-test-'));
-const good = join(root, 'good.db');
-let folder: string;
-let database: string;
-let runs = 0;
-
-beforeAll(async () => {
-  if (!existsSync(CLI)) throw new Error(`${CLI} is missing: npm run build`);
-  await makeClosedDrains(good);
-});
-beforeEach(() => {
-  runs += 1;
-  folder = join(root, String(runs));
-  mkdirSync(folder);
-  database = join(folder, 'ledger.db');
-  copyFileSync(good, database);
-});
-afterAll(() => rmSync(root, { recursive: true }));
+const ledgers = closedLedgerForEach();
 
 const BY = ['--by', 'Practitioner/n1', '--reason', 'order 7 of the court'];
 const PATIENT = ['--patient', 'Patient/p'];
-const environment = (): NodeJS.ProcessEnv => ({
-  PATH: process.env.PATH,
-  DRAINLEDGER_ORIGIN: LOG,
-  DRAINLEDGER_DATABASE: database,
-});
-const erase = (...args: string[]): SpawnSyncReturns<string> =>
-  spawnSync(process.execPath, [CLI, 'erase', ...args], { env: environment(), encoding: 'utf8' });
+const erase = (...args: string[]): SpawnSyncReturns<string> => ledgers.run(['erase', ...args]);
 
-function rows<T>(sql: string, file = database): T[] {
+function rows<T>(sql: string, file = ledgers.database): T[] {
   const db = new Database(file, { readonly: true });
   try {
     return db.prepare<[], T>(sql).all();
@@ -66,16 +40,16 @@ function rows<T>(sql: string, file = database): T[] {
 
 /** Of all that lies in the folder of the ledger, byte by byte. */
 function isAnywhere(text: string): boolean {
-  return readdirSync(folder, { recursive: true, encoding: 'utf8', withFileTypes: true })
+  return readdirSync(ledgers.folder, { recursive: true, encoding: 'utf8', withFileTypes: true })
     .filter((each) => each.isFile())
     .some((each) => readFileSync(join(each.parentPath, each.name)).includes(text));
 }
 
 describe('of all drains of a patient', () => {
   it('leaves no byte of what was charted and issued, in any file', () => {
-    mkdirSync(`${database}.exports/job`, { recursive: true });
+    mkdirSync(`${ledgers.database}.exports/job`, { recursive: true });
     for (const file of ['.search', '.kept', '.exports/job/Observation.1.ndjson'])
-      writeFileSync(database + file, 'made from what Patient/p had');
+      writeFileSync(ledgers.database + file, 'made from what Patient/p had');
     for (const text of ['Patient/p', 'placed-left', 'a-right']) expect(isAnywhere(text), text).toBe(true);
 
     expect(erase(...PATIENT, ...BY)).toMatchObject({ status: 0, stderr: '' });
@@ -90,7 +64,7 @@ describe('of all drains of a patient', () => {
     ).length;
     expect(erase(...PATIENT, ...BY).status).toBe(0);
 
-    const report = verify(database, [], PUBLIC);
+    const report = verify(ledgers.database, [], PUBLIC);
     expect(outcome(report)).toEqual([0, null]);
     const both = [drain('left'), drain('right')].sort().join(', ');
     expect(report.remarks.join('\n')).toContain(
@@ -107,7 +81,7 @@ describe('of all drains of a patient', () => {
     expect(before.length).toBeGreaterThan(30);
     expect(rows(OTHERS)).toEqual(before);
     expect(rows('SELECT log_index, envelope, hash FROM ledger').slice(0, -1)).toEqual(
-      rows('SELECT log_index, envelope, hash FROM ledger', good),
+      rows('SELECT log_index, envelope, hash FROM ledger', ledgers.good),
     );
   });
 
@@ -136,9 +110,9 @@ describe('of all drains of a patient', () => {
 
   it('goes on being charted: other drains are as before, and what follows verifies', async () => {
     erase(...PATIENT, ...BY);
-    const ledger = openLedger(database, { origin: LOG });
+    const ledger = openLedger(ledgers.database, { origin: LOG });
     expect(ledger.store.drains('', 100)).toEqual(
-      rows<{ drain: string }>('SELECT drain FROM drain ORDER BY drain', good)
+      rows<{ drain: string }>('SELECT drain FROM drain ORDER BY drain', ledgers.good)
         .map((row) => row.drain)
         .filter((name) => name !== drain('left') && name !== drain('right')),
     );
@@ -147,18 +121,18 @@ describe('of all drains of a patient', () => {
     expect(ledger.store.log.newestFault(1000)).toBeNull();
     await ledger.store.checkpoint(sign);
     await ledger.close();
-    expect(outcome(verify(database, [], PUBLIC))).toEqual([0, null]);
+    expect(outcome(verify(ledgers.database, [], PUBLIC))).toEqual([0, null]);
   });
 });
 
 test('a dry run says what it would do and writes nothing, also while the service has the ledger', async () => {
-  const ledger = openLedger(database, { origin: LOG });
-  const before = readFileSync(database);
+  const ledger = openLedger(ledgers.database, { origin: LOG });
+  const before = readFileSync(ledgers.database);
   const { status, stdout } = erase(...PATIENT, '--dry-run');
   await ledger.close();
   expect([status, stdout]).toEqual([0, expect.stringContaining('would be erased')]);
   expect(stdout).toContain('Nothing was written.');
-  expect(readFileSync(database).equals(before)).toBe(true);
+  expect(readFileSync(ledgers.database).equals(before)).toBe(true);
 });
 
 test.each([
@@ -198,14 +172,14 @@ test.each([
 });
 
 test('while the service has the ledger nothing is erased', async () => {
-  const ledger = openLedger(database, { origin: LOG });
+  const ledger = openLedger(ledgers.database, { origin: LOG });
   const { status, stderr } = erase(...PATIENT, ...BY);
   await ledger.close();
   expect([status, stderr]).toEqual([64, expect.stringContaining('is in use by another process')]);
 });
 
 test('of a ledger that does not verify nothing is erased: what is wrong could not be seen any more', () => {
-  tamper(database, (db) =>
+  tamper(ledgers.database, (db) =>
     db.exec("UPDATE payload SET body = replace(body, '60', '61') WHERE body LIKE '%:60%'"),
   );
   const { status, stderr } = erase(...PATIENT, ...BY);
@@ -215,15 +189,15 @@ test('of a ledger that does not verify nothing is erased: what is wrong could no
 
 test('killed at any moment nothing is half erased, and run again it is done', async () => {
   for (const ms of [250, 330, 400, 450, 500, 560, 620]) {
-    copyFileSync(good, database);
-    for (const file of ['-wal', '-shm', '.erasing']) rmSync(database + file, { force: true });
-    const child = spawn(process.execPath, [CLI, 'erase', ...PATIENT, ...BY], { env: environment() });
+    copyFileSync(ledgers.good, ledgers.database);
+    for (const file of ['-wal', '-shm', '.erasing']) rmSync(ledgers.database + file, { force: true });
+    const child = spawn(process.execPath, [CLI, 'erase', ...PATIENT, ...BY], { env: ledgers.environment() });
     await setTimeout(ms);
     child.kill('SIGKILL');
     if (child.exitCode === null) await once(child, 'exit');
-    expect(outcome(verify(database, [], PUBLIC)), `${ms} ms`).toEqual([0, null]);
+    expect(outcome(verify(ledgers.database, [], PUBLIC)), `${ms} ms`).toEqual([0, null]);
     // One that was done before it was killed is none that was cut: whose drains those were is not known any more.
-    const isDone = rows('SELECT 1 FROM erased').length > 0 && !existsSync(`${database}.erasing`);
+    const isDone = rows('SELECT 1 FROM erased').length > 0 && !existsSync(`${ledgers.database}.erasing`);
     const again = isDone ? ['--drain', drain('left')] : PATIENT;
     expect(erase(...again, ...BY)).toMatchObject({ status: 0, stderr: '' });
     expect(isAnywhere('Patient/p'), `${ms} ms`).toBe(false);
@@ -234,8 +208,8 @@ test('killed at any moment nothing is half erased, and run again it is done', as
 describe('a verifier sees', () => {
   const changed = async (change: (db: Database.Database) => void): Promise<string | null> => {
     erase(...PATIENT, ...BY);
-    tamper(database, change);
-    return outcome(verify(database, [], PUBLIC))[1];
+    tamper(ledgers.database, change);
+    return outcome(verify(ledgers.database, [], PUBLIC))[1];
   };
   const OF_LEFT = `(SELECT log_index FROM ledger WHERE stream = '${drain('left')}' AND seq = 3)`;
 
@@ -286,7 +260,7 @@ describe('a verifier sees', () => {
 
 test('a trigger keeps what no tombstone names, and takes none for one that is none', () => {
   erase(...PATIENT, ...BY);
-  const db = new Database(database);
+  const db = new Database(ledgers.database);
   try {
     for (const table of ['payload', 'identity', 'issued', 'erased'])
       expect(() => db.exec(`DELETE FROM ${table}`), table).toThrow('the ledger is append-only');
@@ -301,13 +275,13 @@ test('steps of deliveries are gone too, and no later one bears the number of one
     rows<{ event: number }>('SELECT event FROM delivery_event ORDER BY event').map(({ event }) => event);
   const last = numbers().at(-1) ?? 0;
   const names = [drain('refused')];
-  let ledger = openLedger(database, { origin: LOG });
+  let ledger = openLedger(ledgers.database, { origin: LOG });
   await ledger.store.erase(NURSE, { drains: names, messages: [], reason: 'invented' });
   await ledger.close();
   expect(rows(`SELECT 1 FROM delivery_event WHERE drain = '${names[0]}'`)).toEqual([]);
   expect(Math.max(0, ...numbers())).toBeLessThan(last);
 
-  ledger = openLedger(database, { origin: LOG });
+  ledger = openLedger(ledgers.database, { origin: LOG });
   const now = Date.now();
   const [next] = await ledger.store.claim('ehr', now, now + 500, 1, []);
   if (next === undefined) throw new Error('nothing waits to be delivered');
@@ -321,15 +295,15 @@ test('steps of deliveries are gone too, and no later one bears the number of one
   expect(numbers().filter((event) => event > last)).toHaveLength(
     numbers().filter((event) => event >= last).length,
   );
-  const report = verify(database, [], PUBLIC);
+  const report = verify(ledgers.database, [], PUBLIC);
   expect(outcome(report)).toEqual([0, null]);
   expect(report.remarks.join('\n')).toMatch(/\d+ delivery events were lawfully erased/);
-  tamper(database, (db) =>
+  tamper(ledgers.database, (db) =>
     db.exec(
       `INSERT INTO delivery_event (event, at_ms, target, drain, kind, attempts, salt) VALUES (${last}, 0, 'ehr', 'x', 'claimed', 1, randomblob(16))`,
     ),
   );
-  expect(outcome(verify(database, [], PUBLIC))[1]).toMatch(
+  expect(outcome(verify(ledgers.database, [], PUBLIC))[1]).toMatch(
     /^delivery event \d+: it is here, and entry \d+ says that it was erased/,
   );
 });

@@ -2,63 +2,34 @@
 import { type SpawnSyncReturns, spawn, spawnSync } from 'node:child_process';
 import { createHash, generateKeyPairSync } from 'node:crypto';
 import { once } from 'node:events';
-import {
-  copyFileSync,
-  cpSync,
-  existsSync,
-  mkdirSync,
-  mkdtempSync,
-  readdirSync,
-  readFileSync,
-  rmSync,
-  writeFileSync,
-} from 'node:fs';
-import { tmpdir } from 'node:os';
+import { copyFileSync, cpSync, existsSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout } from 'node:timers/promises';
-import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
-import { afterAll, beforeAll, beforeEach, expect, it, test } from 'vitest';
+import { beforeEach, expect, it, test } from 'vitest';
 import { rawPublicKey, writeVerifierKey } from '../../src/audit/checkpoint.ts';
 import { writeRotation } from '../../src/audit/notices.ts';
 import { openLedger } from '../store/ledger.ts';
-import { drain, key, LOG, makeClosedDrains, sign } from './closed-drains.ts';
+import { drain, key, LOG, sign } from './closed-drains.ts';
+import { CLI, closedLedgerForEach } from './closed-ledgers.ts';
 import { tamper } from './tampered.ts';
 import { outcome, verify } from './verified.ts';
 
-const CLI = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url));
 const PUBLIC = rawPublicKey(key);
-const root = mkdtempSync(join(tmpdir(), 'retention-test-'));
-const good = join(root, 'good.db');
+const ledgers = closedLedgerForEach();
+const { good } = ledgers;
 let database: string;
 let archives: string;
-let runs = 0;
-
-beforeAll(async () => {
-  if (!existsSync(CLI)) throw new Error(`${CLI} is missing: npm run build`);
-  await makeClosedDrains(good);
-});
 beforeEach(() => {
-  runs += 1;
-  const folder = join(root, String(runs));
-  mkdirSync(folder);
-  database = join(folder, 'ledger.db');
-  copyFileSync(good, database);
-  archives = join(folder, 'archives');
+  database = ledgers.database;
+  archives = join(ledgers.folder, 'archives');
 });
-afterAll(() => rmSync(root, { recursive: true }));
 
 const BY = ['--by', 'Practitioner/n1', '--reason', 'local policy 7'];
-const environment = (more: NodeJS.ProcessEnv = {}): NodeJS.ProcessEnv => ({
-  PATH: process.env.PATH,
-  DRAINLEDGER_ORIGIN: LOG,
-  DRAINLEDGER_DATABASE: database,
-  DRAINLEDGER_RETENTION_DAYS: '30',
-  DRAINLEDGER_ARCHIVE: archives,
-  ...more,
-});
+const environment = (more: NodeJS.ProcessEnv = {}): NodeJS.ProcessEnv =>
+  ledgers.environment({ DRAINLEDGER_RETENTION_DAYS: '30', DRAINLEDGER_ARCHIVE: archives, ...more });
 const retention = (args: readonly string[], more: NodeJS.ProcessEnv = {}): SpawnSyncReturns<string> =>
-  spawnSync(process.execPath, [CLI, 'retention', ...args], { env: environment(more), encoding: 'utf8' });
+  ledgers.run(['retention', ...args], environment(more));
 
 function told(): { actor: string; body: string }[] {
   const db = new Database(database, { readonly: true });
@@ -191,7 +162,7 @@ it('is told in later bundles of the drain', async () => {
   const ledger = openLedger(database, { origin: LOG, targets: [] });
   await ledger.store.checkpoint(sign);
   await ledger.close();
-  const out = join(root, `later-${runs}`);
+  const out = join(ledgers.folder, 'later');
   const args = [CLI, 'audit-bundle', '--drain', drain('alone'), '--out', out];
   expect(spawnSync(process.execPath, args, { env: environment() }).status).toBe(0);
   const lines = readFileSync(join(out, 'entries.ndjson'), 'utf8').trim().split('\n');

@@ -228,9 +228,17 @@ describe('what is taken back', () => {
       expect(refused.text).toContain('system/Observation.u');
       expect((await post(all, body)).status).toBe(200);
       const elsewhere = guarded.key('system/Observation.cu', { patient: null, drain: 'aaaaaaaaaaaaaaaa' });
-      expect((await post(elsewhere, Buffer.from(message({ order: 'o2' }, levelObx('120'))))).status).toBe(
-        403,
-      );
+      // As new, and as a guess at what stands there, right or wrong: the answer tells none of them from another.
+      const guesses = [
+        message({ order: 'o2' }, levelObx('120')),
+        message({}, levelObx('102', 'C')),
+        message({}, levelObx('999', 'C')),
+        message({}, levelObx('102')),
+      ];
+      for (const guess of guesses) {
+        const { status, text } = await post(elsewhere, Buffer.from(guess));
+        expect([status, readAck(text).code], guess).toEqual([403, 'AR']);
+      }
     } finally {
       await guarded.stop();
     }

@@ -117,3 +117,26 @@ test('a client that may chart and not read is told that something stands there, 
   const again = await guarded.send(reader, 'POST', '/fhir/Observation', named('other-r'), unlessKnown);
   expect(JSON.parse(again.text).subject).toEqual({ reference: 'Patient/2' });
 });
+
+test('a client that may change and not read is shown what it made of a resource, and not what it is when that is sent again', async () => {
+  const changer = await guarded.token({ scope: 'system/Observation.u' });
+  const charted = await guarded.send(full, 'POST', '/fhir/Observation', named('changed'));
+  const resourceId = JSON.parse(charted.text).id;
+  const put = async () => {
+    const answer = await fetch(`${guarded.service.url}/fhir/Observation/${resourceId}`, {
+      method: 'PUT',
+      headers: {
+        ...{ authorization: `Bearer ${changer}`, 'content-type': 'application/fhir+json' },
+        ...{ 'if-match': 'W/"1"' },
+      },
+      body: JSON.stringify({
+        ...raw.level('changed', '10:00', 55, { identifier: null, focus: null, status: 'corrected' }),
+        id: resourceId,
+      }),
+    });
+    return { status: answer.status, text: await answer.text() };
+  };
+  const changed = await put();
+  expect([changed.status, JSON.parse(changed.text).valueQuantity?.value]).toEqual([200, 55]);
+  expect(await put()).toEqual({ status: 200, text: '' });
+});

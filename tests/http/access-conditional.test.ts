@@ -140,3 +140,25 @@ test('a client that may change and not read is shown what it made of a resource,
   expect([changed.status, JSON.parse(changed.text).valueQuantity?.value]).toEqual([200, 55]);
   expect(await put()).toEqual({ status: 200, text: '' });
 });
+
+test('a client that may chart and not read is told that it has the wrong patient or side, and not whose the drain is, or where', async () => {
+  const charter = await guarded.token({ scope: 'system/Observation.c' });
+  const link = (key: string) => ({
+    ...level(key, '12:00', 0),
+    ...{ kind: 'drain-updated', level_ml: undefined, patient: { reference: 'Patient/9' } },
+  });
+  const sent = (token: string, key: string) =>
+    guarded.send(token, 'POST', `/v1/drains/${mine}/entries`, link(key));
+  const refused = await sent(charter, 'blind-link');
+  expect([refused.status, refused.text]).toEqual([422, expect.stringContaining('linked to another')]);
+  expect(refused.text).not.toContain('Patient/1');
+  // Who may read is told which.
+  expect((await sent(full, 'full-link')).text).toContain('linked to Patient/1');
+
+  const rightSide = { bodySite: { coding: [{ system: 'http://snomed.info/sct', code: '44788007' }] } };
+  const misplaced = (key: string) => ({ ...named(key), ...rightSide });
+  const elsewhere = await guarded.send(charter, 'POST', '/fhir/Observation', misplaced('blind-side'));
+  expect([elsewhere.status, elsewhere.text]).toEqual([422, expect.stringContaining('placed elsewhere')]);
+  const told = await guarded.send(full, 'POST', '/fhir/Observation', misplaced('full-side'));
+  expect(told.text).toContain('placed pleural-left');
+});

@@ -83,6 +83,6 @@ export function wordsOfNoUse(scope: string): readonly string[] {
 }
 
 const grantsAnything = (word: string): boolean =>
-  ['Observation', 'Provenance', 'Device', 'AuditEvent'].some((type) =>
+  ['Observation', 'Provenance', 'Device', 'DeviceUseStatement', 'AuditEvent'].some((type) =>
     (['c', 'r', 'u', 's'] as const).some((action) => allows(word, { type, action })),
   );

@@ -5,6 +5,7 @@
 import { createHmac } from 'node:crypto';
 import { base64url, exportSPKI, generateKeyPair, SignJWT, UnsecuredJWT } from 'jose';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { wordsOfNoUse } from '../../src/auth/keys.ts';
 import { problemsOf } from '../support/r4.ts';
 import { AUDIENCE, type Guarded, ISSUER, startGuarded } from './access-control.ts';
 import * as raw from './fhir-messages.ts';
@@ -136,6 +137,7 @@ test('without a token only what holds no data is answered; with one, what its sc
       }
       expect(bare, path).toBe(401);
       const [scope] = security[0]?.bearer ?? [];
+      expect(wordsOfNoUse(scope ?? ''), `a key can be made for ${method} ${path}`).toEqual([]);
       const expected = (held: RegExp) => scope === undefined || held.test(scope);
       expect((await status(nothing, method.toUpperCase(), real, body)) === 403, path).toBe(!expected(/^$/));
       expect((await status(reader, method.toUpperCase(), real, body)) === 403, path).toBe(

@@ -23,6 +23,7 @@ export async function runKeys(args: readonly string[]): Promise<number | null> {
   });
   const [name, ...more] = positionals;
   if (values.file === undefined) throw new Error('say which file: --file FILE');
+  if (verb !== 'add' && !existsSync(values.file)) throw new Error(`there is no file ${values.file}`);
   const keys = read(values.file);
   if (verb === 'list' && name === undefined) return list(keys);
   if (name === undefined || more.length > 0) return null;
@@ -35,8 +36,16 @@ function read(file: string): Keys {
 }
 
 /** Durable: a revocation that was answered for must not be undone by a power cut. */
-const write = (file: string, keys: Keys): Promise<void> =>
-  writeWhole(file, `${JSON.stringify({ keys }, null, 2)}\n`);
+async function write(file: string, keys: Keys): Promise<void> {
+  await writeWhole(file, `${JSON.stringify({ keys }, null, 2)}\n`).catch((cause: NodeJS.ErrnoException) => {
+    throw new Error(
+      `${file} cannot be written (${cause.code}): its folder must be there and yours to write`,
+      {
+        cause,
+      },
+    );
+  });
+}
 
 interface Asked {
   readonly scope?: string | undefined;

@@ -1,5 +1,5 @@
 /** Files that are there after a power cut as they were written, whole or not at all. */
-import { readFileSync } from 'node:fs';
+import { readFileSync, statSync } from 'node:fs';
 import { open, rename } from 'node:fs/promises';
 import { dirname } from 'node:path';
 
@@ -12,11 +12,17 @@ export function readIfThere(file: string): string | undefined {
   }
 }
 
-/** Durable, whole or not at all, and for its owner alone. */
+/** Durable, whole or not at all. For its owner alone, where it is new; else whoever could read it before still can. */
 export async function writeWhole(file: string, text: string): Promise<void> {
   const draft = `${file}.draft`;
+  const before = statSync(file, { throwIfNoEntry: false });
   const written = await open(draft, 'w', 0o600);
   try {
+    if (before !== undefined) {
+      const { uid, gid } = await written.stat();
+      if (uid !== before.uid || gid !== before.gid) await written.chown(before.uid, before.gid);
+      await written.chmod(before.mode & 0o777);
+    }
     await written.writeFile(text);
     await written.sync();
   } finally {

@@ -5,7 +5,7 @@ export interface AccessControl {
   readonly isOpen: boolean;
   /** Where clients get tokens, for who looks for it (SMART App Launch, conformance.html). */
   readonly tokenEndpoint: string | null;
-  /** Whom a bearer token or key speaks for. @throws {BadToken} */
+  /** Whom a bearer token or key speaks for. @throws {BadToken} or {CannotCheck} */
   principalOf(token: string): Promise<Principal>;
 }
 

@@ -2,6 +2,7 @@
 import {
   createLocalJWKSet,
   createRemoteJWKSet,
+  errors,
   type JWTPayload,
   type JWTVerifyGetKey,
   jwtVerify,
@@ -20,13 +21,16 @@ export interface Issuer {
 /** Why a token is not believed, in words for a log: never what the token holds. */
 export class BadToken extends Error {}
 
+/** Who asks cannot be told now, by no fault of theirs: why, in words for a log. */
+export class CannotCheck extends Error {}
+
 const JWKS_TIMEOUT_MS = 3000;
 const JWKS_COOLDOWN_MS = 30_000;
 const JWKS_MAX_AGE_MS = 10 * 60_000;
 const CLOCK_TOLERANCE_S = 5;
 const MOST_BYTES = 8192;
 
-/** @returns reads a token to who it speaks for; throws {@link BadToken} */
+/** @returns reads a token to who it speaks for; throws {@link BadToken} or {@link CannotCheck} */
 export function createTokenReader(issuers: readonly Issuer[]): (token: string) => Promise<Principal> {
   const known = new Map(issuers.map((each) => [each.issuer, { ...each, keyOf: keysOf(each.jwks) }]));
   return async (token) => {
@@ -40,6 +44,7 @@ export function createTokenReader(issuers: readonly Issuer[]): (token: string) =
       requiredClaims: ['exp', 'scope'],
       clockTolerance: CLOCK_TOLERANCE_S,
     }).catch((error: unknown) => {
+      if (error instanceof CannotCheck) throw error;
       const code = error instanceof Error && 'code' in error ? String(error.code) : 'unknown';
       throw new BadToken(`it is not valid: ${code}`);
     });
@@ -53,11 +58,26 @@ export function createTokenReader(issuers: readonly Issuer[]): (token: string) =
  */
 function keysOf(jwks: Issuer['jwks']): JWTVerifyGetKey {
   if (!(jwks instanceof URL)) return createLocalJWKSet(jwks as Parameters<typeof createLocalJWKSet>[0]);
-  return createRemoteJWKSet(jwks, {
+  const keyOf = createRemoteJWKSet(jwks, {
     timeoutDuration: JWKS_TIMEOUT_MS,
     cooldownDuration: JWKS_COOLDOWN_MS,
     cacheMaxAge: JWKS_MAX_AGE_MS,
   });
+  return (...asked) =>
+    keyOf(...asked).catch((error: unknown) => {
+      throw isOfToken(error) ? error : new CannotCheck(`${jwks} gave no keys: ${causeOf(error)}`);
+    });
+}
+
+/** What an issuer that is down, or gives no keys, ends in. */
+const NO_KEYS: readonly string[] = [errors.JOSEError.code, errors.JWKSTimeout.code, errors.JWKSInvalid.code];
+const isOfToken = (error: unknown): boolean =>
+  error instanceof errors.JOSEError && !NO_KEYS.includes(error.code);
+
+/** Of a request that failed the cause says why. */
+function causeOf(error: unknown): string {
+  const { message, cause } = error as Error;
+  return cause instanceof Error ? `${message}, ${cause.message || String(cause)}` : message;
 }
 
 /** Which issuer's keys to try; believed of nothing else. */

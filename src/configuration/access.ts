@@ -5,7 +5,7 @@ import { z } from 'zod';
 import type { AccessControl } from '../auth/access-control.ts';
 import { holderOf, isKey, keyFile, type StoredKey } from '../auth/keys.ts';
 import { isLoopback } from '../auth/loopback.ts';
-import { BadToken, createTokenReader } from '../auth/tokens.ts';
+import { BadToken, CannotCheck, createTokenReader } from '../auth/tokens.ts';
 
 /** Asymmetric ones only: whoever can check a token must not be able to make one. */
 const ALGORITHMS = [
@@ -76,16 +76,24 @@ const jsonIn = (path: string): unknown => JSON.parse(readFileSync(path, 'utf8'))
 const jwksIn = (path: string) =>
   z.looseObject({ keys: z.array(z.looseObject({})).min(1) }).parse(jsonIn(path));
 
-/** Keys as they stand in the file now: one that is revoked is refused from then on. @throws {Error} when it cannot be read */
+/** Keys as they stand in the file now: one that is revoked is refused from then on. @throws {CannotCheck} when it cannot be read */
 function createKeyReader(path: string): () => readonly StoredKey[] {
-  const read = () => {
-    // Asked first: a file that is put in its place while this one is read is then read as well.
-    const changedMs = statSync(path).mtimeMs;
-    return { keys: keyFile.parse(jsonIn(path)).keys, changedMs };
+  let known: { readonly keys: readonly StoredKey[]; readonly changedMs: number } | undefined;
+  const keys = (): readonly StoredKey[] => {
+    try {
+      // Asked first: a file that is put in its place while this one is read is then read as well.
+      const changedMs = statSync(path).mtimeMs;
+      if (known?.changedMs !== changedMs) known = { keys: keyFile.parse(jsonIn(path)).keys, changedMs };
+      return known.keys;
+    } catch (error) {
+      throw new CannotCheck(`${path} cannot be read: ${wordsOf(error)}`);
+    }
   };
-  let known = read();
-  return () => {
-    if (statSync(path).mtimeMs !== known.changedMs) known = read();
-    return known.keys;
-  };
+  keys();
+  return keys;
 }
+
+const wordsOf = (error: unknown): string =>
+  error instanceof z.ZodError
+    ? error.issues.map(({ path, message }) => `${path.join('.')} ${message}`).join('; ')
+    : String(error);

@@ -6,7 +6,7 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import type { AccessControl } from '../auth/access-control.ts';
 import { type Caller, DEVELOPER, isBound, type Principal } from '../auth/principal.ts';
 import { type Access, allows, scopeFor } from '../auth/scope.ts';
-import { BadToken } from '../auth/tokens.ts';
+import { BadToken, CannotCheck } from '../auth/tokens.ts';
 import type { Store } from '../store/port.ts';
 import { outOfBounds, reachesDrain } from './allowed.ts';
 import { callerOf } from './caller.ts';
@@ -41,9 +41,9 @@ export function gate(app: FastifyInstance, { access, store, limiter }: GateParts
     const { doc } = request.routeOptions.config;
     if (doc === undefined || doc.access === 'public') return;
     const principal = await principalOf(request, access);
-    if (principal === null) {
+    if (principal === null || principal instanceof CannotCheck) {
       if (await limiter.refusesUnknown(request, reply)) return reply;
-      return notKnown(request, reply);
+      return principal === null ? notKnown(request, reply) : notChecked(request, reply);
     }
     request.principal = callerOf(request, principal);
     if (await limiter.refusesClient(request, reply)) return reply;
@@ -55,12 +55,19 @@ export function gate(app: FastifyInstance, { access, store, limiter }: GateParts
 
 const TOKEN = /^Bearer ([^\s]+)$/i;
 
-async function principalOf(request: FastifyRequest, access: AccessControl): Promise<Principal | null> {
+async function principalOf(
+  request: FastifyRequest,
+  access: AccessControl,
+): Promise<Principal | CannotCheck | null> {
   const [, token] = TOKEN.exec(request.headers.authorization ?? '') ?? [];
   if (token === undefined) return null;
   try {
     return await access.principalOf(token);
   } catch (error) {
+    if (error instanceof CannotCheck) {
+      request.log.error({ id: request.id, why: error.message }, 'who asks cannot be told');
+      return error;
+    }
     if (!(error instanceof BadToken)) throw error;
     request.log.warn({ id: request.id, why: error.message }, 'a token was not believed');
     return null;
@@ -72,6 +79,13 @@ function notKnown(request: FastifyRequest, reply: FastifyReply): FastifyReply {
   reply.header('www-authenticate', `Bearer realm="drainledger"${error}`);
   const words = 'Send a bearer token or a key in Authorization; one that was sent is not believed.';
   return refuse(request, reply, problem(401, 'not-known', 'Who asks is not known', words));
+}
+
+/** Not 401: a client would take a good token for a bad one. */
+function notChecked(request: FastifyRequest, reply: FastifyReply): FastifyReply {
+  const words = 'The keys to check a token by cannot be had: send it again in a few seconds.';
+  reply.header('retry-after', 5);
+  return refuse(request, reply, problem(503, 'cannot-check', 'Who asks cannot be told now', words));
 }
 
 function notAllowed(

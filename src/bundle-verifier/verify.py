@@ -104,7 +104,7 @@ def check(folder, given, witness=None, at_place=lambda place: None):
         check_proof(e, size, root)
     erased = Erased(tombstones)
     first, end = about.get("from_index"), about.get("to_index")
-    ends, keys, restores, last, time, resources, corrections, accesses, deliveries, period = {}, [], 0, -1, "", *[""] * 4, []
+    ends, keys, restores, last, time, resources, corrections, accesses, deliveries, of_period = {}, [], 0, -1, "", *[""] * 4, 0
     for e in entries:
         stream, seq, at = e["stream"], e["seq"], e["log_index"]
         at_place(place_of(e))
@@ -118,8 +118,8 @@ def check(folder, given, witness=None, at_place=lambda place: None):
         must(prev in (None, says["prev"]))
         must(says["recorded_at"] >= time)
         is_of_period = first is not None and first <= at <= end
-        period += [at] if is_of_period else []
-        must(period == list(range(first or 0, (first or 0) + len(period))), 2)
+        must(not is_of_period or at == first + of_period, 2)
+        of_period += is_of_period
         must(before or seq == 1 or is_of_period and stream != "log" or is_picked, 2)
         must(is_of_period or first is None or stream in ("log", "erasure"))
         check_proof(e, size, root)
@@ -143,7 +143,7 @@ def check(folder, given, witness=None, at_place=lambda place: None):
             keys.append((b64(said["key"]), b64(said.get("signature", "")), said.get("lost"), (at, said.get("reason"))))
         ends[stream], last, time = e, at, says["recorded_at"]
     at_place("what the entries say together")
-    must(len(entries) == manifest["entries"] and (first is None or period[-1:] == [end]), 2)
+    must(len(entries) == manifest["entries"] and (first is None or of_period and first + of_period - 1 == end), 2)
     must([sha(t).hex() for t in (resources, corrections, accesses, deliveries)] ==
          [manifest["files"][f"{n}.ndjson"] for n in ("resources", "corrections", "accesses", "deliveries")])
     at_place("the keys of the log")
@@ -192,5 +192,6 @@ if __name__ == "__main__":
     asked.add_argument("--key")
     asked.add_argument("--witness")
     code, text = verify(**{"given" if name == "key" else name: value for name, value in vars(asked.parse_args()).items()})
-    print(text)
+    try: print(text, flush=True)
+    except OSError: os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # where nobody reads it the exit code says it all the same
     sys.exit(code)

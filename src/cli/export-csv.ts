@@ -1,5 +1,4 @@
 /** `export DATABASE --drain ID | --patient KEY | --from TIME --to TIME  [--out FILE]`: drains as CSV, from the ledger itself. */
-import { existsSync, renameSync, rmSync } from 'node:fs';
 import { Readable } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { parseArgs } from 'node:util';
@@ -11,6 +10,7 @@ import { createDeviceReads } from '../store/sqlite/device-reads.ts';
 import { createDeviceShelf } from '../store/sqlite/devices.ts';
 import { createDrainReader } from '../store/sqlite/drain-reader.ts';
 import { openReader } from '../store/sqlite/open.ts';
+import { whole } from './output.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from './part-of-ledger.ts';
 import { policyIn } from './policy-in.ts';
 import { progress } from './progress.ts';
@@ -29,7 +29,6 @@ export async function runExport(args: readonly string[]): Promise<number | null>
     from: from === undefined ? null : momentIn(from),
     to: to === undefined ? null : momentIn(to),
   };
-  if (out !== undefined && existsSync(out)) throw new Error(`${out} is there already: give a new path`);
   const db = openReader(file);
   try {
     // One moment of a ledger that may be written to meanwhile.
@@ -51,7 +50,7 @@ export async function writeCsv(
 ): Promise<void> {
   const text = csvOf(db, drains, period, policy);
   if (out === undefined) await writeOut(text);
-  else writeWhole(out, text);
+  else await whole(out, (draft) => fill(openPieceFile(draft), text));
 }
 
 /** Of one drain or patient, of any time; or of all, of a time with both its ends. */
@@ -95,22 +94,8 @@ function* csvOf(
   }
 }
 
-/** Standard output is not ours to end, so nothing waits for its last pages: a process that ends at once would lose them. */
 async function writeOut(text: Iterable<string>): Promise<void> {
   await pipeline(Readable.from(text), process.stdout, { end: false });
-  await new Promise((resolve) => process.stdout.write('', resolve));
-}
-
-/** Under another name until all of it is on disk. */
-function writeWhole(out: string, text: Iterable<string>): void {
-  const draft = `${out}.draft`;
-  rmSync(draft, { force: true });
-  try {
-    fill(openPieceFile(draft), text);
-    renameSync(draft, out);
-  } finally {
-    rmSync(draft, { force: true });
-  }
 }
 
 function fill(file: PieceFile, text: Iterable<string>): void {

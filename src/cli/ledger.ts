@@ -1,14 +1,12 @@
 /** `ledger accept-restored|copy`: take a ledger that lost entries into use again, and copy one that is in use. */
-import { existsSync, renameSync, rmSync } from 'node:fs';
 import { open } from 'node:fs/promises';
-import { dirname } from 'node:path';
 import { parseArgs } from 'node:util';
 import { writeRestored } from '../audit/notices.ts';
 import { readLedgerConfig } from '../configuration/ledger.ts';
-import { syncFolder } from '../escrow/durable-file.ts';
 import { damageOf, standingOf } from '../proof.ts';
-import { openReader } from '../store/sqlite/open.ts';
+import { createPrivate, openReader } from '../store/sqlite/open.ts';
 import { openLedger, personOf, wordsOf } from './open-ledger.ts';
+import { whole } from './output.ts';
 
 const OPTIONS = { by: { type: 'string' }, reason: { type: 'string' } } as const;
 
@@ -60,22 +58,20 @@ async function acceptRestored(by: string | undefined, why: string | undefined): 
 
 /** One moment of the ledger, whole, while the service writes on. */
 async function copy(database: string, to: string): Promise<number> {
-  if (existsSync(to)) throw new Error(`${to} is there already: give a new path`);
-  const draft = `${to}.draft`;
-  rmSync(draft, { force: true });
-  const db = openReader(database);
-  try {
-    // Into another file; of the ledger it only reads.
-    db.pragma('query_only = OFF');
-    db.prepare('VACUUM INTO ?').run(draft);
-  } finally {
-    db.close();
-  }
-  const written = await open(draft, 'r');
-  await written.sync();
-  await written.close();
-  renameSync(draft, to);
-  await syncFolder(dirname(to));
+  await whole(to, async (draft) => {
+    createPrivate(draft);
+    const db = openReader(database);
+    try {
+      // Into another file; of the ledger it only reads.
+      db.pragma('query_only = OFF');
+      db.prepare('VACUUM INTO ?').run(draft);
+    } finally {
+      db.close();
+    }
+    const written = await open(draft, 'r');
+    await written.sync();
+    await written.close();
+  });
   process.stdout.write(`${to} holds a copy; check it with: verify ${to} --key PUB\n`);
   return 0;
 }

@@ -10,6 +10,7 @@ import { runHl7 } from './hl7.ts';
 import { runImport } from './import/run.ts';
 import { runKeys } from './keys.ts';
 import { runLedger } from './ledger.ts';
+import { CannotWrite, EXIT_NOT_WRITTEN, mindOutput, outputWritten } from './output.ts';
 import { runRetention } from './retention/run.ts';
 import { runRules } from './rules.ts';
 import { runTargets } from './targets.ts';
@@ -96,6 +97,9 @@ Commands:
       charted for, and may stand beside a drain or patient; either may be left out there. Without FILE: to standard output.
 
   --help  this text
+
+64 says that it was asked wrongly or cannot be done now, 74 that what it writes does not fit where it goes; no file or folder
+is there under its name before it is whole.
 `;
 
 const EXIT_USAGE = 64;
@@ -144,6 +148,7 @@ async function runCommand(name: string, args: readonly string[]): Promise<number
     process.stderr.write(`no such command: ${name} ${args.join(' ')}\n\n${USAGE}`);
   } catch (error) {
     process.stderr.write(`${messageOf(error)}\n`);
+    if (error instanceof CannotWrite) return EXIT_NOT_WRITTEN;
   }
   return EXIT_USAGE;
 }
@@ -172,8 +177,12 @@ async function main(args: readonly string[]): Promise<number> {
 
 const messageOf = (error: unknown): string => (error instanceof Error ? error.message : String(error));
 
+mindOutput();
 main(process.argv.slice(2)).then(
-  (code) => process.exit(code),
+  async (code) => {
+    await outputWritten();
+    process.exit(code);
+  },
   (error: unknown) => {
     process.stderr.write(`The demo failed: ${messageOf(error)}\n`);
     process.exit(1);

@@ -161,7 +161,9 @@ describe('a bundle', () => {
       });
     expect(existsSync(out)).toBe(false);
     const before = bundle('--drain', by.DRAIN);
-    expect(cli('audit-bundle', '--drain', by.DRAIN, '--out', before).err).toContain('EEXIST');
+    expect(cli('audit-bundle', '--drain', by.DRAIN, '--out', before).err).toContain(
+      'is there already: give a new path',
+    );
   });
 });
 

@@ -1,6 +1,6 @@
 /** A file of entries, sent by the command line to a running service. */
 import { type ChildProcess, spawn } from 'node:child_process';
-import { chmodSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, existsSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -78,6 +78,7 @@ test('lines: what is refused is kept, mended and sent again; nothing is taken tw
   expect(first.out).toMatch(/^4: \/level_ml is negative: .* \(-5\)$/m);
   const refused = `${file}.refused`;
   expect(readFileSync(refused, 'utf8')).toBe(`${JSON.stringify(bad)}\n{"half":\n`);
+  expect(statSync(refused).mode & 0o077, 'for its owner alone').toBe(0);
   const again = await run(file);
   expect([again.code, again.out]).toEqual([64, expect.stringContaining('mend and send that first')]);
   const mended = write('mended.ndjson', [{ ...bad, level_ml: 5 }]);

@@ -1,7 +1,9 @@
 /** `audit-bundle --drain ID | --patient KEY | --from TIME --to TIME  --out FOLDER` */
 import { parseArgs } from 'node:util';
 import { readLedgerConfig } from '../../configuration/ledger.ts';
+import { syncFolder } from '../../escrow/durable-file.ts';
 import { atOneMoment } from '../one-moment.ts';
+import { whole } from '../output.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from '../part-of-ledger.ts';
 import { progress } from '../progress.ts';
 import type { Wanted } from './select.ts';
@@ -14,7 +16,11 @@ export async function runAuditBundle(args: readonly string[]): Promise<number | 
   const { out } = values;
   if (wanted === null || out === undefined) return null;
   const { database } = readLedgerConfig(process.env);
-  const { entries, covered } = atOneMoment(database, (db) => writeBundle(db, wanted, out, progress()));
+  const { entries, covered } = await whole(out, async (draft) => {
+    const written = atOneMoment(database, (db) => writeBundle(db, wanted, draft, progress()));
+    await syncFolder(draft);
+    return written;
+  });
   process.stdout.write(`${out} holds ${entries} entries, as a checkpoint of ${covered} covers them\n`);
   return 0;
 }

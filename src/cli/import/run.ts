@@ -72,7 +72,7 @@ function createRefused(file: string, sources: Sources): Refused {
   let unreadable = 0;
   const keep = (original: string): void => {
     if (stream === null) {
-      stream = createWriteStream(file, { flags: 'wx' });
+      stream = createWriteStream(file, { flags: 'wx', mode: 0o600 });
       if (sources.header !== '') stream.write(`${sources.header}\n`);
     }
     stream.write(`${original}\n`);

@@ -2,6 +2,7 @@
 import { isBound, isWithin, type Principal } from '../auth/principal.ts';
 import { allows, CORRECT, READ, scopeFor } from '../auth/scope.ts';
 import { assignmentsOf, UNKNOWN_DEVICE } from '../domain/devices/device.ts';
+import { isSamePatient } from '../domain/fold/drain.ts';
 import type { EntryBody } from '../domain/vocabulary/entry.ts';
 import type { IncomingAct } from '../record/device-acts.ts';
 import type { Incoming } from '../record/incoming.ts';
@@ -17,10 +18,8 @@ interface Sent {
 /** Why the client may not write it; null when it may. */
 export function writeRefusal(principal: Principal, store: Store, { drain, body }: Sent): Problem | null {
   const changes = body.kind === 'corrected' || body.kind === 'entered-in-error';
-  if (changes && !allows(principal.scope, CORRECT)) {
-    const words = `It needs the scope ${scopeFor(CORRECT)} to change what was charted.`;
-    return problem(403, 'not-allowed', 'The client may not do this', words);
-  }
+  const refusal = changes ? changeRefusal(principal) : null;
+  if (refusal !== null) return refusal;
   if (drain === null || !isBound(principal)) return null;
   // A placement or a link says itself whose drain it is; what is there already must be theirs as well.
   const linked = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
@@ -28,6 +27,13 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
   const reached = [known ?? linked, linked ?? known].every((patient) => isWithin(principal, drain, patient));
   if (reached) return null;
   return outOfBounds('The client is confined to one patient or drain, and this is not theirs.');
+}
+
+/** Why the client may change nothing that was charted; null when it may. */
+export function changeRefusal({ scope }: Principal): Problem | null {
+  if (allows(scope, CORRECT)) return null;
+  const words = `It needs the scope ${scopeFor(CORRECT)} to change what was charted.`;
+  return problem(403, 'not-allowed', 'The client may not do this', words);
 }
 
 export const outOfBounds = (words: string): Problem =>
@@ -43,6 +49,23 @@ export const reachesDrain = (principal: Principal, drain: string, store: Store):
  */
 export const reachesAll = (principal: Principal, drains: readonly string[], store: Store): boolean =>
   drains.every((drain) => reachesDrain(principal, drain, store));
+
+/**
+ * Whether the client may read what an entry in the stream of the drain says: while the drain was taken for somebody
+ * else's, that may be of them. What stands of it is told in the chart.
+ */
+export function readsEntry(
+  principal: Principal,
+  store: Store,
+  drain: string,
+): (entry: { readonly logIndex: number }) => boolean {
+  if (!isBound(principal)) return () => true;
+  const now = store.patientOf(drain) ?? undefined;
+  return ({ logIndex }) => {
+    const then = store.patientOf(drain, logIndex);
+    return then === null || isSamePatient(then, now);
+  };
+}
 
 /** Why the client may not read what is summed over a drain and those linked to its patient now; null when it may. */
 export function sumRefusal(principal: Principal, store: Store, drain: string): Problem | null {

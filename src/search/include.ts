@@ -6,19 +6,22 @@ import type { Followed, ResourceType } from '../fhir/search/resource-type.ts';
 import { RESOURCE_TYPES } from '../fhir/search/resource-types.ts';
 import { type Hit, NEWEST_FIRST, UNBOUNDED } from './find.ts';
 import type { Held } from './held.ts';
+import type { Ask } from './port.ts';
 import { textsOf } from './texts.ts';
+import { amongTheirs } from './within.ts';
 
-/** Each once, and none that is a match itself. */
+/** Each once, and none that is a match itself, or that the client might not have asked for. */
 export function included(
   held: Held,
+  ask: Ask,
   { type, includes, revincludes }: Query,
   matches: readonly Found[],
   asOf: number,
 ): readonly Found[] {
   const seen = new Set(matches.map(nameOf));
   const found = [
-    ...includes.flatMap((each) => referredTo(held, type, each, matches, asOf)),
-    ...revincludes.flatMap((each) => referring(held, each, matches, asOf)),
+    ...includes.flatMap((each) => referredTo(held, ask, type, each, matches, asOf)),
+    ...revincludes.flatMap((each) => referring(held, ask, each, matches, asOf)),
   ];
   return found.filter((each) => {
     const isNew = !seen.has(nameOf(each));
@@ -49,6 +52,7 @@ export function typeOf(name: string): ResourceType {
 /** What the matches refer to and is held here. */
 function referredTo(
   held: Held,
+  ask: Ask,
   from: ResourceType,
   { parameter, type }: Followed,
   matches: readonly Found[],
@@ -67,12 +71,13 @@ function referredTo(
     }
   }
   const hits = [...ids].flatMap((id) => held.current(to, id, asOf) ?? []);
-  return foundOf(held, to, hits, 'include');
+  return foundOf(held, to, amongTheirs(held, to, ask, hits), 'include');
 }
 
 /** What refers to any version of the matches. */
 function referring(
   held: Held,
+  ask: Ask,
   { parameter, type }: Followed,
   matches: readonly Found[],
   asOf: number,
@@ -88,5 +93,5 @@ function referring(
     null,
     UNBOUNDED,
   );
-  return foundOf(held, of, hits, 'include');
+  return foundOf(held, of, amongTheirs(held, of, ask, hits), 'include');
 }

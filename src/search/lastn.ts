@@ -18,7 +18,7 @@ import type { Plan } from './plan.ts';
 import type { Ask, Told } from './port.ts';
 import { linkTo } from './search.ts';
 import { told } from './texts.ts';
-import { within } from './within.ts';
+import { planWithin } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
 const OF_A_PAGE = ['_count', '_sort', '_total', '_include', '_revinclude'];
@@ -28,12 +28,7 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): Told {
   const most = readMax(ask.pairs);
   checkScope(query, ask.pairs);
   const asOf = held.finder.newestRow();
-  const hits = newestOfEach(
-    held,
-    held.planner.plan({ type, criteria: within(held, type, ask, query.criteria) }),
-    asOf,
-    most,
-  );
+  const hits = newestOfEach(held, planWithin(held, type, ask, query.criteria), asOf, most);
   const shown = query.view.summary === 'count' ? [] : hits;
   const found = foundOf(held, type, shown, 'match').map((each) => ({
     ...each,

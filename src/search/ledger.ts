@@ -5,6 +5,7 @@ import type { Framed } from '../json/frame.ts';
 import { createFramedReader, createTextReader } from '../store/sqlite/frames.ts';
 import { openReader } from '../store/sqlite/open.ts';
 import { createAuditEventReader } from './audit-events.ts';
+import { createTakenReader } from './taken.ts';
 
 /** One entry, with the resource versions that it issued and the AuditEvent that it is. */
 export interface LedgerEntry {
@@ -34,6 +35,8 @@ export interface LedgerReader {
   size(): number;
   /** How one text of an issue is read: the issue itself is read once for all of them. */
   textsAt(issue: number): (position: number) => string | undefined;
+  /** Drains that were linked to a patient once, and are not now. */
+  takenFrom(patient: Reference): readonly string[];
   /** Hash of an entry. */
   hashOf(logIndex: number): string | undefined;
   close(): void;
@@ -108,6 +111,7 @@ export function openLedgerReader(file: string, canonical: string): LedgerReader 
       const logIndex = entryOfProjected(issue);
       return logIndex === null ? textIn(resources.get(issue) ?? '[]') : () => textOf(auditEvent(logIndex));
     },
+    takenFrom: createTakenReader(db),
     hashOf: (logIndex) => hash.get(logIndex),
     close: () => db.close(),
   };

@@ -1,5 +1,6 @@
 /** What may be asked of the search index. It answers with texts that are ready to be sent. */
 
+import type { Reference } from '../domain/vocabulary/entry.ts';
 import type { IssueCode } from '../fhir/outcome.ts';
 import type { Pair } from '../fhir/search/query.ts';
 
@@ -11,11 +12,18 @@ export interface Ask {
   /** Base of our FHIR URLs, without a slash at the end. */
   readonly base: string;
   readonly lenient: boolean;
-  /** A parameter that all that is found must match as well, whatever was asked: what the client is confined to. */
-  readonly within: Pair | null;
+  /** What the client is confined to, whatever it asks; null: nothing. */
+  readonly within: Confines | null;
   /** Types that the client may read: no other comes along with what is found. */
   readonly readable: readonly string[];
   readonly nowMs: number;
+}
+
+/** All that is found names the patient, and hangs on drains that are linked to them now. */
+export interface Confines {
+  readonly patient: Reference;
+  /** The search parameter that says so. */
+  readonly pair: Pair;
 }
 
 export type Answer =

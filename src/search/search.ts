@@ -13,7 +13,7 @@ import type { Held } from './held.ts';
 import { foundOf, included, typeOf } from './include.ts';
 import type { Ask, Told } from './port.ts';
 import { told } from './texts.ts';
-import { within } from './within.ts';
+import { planWithin } from './within.ts';
 
 /** What a link to a further page holds: the search, the moment it is of, and where the page before ended. */
 interface Paging {
@@ -32,15 +32,8 @@ const MOST_LINK = 6000;
 export function search(held: Held, type: ResourceType, ask: Ask): Told {
   const { paging, query } = understood(held, type, ask);
   refuseHidden(query, ask);
-  const plan = held.planner.plan({
-    type,
-    criteria: within(
-      held,
-      type,
-      ask,
-      query.criteria.map((each) => approximately(each, paging.nowMs)),
-    ),
-  });
+  const asked = query.criteria.map((each) => approximately(each, paging.nowMs));
+  const plan = planWithin(held, type, ask, asked);
   const { asOf, after } = paging;
   const hits = query.count === 0 ? [] : held.finder.page(plan, query.sort, asOf, after, query.count + 1);
   const shown = hits.slice(0, query.count);
@@ -50,7 +43,7 @@ export function search(held: Held, type: ResourceType, ask: Ask): Told {
     hits.length > shown.length && last !== undefined
       ? pageLink(held, ask, { ...paging, total, after: held.finder.placeOf(last, query.sort) })
       : null;
-  const found = foundTexts(held, query, shown, asOf);
+  const found = foundTexts(held, ask, query, shown, asOf);
   const links = { self: selfLink(ask, query), next };
   const text = searchset(ask.base, found, links, total, after === null ? leftOut(query.ignored) : null);
   return told(text, found);
@@ -127,10 +120,16 @@ function pageLink(held: Held, { base, type }: Ask, paging: Paging): string {
   return `${base}/${type}?_page=${sealed}`;
 }
 
-function foundTexts(held: Held, query: Query, hits: readonly Hit[], asOf: number): readonly Found[] {
+function foundTexts(
+  held: Held,
+  ask: Ask,
+  query: Query,
+  hits: readonly Hit[],
+  asOf: number,
+): readonly Found[] {
   const { type, view } = query;
   const matches = foundOf(held, type, hits, 'match');
-  return [...matches, ...included(held, query, matches, asOf)].map((each) => ({
+  return [...matches, ...included(held, ask, query, matches, asOf)].map((each) => ({
     ...each,
     text: subset(each.text, typeOf(each.type), view),
   }));

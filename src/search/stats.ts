@@ -18,7 +18,7 @@ import { readStats, type StatsQuery } from './read-stats.ts';
 import { statistic } from './statistics.ts';
 import { textsOf, told } from './texts.ts';
 import { convertUnit } from './units.ts';
-import { within } from './within.ts';
+import { planWithin } from './within.ts';
 
 const MOST_COUNTED = 200_000;
 const STATISTIC_CODES = 'http://terminology.hl7.org/CodeSystem/observation-statistics';
@@ -29,7 +29,7 @@ export function stats(held: Held, type: ResourceType, ask: Ask): Told {
   const asOf = held.finder.newestRow();
   const counted = query.codes.map((code) => {
     const asked = criteriaOf(type, query, code, ask.base);
-    const plan = held.planner.plan({ type, criteria: within(held, type, ask, asked) });
+    const plan = planWithin(held, type, ask, asked);
     const hits = held.finder.page(plan, NEWEST_FIRST, asOf, null, MOST_COUNTED + 1);
     if (hits.length > MOST_COUNTED)
       throw new Refused(400, 'too-costly', `over ${MOST_COUNTED} observations: send a duration or a period`);

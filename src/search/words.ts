@@ -7,7 +7,7 @@ import type Database from 'better-sqlite3';
 import type { Extract } from '../fhir/search/extract.ts';
 import { split } from '../fhir/search/word.ts';
 import type { Names } from './dictionaries.ts';
-import { type Fragment, fragment } from './fragments.ts';
+import { either, type Fragment, fragment } from './fragments.ts';
 import { createPatterns, type Said } from './patterns.ts';
 
 /** Rows of one issue are told apart within so many: a row of words speaks of few, however many one issue has. */
@@ -51,6 +51,17 @@ export const hasWord = (parameter: number, which: Fragment): Fragment =>
     parameter,
     ...which.values,
   );
+
+/** Rows of resources of these drains, and of those that rest on one: their ids, or references to them, go on after the first dot with its name. */
+export function rowsNaming(drains: readonly string[]): Fragment {
+  const { sql, values } = either(
+    drains.map((drain) => fragment('w.value >= ? AND w.value < ?', `${drain}.`, `${drain}/`)),
+  );
+  return fragment(
+    `SELECT w.row + p.place FROM word w CROSS JOIN place p ON p.pattern = w.pattern WHERE ${sql}`,
+    ...values,
+  );
+}
 
 export interface WordWriter {
   /** @param first row of the first of resources that follow it without a gap; each has its place among them as position */

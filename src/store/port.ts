@@ -221,8 +221,8 @@ export interface Store extends DeliveryStore, DeviceReads, LogWrites, UnmappedSt
   /** Entries at places of the log, in their order. */
   entriesAt(logIndexes: readonly number[]): readonly SentEntry[];
   drains(after: string, most: number): readonly string[];
-  /** Whom a drain is linked to now; null: nobody, or no such drain. */
-  patientOf(drain: string): Reference | null;
+  /** Whom a drain is linked to now, or was with an entry of the log; null: nobody, or no such drain. */
+  patientOf(drain: string, logIndex?: number): Reference | null;
   /** The same, for what is noted beside an answer: where a write is under way, whom it was linked to before. */
   durablePatientOf(drain: string): Reference | null;
   /** All versions of the configuration, oldest first. */

@@ -7,7 +7,7 @@ import { corrected, level, placed, setUp, type Told, voided } from '../support/d
 const ledger = ledgerForEach();
 const PLACED = placed();
 const ALWAYS = { from: null, to: null };
-const source = () => ({ ...ledger.store, isSeen: () => true });
+const source = () => ({ ...ledger.store, isSeen: () => true, isTold: () => true });
 
 async function tell(...story: readonly Told[]): Promise<void> {
   for (const told of story) {

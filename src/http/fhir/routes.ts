@@ -122,14 +122,14 @@ const REGISTER: Readonly<Record<Interaction, Register>> = {
     app.get<OfId>(`/${type.type}/:id`, { config: { doc: INTERACTION_DOCS.read(type) } }, (request, reply) => {
       const { id } = request.params;
       if (type.isProjected === true) return sendProjected(request, reply, parts, type);
-      return sendVersion(request, reply, type, id, versionsFor(parts, request, type, id).at(-1));
+      return sendVersion(request, reply, type, id, versionsFor(parts, request.principal, type, id).at(-1));
     });
   },
   vread(app, parts, type) {
     const config = { doc: INTERACTION_DOCS.vread(type) };
     app.get<OfVersion>(`/${type.type}/:id/_history/:version`, { config }, (request, reply) => {
       const { id, version } = request.params;
-      const found = versionsFor(parts, request, type, id).find((each) => each.version === version);
+      const found = versionsFor(parts, request.principal, type, id).find((each) => each.version === version);
       return sendVersion(request, reply, type, id, found);
     });
   },

@@ -1,7 +1,7 @@
 /** What came of something that was sent to be stored: the resource that it is issued as, or what stood in the way. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
 import { readBody } from '../../audit/entry-text.ts';
-import type { Principal } from '../../auth/principal.ts';
+import { isBound, type Principal } from '../../auth/principal.ts';
 import { allows, READ } from '../../auth/scope.ts';
 import type { EntryBody, Identifier, Kind } from '../../domain/vocabulary/entry.ts';
 import type { FactName } from '../../domain/vocabulary/fact.ts';
@@ -10,6 +10,7 @@ import { ISSUED_BY_KIND } from '../../fhir/raw-codes.ts';
 import { factId, partsOfId } from '../../fhir/reference.ts';
 import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
+import { OBSERVATION } from '../../fhir/search/type-observation.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Faulty } from '../../intake/fhir/read-observation.ts';
 import { type Incoming, type NotTaken, usedBeyond } from '../../record/incoming.ts';
@@ -19,7 +20,7 @@ import { statusOfRefusal } from '../outcome.ts';
 import type { Parts } from '../parts.ts';
 import { preferredReturn, queryOf } from './asked.ts';
 import { FHIR_BASE, FHIR_JSON, issueText } from './outcomes.ts';
-import { versionsOf } from './versions.ts';
+import { versionsFor, versionsOf } from './versions.ts';
 
 /** What an entry is found as. */
 export interface Stored {
@@ -47,11 +48,17 @@ export function refusalOf(outcome: AppendOutcome, principal: Principal, parts: P
   return notTaken(usedBeyond(identifier), elementOf);
 }
 
-/** Whether the client reaches the drain that an entry was charted on, and the one that it counts for now. */
+/** Whether the client reaches the drain that an entry was charted on, the one that it counts for now, and what stands of it there. */
 function reachesFound(receipt: string, principal: Principal, parts: Parts): boolean {
-  const found = whereOf(JSON.parse(receipt) as Receipt, parts);
-  const reaches = found === null || reachesDrain(principal, found.drain, parts.store);
-  return reaches && reachesReceipt(principal, parts.store, receipt);
+  if (!isBound(principal)) return true;
+  if (!reachesReceipt(principal, parts.store, receipt)) return false;
+  const told = JSON.parse(receipt) as Receipt;
+  const found = whereOf(told, parts);
+  if (found === null) return true;
+  if (!reachesDrain(principal, found.drain, parts.store)) return false;
+  const id = factId(found.drain, { name: found.as, anchor: told.entry });
+  const isIssued = versionsOf(parts, OBSERVATION, id).length > 0;
+  return !isIssued || versionsFor(parts, principal, OBSERVATION, id).length > 0;
 }
 
 interface Receipt {

@@ -20,7 +20,7 @@ import type { Parts } from '../parts.ts';
 import { INTERACTION_DOCS } from './docs.ts';
 import { sendFaults } from './outcomes.ts';
 import { isShownTo, permitted, refusalOf, refuseQuery, sendStored } from './stored.ts';
-import { versionsOf } from './versions.ts';
+import { versionsFor } from './versions.ts';
 
 interface OfId {
   Params: { id: string };
@@ -31,7 +31,7 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
   app.put<OfId>(`/${type.type}/:id`, { config }, async (request, reply) => {
     refuseQuery(request);
     const { id } = request.params;
-    const newest = (): Version | undefined => versionsOf(parts, type, id).at(-1);
+    const newest = (): Version | undefined => versionsFor(parts, request.principal, type, id).at(-1);
     const before = newest() ?? refuseUnknown(id);
     const read = readUpdate(request, parts, before);
     if ('faults' in read) return sendFaults(reply, 422, read.faults);

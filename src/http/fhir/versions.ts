@@ -1,9 +1,12 @@
 /** Issued resources, as the very texts that were issued: read, version read, history of one. */
 import type { FastifyReply, FastifyRequest } from 'fastify';
-import { isBound } from '../../auth/principal.ts';
+import { isBound, type Principal } from '../../auth/principal.ts';
+import { isSamePatient } from '../../domain/fold/drain.ts';
+import type { Reference } from '../../domain/vocabulary/entry.ts';
 import { historyBundle, type Version, versionOf } from '../../fhir/bundle.ts';
 import { drainsReferredTo, factId, partsOfId } from '../../fhir/reference.ts';
 import type { MomentOf } from '../../fhir/search/date-range.ts';
+import { type Json, valuesAt } from '../../fhir/search/extract.ts';
 import type { Pair, View } from '../../fhir/search/query.ts';
 import { readHistoryWindow } from '../../fhir/search/read-history.ts';
 import { readElements, readSummary } from '../../fhir/search/read-query.ts';
@@ -24,22 +27,38 @@ export function versionsOf({ store }: Parts, { type }: ResourceType, id: string)
   return store.versions(type, drain, `${name}.${anchor}`, id).map(versionOf);
 }
 
-/** The same for whoever asks. @throws {Refused} 403 where any version rests on drains beyond what it is confined to */
+/**
+ * The same for whoever asks. A client that is confined is told nothing of what was issued while the drain was taken for
+ * somebody else's; where that is the newest, there is nothing that still stands.
+ * @throws {Refused} 403 where what stands rests on drains beyond what it is confined to
+ */
 export function versionsFor(
   parts: Parts,
-  { principal }: FastifyRequest,
+  principal: Principal,
   type: ResourceType,
   id: string,
 ): readonly Version[] {
   const versions = versionsOf(parts, type, id);
   if (!isBound(principal)) return versions;
-  const restsOn = versions.flatMap(({ text }) => drainsReferredTo(text));
-  if (reachesAll(principal, restsOn, parts.store)) return versions;
+  const patient = parts.store.patientOf(partsOfId(id)?.drain ?? '');
+  const theirs = versions.filter((version) => namesNoOther(version, type, patient));
+  const newest = theirs.at(-1);
+  if (newest === undefined || newest !== versions.at(-1)) return [];
+  const isTold = ({ text }: Version): boolean => reachesAll(principal, drainsReferredTo(text), parts.store);
+  if (isTold(newest)) return theirs.filter(isTold);
   throw new Refused(
     403,
     'forbidden',
     'The client is confined to a drain or patient, and this rests on drains beyond',
   );
+}
+
+/** Whether a version is about nobody but the patient whom the drain is linked to now. */
+function namesNoOther({ text }: Version, { parameters }: ResourceType, patient: Reference | null): boolean {
+  const ofPatient = parameters.filter(({ name }) => name === 'patient');
+  const resource = JSON.parse(text) as Json;
+  const named = ofPatient.flatMap((each) => valuesAt(resource, each)) as readonly Reference[];
+  return named.every((each) => isSamePatient(each, patient ?? undefined));
 }
 
 /** @throws {Refused} 404 where there is none */
@@ -100,7 +119,7 @@ export function instanceHistory(
   const asked = pairsOf(request);
   const pairs = asked.filter(([name]) => name !== '_format' && name !== '_page');
   const window = readHistoryWindow(pairs, zone);
-  const versions = versionsFor(parts, request, type, id);
+  const versions = versionsFor(parts, request.principal, type, id);
   if (versions.length === 0) throw neverIssued(type, id);
   const fitting = versions.filter((each, n) => fits(each, versions[n + 1], window)).toReversed();
   const below = readPage(asked);

@@ -188,28 +188,6 @@ export const drainsPage = z
   .object({ drains: z.array(drain), next_after: z.string().nullable().describe('Null on the last page.') })
   .meta({ id: 'DrainsPage' });
 
-export const storedFields = {
-  sequence: count,
-  log_index: count.describe('Place in the whole log, from 0: GET /audit/proof takes it.'),
-  entry: z.string(),
-  recorded_at: time,
-  hash: z.string().describe('SHA-256 that chains the entry to the one before it.'),
-  interim: z.literal(true).optional().describe('Kept, and not charted: between two readings that are.'),
-  body: z
-    .looseObject({ identifier, kind: z.enum([...ALL_KINDS, 'rerouted']), effective_at: time })
-    .describe(
-      'The entry as accepted: its fields as sent, every digit kept; converted quantities in the unit of their field and as sent in as_sent; the unit profile copied into unit_profile. `rerouted`: the service says which entries of a device count for the drain from then on (`entered`) and which no longer (`left`), and because of which entry.',
-    ),
-};
-const stored = z.object(storedFields).meta({ id: 'StoredEntry' });
-export const entriesPage = z
-  .object({
-    drain: z.string(),
-    entries: z.array(stored),
-    next_after: count.nullable().describe('Null on the last page.'),
-  })
-  .meta({ id: 'EntriesPage' });
-
 export const chart = z
   .object({ ...drainFields, derivation, rows: z.array(standingRow).describe('In order of time.') })
   .meta({ id: 'Chart' });

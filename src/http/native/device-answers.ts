@@ -2,7 +2,8 @@
 import { z } from 'zod';
 import { identifier } from '../../intake/native/common-schemas.ts';
 import { ALL_KINDS } from '../../intake/native/schemas.ts';
-import { actReceipt, storedFields } from './answers.ts';
+import { actReceipt } from './answers.ts';
+import { storedFields } from './entry-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
 

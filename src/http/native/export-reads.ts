@@ -4,7 +4,7 @@ import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
 import { COLUMNS, drainCsv } from '../../record/csv/drain-csv.ts';
-import { reachesDrain } from '../allowed.ts';
+import { reachesDrain, readsEntry } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
@@ -22,7 +22,8 @@ const ABOUT =
 entry what follows from it as it stands now. Columns: ${COLUMNS.join(', ')}. The record of an entry has its status: charted,
 correction (stands in the place of another), corrected and superseded (by changed_by), withdrawn (by changed_by), withdrawal,
 interim (kept, not charted), elsewhere (counts for counts_for, where its device was, or for none), rerouting. A client that
-is confined is told 'another drain' of one that is not its own. value has the unit beside it; a value that cannot be known is empty and absent_reason says why; at_least marks a lower bound. absent_reason
+is confined is told 'another drain' of one that is not its own, and no reason, note or body of what was charted while the
+drain was linked to somebody else. value has the unit beside it; a value that cannot be known is empty and absent_reason says why; at_least marks a lower bound. absent_reason
 beside a value says why a sum is no total. log_index is what GET /audit/proof takes. Text that begins with = + - @ or an apostrophe, a tab
 or a line end has one apostrophe put before it, so that no spreadsheet runs it: take the first apostrophe off each cell that
 begins with one. It is a record and no alarm; defer to local policy and the clinician.`.replaceAll('\n', ' ');
@@ -61,6 +62,7 @@ export function registerExport(app: FastifyInstance, { store }: Parts): void {
       entriesAt: store.entriesAt,
       device: store.device,
       devicesOf: store.devicesOf,
+      isTold: readsEntry(request.principal, store, drain),
       isSeen: (other: string) => reachesDrain(request.principal, other, store),
     };
     return (

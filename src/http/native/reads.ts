@@ -11,11 +11,13 @@ import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
 import { devicesOn } from '../../record/device-view.ts';
 import { stateViewOf } from '../../record/state-view.ts';
 import { INTERIM, type StoredEntry } from '../../store/port.ts';
+import { readsEntry } from '../allowed.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
 import { type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import * as answers from './answers.ts';
+import { entriesPage } from './entry-answers.ts';
 import { msOf } from './query-parts.ts';
 import { state } from './state-answers.ts';
 
@@ -97,7 +99,7 @@ const DOCS = {
     access: READ,
     summary: 'The ledger of a drain, entry by entry as it was written',
     query: { after: afterNumber },
-    answers: { 200: json(`A page of ${PAGE.entries}.`, answers.entriesPage), ...NO_DRAIN },
+    answers: { 200: json(`A page of ${PAGE.entries}.`, entriesPage), ...NO_DRAIN },
   },
 } as const satisfies Readonly<Record<string, RouteDoc>>;
 
@@ -155,7 +157,7 @@ function withBook(
 
 function sendEntries(
   { store }: Parts,
-  { params: { drain }, query }: FastifyRequest<OfDrain>,
+  { params: { drain }, query, principal }: FastifyRequest<OfDrain>,
   reply: FastifyReply,
 ): FastifyReply {
   const found = store.entries(drain, Number(query.after ?? '0'), PAGE.entries + 1);
@@ -163,9 +165,13 @@ function sendEntries(
     return sendProblem(reply, noSuchDrain(drain));
   const page = found.slice(0, PAGE.entries);
   const next = found.length > page.length ? page.at(-1)?.seq : null;
-  const body = `{"drain":"${drain}","entries":[${page.map(entryText).join(',')}],"next_after":${next}}`;
+  const isTold = readsEntry(principal, store, drain);
+  const texts = page.map((entry) => entryText(isTold(entry) ? entry : { ...entry, body: WITHHELD }));
+  const body = `{"drain":"${drain}","entries":[${texts.join(',')}],"next_after":${next}}`;
   return reply.type('application/json; charset=utf-8').send(body);
 }
+
+const WITHHELD = 'null';
 
 /** The stored text of the body goes out as it is, digits and all. */
 export function entryText({ seq, logIndex, entryId, recordedAt, hash, type, body }: StoredEntry): string {

@@ -56,6 +56,8 @@ export const HEADER = lineText(COLUMNS);
 export interface CsvSource extends Pick<Store, 'places' | 'entriesAt' | 'device' | 'devicesOf'> {
   /** Whether another drain may be named to whoever asks. */
   isSeen(drain: string): boolean;
+  /** Whether whoever asks may be told the words of an entry, beside what it came to. */
+  isTold(entry: Pick<SentEntry, 'logIndex'>): boolean;
 }
 
 export interface Period {
@@ -91,7 +93,7 @@ function* pagesOf(source: CsvSource, drain: string, moment: DrainMoment, period:
   let page = '';
   for (let next = 0; next < indexes.length; next += ENTRIES_AT_ONCE) {
     for (const entry of source.entriesAt(indexes.slice(next, next + ENTRIES_AT_ONCE))) {
-      page += recordsOf(drain, entry, moment, period);
+      page += recordsOf(drain, entry, { moment, isTold: source.isTold(entry) }, period);
       if (page.length < PAGE_CHARACTERS) continue;
       yield page;
       page = '';
@@ -100,11 +102,16 @@ function* pagesOf(source: CsvSource, drain: string, moment: DrainMoment, period:
   if (page !== '') yield page;
 }
 
-function recordsOf(drain: string, entry: SentEntry, moment: DrainMoment, period: Period): string {
+interface Told {
+  readonly moment: DrainMoment;
+  readonly isTold: boolean;
+}
+
+function recordsOf(drain: string, entry: SentEntry, { moment, isTold }: Told, period: Period): string {
   const body = moment.bodyOf(entry);
   const standing = moment.standingOf(entry, body);
   if (!isWithin(period, body, standing)) return '';
-  const own = entryLine(drain, entry, body, standing);
+  const own = entryLine(drain, entry, body, standing, isTold);
   const { row } = standing;
   return row === undefined ? own : own + derivedLines(openingOf(drain, entry, row), row);
 }

@@ -7,22 +7,29 @@ import { cellText, quoted } from './cell-text.ts';
 import type { Standing } from './standing.ts';
 
 /**
+ * @param isTold whether its words are: else its reason, note and body are left out.
  * Cells in the order of the headings in drain-csv.ts. Names, hashes and times are of our own making, and need neither a quote
  * nor the guard of cell-text.ts.
  */
-export function entryLine(drain: string, entry: SentEntry, body: StreamBody, standing: Standing): string {
+export function entryLine(
+  drain: string,
+  entry: SentEntry,
+  body: StreamBody,
+  standing: Standing,
+  isTold: boolean,
+): string {
   const said = body.kind === 'corrected' ? body.replacement : body;
   const { logIndex, hash, entryId, recordedAt } = entry;
   const { status, changedBy, countsFor, row } = standing;
   const { system, value } = body.identifier;
   const [author, client] = [cellText(authorText(body.author)), cellText(entry.client)];
   const target = cellText('target' in body ? body.target.value : null);
-  const reason = cellText('reason' in body ? body.reason : null);
-  const note = cellText('note' in said ? (said.note ?? null) : null);
+  const reason = cellText(isTold && 'reason' in body ? body.reason : null);
+  const note = cellText(isTold && 'note' in said ? (said.note ?? null) : null);
   return (
     `entry,${drain},${logIndex},${hash},${entryId},${status},${changedBy ?? ''},${countsFor ?? ''},${body.kind},` +
     `${said.effective_at},${recordedAt},${author},${client},${cellText(system)},${cellText(value)},${target},${reason},` +
-    `${amountIn(said)}${OF_WHAT_IS_DERIVED}${row === undefined ? '' : row.marks.join(' ')},${note},${quoted(entry.body)}\r\n`
+    `${amountIn(said)}${OF_WHAT_IS_DERIVED}${row === undefined ? '' : row.marks.join(' ')},${note},${isTold ? quoted(entry.body) : ''}\r\n`
   );
 }
 

@@ -12,12 +12,15 @@ export const createAccessWriter =
     append({ stream: (recordedAt) => accessStream(actor, recordedAt), type: 'access', actor, body });
   };
 
-/** Reads whom a drain is linked to. */
-export function createPatientReader(db: Database.Database): (drain: string) => Reference | null {
+/** Reads whom a drain is linked to: now, or as of a place in the log, what stands there included. */
+export function createPatientReader(
+  db: Database.Database,
+): (drain: string, logIndex?: number) => Reference | null {
   const newest = db
-    .prepare<[string], string | null>(
-      'SELECT patient FROM drain_patient WHERE drain = ? ORDER BY log_index DESC LIMIT 1',
+    .prepare<[string, number], string | null>(
+      'SELECT patient FROM drain_patient WHERE drain = ? AND log_index <= ? ORDER BY log_index DESC LIMIT 1',
     )
     .pluck();
-  return (drain) => JSON.parse(newest.get(drain) ?? 'null') as Reference | null;
+  return (drain, logIndex = Number.MAX_SAFE_INTEGER) =>
+    JSON.parse(newest.get(drain, logIndex) ?? 'null') as Reference | null;
 }

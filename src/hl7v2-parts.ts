@@ -5,11 +5,15 @@ import type { Log } from './hl7v2/mllp/connection.ts';
 import { listenMllp, type Mllp, type MllpOptions } from './hl7v2/mllp/listener.ts';
 import { createHl7v2, type Hl7v2, type TakeParts } from './hl7v2/take.ts';
 import { refusedItem } from './http/accesses.ts';
-import { confined, reachesDrain, writeRefusal } from './http/allowed.ts';
+import { changeRefusal, confined, reachesDrain, writeRefusal } from './http/allowed.ts';
 import type { Accesses } from './record/accesses.ts';
 import type { Store } from './store/port.ts';
 
-interface Chosen extends Omit<TakeParts, 'mayNot' | 'confined' | 'reaches' | 'now' | 'mapping'> {
+interface Chosen
+  extends Omit<
+    TakeParts,
+    'mayNot' | 'mayNotChange' | 'isConfined' | 'confined' | 'reaches' | 'now' | 'mapping'
+  > {
   readonly mapping: MessageMapping | undefined;
 }
 
@@ -21,6 +25,8 @@ export function hl7v2Of({ mapping, ...parts }: Chosen): Hl7v2 | null {
     mapping,
     now: Date.now,
     mayNot: (principal, incoming) => writeRefusal(principal, parts.store, incoming),
+    mayNotChange: changeRefusal,
+    isConfined: isBound,
     confined: (principal, incoming) => confined(principal, parts.store, incoming),
     reaches: (principal, drain) =>
       !isBound(principal) || (drain !== null && reachesDrain(principal, drain, parts.store)),

@@ -8,7 +8,7 @@ import { type Hl7Fault, hl7Fault, type Place } from '../intake/hl7v2/fault.ts';
 import { planAgain, planOf } from '../intake/hl7v2/plan.ts';
 import type { Telling } from '../intake/hl7v2/read-results.ts';
 import { deviceNameOf } from '../record/device-acts.ts';
-import type { Incoming, NotTaken } from '../record/incoming.ts';
+import { type Incoming, NOT_ON_THEIRS, type NotTaken } from '../record/incoming.ts';
 import { nameOf } from '../record/names.ts';
 import { drainNameOf, type Record } from '../record/record.ts';
 import type { AppendOutcome, Store } from '../store/port.ts';
@@ -18,6 +18,10 @@ export interface EnterParts {
   readonly record: Record;
   /** Why a client may not write an entry; null when it may. */
   mayNot(principal: Principal, incoming: Incoming): { readonly detail: string } | null;
+  /** Why a client may change nothing that was charted; null when it may. */
+  mayNotChange(principal: Principal): { readonly detail: string } | null;
+  /** Whether a client reaches only some drains. */
+  isConfined(principal: Principal): boolean;
   /** The entry, with what its client is confined to where that is only known once it is found where it goes. */
   confined(principal: Principal, incoming: Incoming): Incoming;
   /** Whether a client may reach a drain; null: what counts for none. */
@@ -54,9 +58,8 @@ export async function enter(
   { principal, sender }: From,
   parts: EnterParts,
 ): Promise<Entered> {
-  // Before anything is looked up: that nothing is new in what was told of others would tell what stands there.
-  if (!tellings.every((each) => reachesTold(principal, each, parts)))
-    return { kind: 'not-allowed', words: NOT_THEIRS };
+  const words = notAllowed(tellings, principal, parts);
+  if (words !== null) return { kind: 'not-allowed', words };
   // Tellings that stand in the ledger with other words: known once the store has said so.
   const told = new Set<Telling>();
   for (let attempt = 0; attempt < MOST_ATTEMPTS; attempt += 1) {
@@ -89,13 +92,28 @@ export async function enter(
   return { kind: 'outrun' };
 }
 
+/**
+ * Why none of it may be told, as far as that can be said before what it says is compared with what stands: that nothing
+ * is new in it would tell what stands there.
+ */
+function notAllowed(tellings: readonly Telling[], principal: Principal, parts: EnterParts): string | null {
+  const { store, isConfined, mayNotChange } = parts;
+  if (!tellings.every((each) => reachesTold(principal, each, parts))) return NOT_THEIRS;
+  if (isConfined(principal) && tellings.some((each) => isOfUnregistered(each, parts))) return NOT_ON_THEIRS;
+  const isChange = tellings.some(
+    ({ corrects, takesBack, identifier }) =>
+      corrects || (takesBack.length > 0 && store.isRecorded(nameOf(identifier))),
+  );
+  return isChange ? (mayNotChange(principal)?.detail ?? null) : null;
+}
+
 function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { store, now }: EnterParts) {
   const steps: Step[] = [];
   const faults: Hl7Fault[] = [];
   const at = new Date(now()).toISOString();
   for (const telling of tellings) {
     const { of } = telling;
-    if ('device' in of && !isRegistered(store.device(deviceNameOf(of.device)) ?? UNKNOWN_DEVICE)) {
+    if (isOfUnregistered(telling, { store })) {
       faults.push(unregistered(telling));
       continue;
     }
@@ -110,6 +128,9 @@ function stepsOf(tellings: readonly Telling[], told: ReadonlySet<Telling>, { sto
   }
   return { steps, faults };
 }
+
+const isOfUnregistered = ({ of }: Telling, { store }: Pick<EnterParts, 'store'>): boolean =>
+  'device' in of && !isRegistered(store.device(deviceNameOf(of.device)) ?? UNKNOWN_DEVICE);
 
 const NOT_THEIRS = 'is not all of the one patient or drain that the client is confined to';
 

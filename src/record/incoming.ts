@@ -92,12 +92,15 @@ const erased = (pointer: string, value: string, what: string): NotTaken => ({
   mend: `${what} was lawfully erased: nothing can be charted under it again`,
 });
 
-/** In what was sent alone: where the device was is not theirs to know. */
+/** The same whether the device was elsewhere or is none: which there are, and where, is not theirs to know. */
+export const NOT_ON_THEIRS =
+  'the client is confined to one patient or drain, and the device was not on theirs then, or is not registered';
+
 export const outOfBounds = ({ pointer, value }: Pick<NotTaken, 'pointer' | 'value'>): NotTaken => ({
   refused: 'out-of-bounds',
   pointer,
   value,
-  mend: 'the client is confined to one patient or drain, and the device was not on theirs then',
+  mend: NOT_ON_THEIRS,
 });
 
 /** An identifier that somebody beyond the client's bounds has used. */

@@ -226,6 +226,19 @@ describe('what is taken back', () => {
       const refused = await post(charter, body);
       expect([refused.status, readAck(refused.text).code]).toEqual([403, 'AR']);
       expect(refused.text).toContain('system/Observation.u');
+      // A guess that is right is answered as one that is wrong, and so is one at what stands beside it.
+      for (const guess of [
+        levelObx('120', 'C'),
+        levelObx('', 'D'),
+        levelObx('', 'X'),
+        obx('CWE', 'SWING^^99WARD', '', '', 'X'),
+      ])
+        expect(await post(charter, Buffer.from(message({}, guess)))).toMatchObject({
+          status: 403,
+          text: expect.stringContaining('system/Observation.u'),
+        });
+      const unheard = message({ order: 'o9' }, levelObx('', 'X'));
+      expect((await post(charter, Buffer.from(unheard))).status).toBe(200);
       expect((await post(all, body)).status).toBe(200);
       const elsewhere = guarded.key('system/Observation.cu', { patient: null, drain: 'aaaaaaaaaaaaaaaa' });
       // As new, and as a guess at what stands there, right or wrong: the answer tells none of them from another.

@@ -149,15 +149,19 @@ test('a client that is confined to a drain charts nothing for the drain that the
     };
     const { drain: mine } = await write('/v1/drains', placement('mine', '08:00'));
     const { drain: other } = await write('/v1/drains', placement('other', '08:00'));
-    const known = { system: 'urn:example:devices', value: '7' };
-    const { device: name } = await write('/v1/devices', registration('registered', known));
-    await write(`/v1/devices/${name}/assignments`, assigned('a1', other, '08:00'));
     const post = (key: string) => {
       const bytes = Buffer.from(message({ drain: '' }, levelObx('120')));
       return guarded.send(key, 'POST', '/v1/hl7v2', bytes, { 'content-type': 'application/hl7-v2' });
     };
-    const refused = await post(guarded.key('system/Observation.cu', { patient: null, drain: mine }));
+    const ofMine = guarded.key('system/Observation.cu', { patient: null, drain: mine });
+    const unregistered = await post(ofMine);
+    const known = { system: 'urn:example:devices', value: '7' };
+    const { device: name } = await write('/v1/devices', registration('registered', known));
+    await write(`/v1/devices/${name}/assignments`, assigned('a1', other, '08:00'));
+    const refused = await post(ofMine);
     expect([refused.status, readAck(refused.text).code]).toEqual([403, 'AR']);
+    // Nor is it told whether the device is registered.
+    expect([unregistered.status, readAck(unregistered.text)]).toEqual([403, readAck(refused.text)]);
     const taken = await post(guarded.key('system/Observation.cu', { patient: null, drain: other }));
     expect([taken.status, readAck(taken.text).code]).toEqual([200, 'AA']);
   } finally {

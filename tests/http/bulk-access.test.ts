@@ -65,6 +65,19 @@ test('another client sees nothing of it, and cannot end it', async () => {
   expect((await guarded.send(warehouse, 'GET', at)).status).toBe(200);
 });
 
+test('nor does one of the same name that is confined', async () => {
+  const { at, manifest } = await client.exported('/fhir/$export?_type=Observation');
+  const confined = await guarded.token({ scope: 'system/*.rs', patient: '1', client_id: 'warehouse' });
+  const file = new URL(manifest.output[0]?.url ?? '').pathname;
+  for (const [method, path] of [
+    ['GET', at],
+    ['GET', file],
+    ['DELETE', at],
+  ] as const)
+    expect((await guarded.send(confined, method, path)).status, `${method} ${path}`).toBe(404);
+  expect((await guarded.send(warehouse, 'GET', at)).status).toBe(200);
+});
+
 describe('who may not', () => {
   test('without a token', async () => {
     expect((await start(null)).status).toBe(401);

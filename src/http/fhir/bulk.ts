@@ -44,7 +44,7 @@ export function registerBulk(app: FastifyInstance, parts: Parts, { isOpen }: Acc
   );
   app.delete<OfExport>('/export/:job', { config: { doc: BULK_DOCS.remove } }, async (request, reply) => {
     const { job } = request.params;
-    if (!(await parts.exports.remove(job, request.principal.client))) throw noSuchExport(job);
+    if (!(await parts.exports.remove(job, ownerBy(request.principal)))) throw noSuchExport(job);
     return sendNote(reply, 'The export is gone.');
   });
   app.get<OfExport>('/export/:job/:file', { config: { doc: BULK_DOCS.file } }, (request, reply) =>
@@ -111,6 +111,9 @@ const notAllowed = (type: string): Refused =>
 
 const statusUrl = ({ publicUrl }: Parts, id: string): string => `${publicUrl()}${FHIR_BASE}/export/${id}`;
 
+/** Whose exports a client sees: one that is confined began none, though another of its name may have. */
+const ownerBy = (principal: Principal): string => (isBound(principal) ? '' : principal.client);
+
 const noSuchExport = (id: string): Refused =>
   new Refused(404, 'not-found', `There is no export '${id}' of this client, or no longer: ask for a new one`);
 
@@ -120,7 +123,7 @@ function sendStatus(
   { params: { job: id }, principal }: FastifyRequest<OfExport>,
   reply: FastifyReply,
 ): FastifyReply {
-  const found = parts.exports.find(id, principal.client);
+  const found = parts.exports.find(id, ownerBy(principal));
   if (found === undefined) throw noSuchExport(id);
   const { state } = found.job;
   if (state.is === 'waiting') {
@@ -154,7 +157,7 @@ function manifest({ job }: ExportView, outputs: readonly Output[], url: string, 
 function sendFile({ exports }: Parts, request: FastifyRequest<OfExport>, reply: FastifyReply): FastifyReply {
   const { params, principal, headers } = request;
   const { job, file: name } = params;
-  const file = exports.file(job, principal.client, name);
+  const file = exports.file(job, ownerBy(principal), name);
   if (file === undefined) throw new Refused(404, 'not-found', `There is no file '${name}' of such an export`);
   if (file.type !== 'OperationOutcome' && !allowsExport(principal.scope, file.type))
     throw notAllowed(file.type);

@@ -1,7 +1,7 @@
 /** Requests to every route of the API reference, with the names of another patient's things in every place that takes one. */
 import { message as hl7, levelObx } from '../hl7v2/messages.ts';
 import type { OpenApi } from './answer-check.ts';
-import type { Names } from './bounds-ward.ts';
+import { type Names, TARGET } from './bounds-ward.ts';
 import { assigned, byDevice, closed, reassigned } from './device-ward.ts';
 import { bundleOf, concept, create, level as observed } from './fhir-messages.ts';
 import { at, content, corrected, entry, id, level, NURSE, placement, voided } from './messages.ts';
@@ -55,9 +55,10 @@ const pathsOf = (template: string, mine: string, names: Names): readonly string[
   const filled = template
     .replace('{device}', names.device)
     .replace('{id}', names.resources[type] ?? names.drain)
-    .replace('{delivery}', `ehr.${names.drain}.1`)
-    .replace(/\{(?:version|sequence)\}/, '1')
-    .replace(/\{\w*(?:target|job|file)\}/g, 'ehr');
+    .replace('{version}', '1')
+    .replace('{target}', TARGET.name)
+    .replace('{file}', template.startsWith('/page') ? 'main.js' : names.paths.file)
+    .replace(/\{(delivery|job|sequence)\}/, (_all, name: 'delivery') => names.paths[name]);
   return filled.includes('{drain}')
     ? [filled.replace('{drain}', names.drain), filled.replace('{drain}', mine)]
     : [filled];

@@ -3,15 +3,19 @@
  * things in every place that takes one. Sources: OWASP API Security Top 10 2023, API1 (object level); SMART App Launch
  * 2.2.0 (a patient scope is of one patient).
  */
-import { mkdtempSync, rmSync } from 'node:fs';
+import { spawnSync } from 'node:child_process';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { makeKeyFile } from '../../src/audit/key-file.ts';
 import { writeMapping } from '../hl7v2/messages.ts';
 import { type Guarded, startGuarded } from './access-control.ts';
 import { type Request, requestsWith } from './bounds-requests.ts';
-import { chartWard, type Names, SECRETS, type Ward } from './bounds-ward.ts';
+import { chartGone, chartWard, erasedNames, type Names, SECRETS, TARGET, type Ward } from './bounds-ward.ts';
 import { at, id } from './messages.ts';
+import { startTestService } from './service.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'bounds-'));
 const ALL = 'system/*.cruds drainledger/operate drainledger/audit';
@@ -19,14 +23,47 @@ let guarded: Guarded;
 let full: string;
 let ward: Ward;
 
+/** Of a patient of the past. */
+let erased: string;
+
 beforeAll(async () => {
+  const at = (name: string) => join(folder, name);
+  makeKeyFile(at('log.pem'));
+  writeFileSync(
+    at('witnesses'),
+    `${run('witness/witness.js', 'new', at('witness.pem'), '--name', 'witness.example')}`,
+  );
+  writeFileSync(at('targets.json'), JSON.stringify({ targets: [TARGET] }));
+  const ledger = { DRAINLEDGER_DATABASE: at('ledger.db'), DRAINLEDGER_CHECKPOINT_KEY: at('log.pem') };
+  const before = await startTestService(ledger);
+  erased = await chartGone(before);
+  await before.stop();
+  const order = ['--patient', 'Patient/erased-patient', '--by', 'Practitioner/n1', '--reason', 'invented'];
+  run('cli/main.js', 'erase', ...order, ledger);
   guarded = await startGuarded({
+    ...ledger,
     DRAINLEDGER_HL7V2: writeMapping(folder),
+    DRAINLEDGER_TARGETS: at('targets.json'),
+    DRAINLEDGER_WITNESSES: at('witnesses'),
     DRAINLEDGER_REQUESTS_PER_MINUTE: '1000000',
   });
   full = await guarded.token({ scope: ALL });
   ward = await chartWard(guarded, full);
 });
+
+/** One of our programs as it is shipped; what comes last may be its environment. */
+function run(program: string, ...said: readonly (string | Readonly<Record<string, string>>)[]): string {
+  const file = fileURLToPath(new URL(`../../dist/${program}`, import.meta.url));
+  const args = said.filter((each) => typeof each === 'string');
+  const env = {
+    PATH: process.env.PATH,
+    DRAINLEDGER_ORIGIN: 'test.example',
+    ...Object.assign({}, ...said.filter((each) => typeof each === 'object')),
+  };
+  const { status, stdout, stderr } = spawnSync(process.execPath, [file, ...args], { encoding: 'utf8', env });
+  expect([status, stderr]).toEqual([0, '']);
+  return stdout;
+}
 afterAll(async () => {
   await guarded.stop();
   rmSync(folder, { recursive: true });
@@ -59,11 +96,11 @@ function leaksIn(
   { patient, drain, device, ...named }: Names,
 ): readonly string[] {
   const asked = `${decodeURIComponent(request.path)} ${request.body ?? ''}`;
-  const { resources: _resources, ...values } = named;
+  const { resources: _resources, paths, ...values } = named;
   // Ids are made of identifiers, so that whoever sent one can make the other.
   const sent =
     asked + (asked.includes(named.placed) ? drain : '') + (asked.includes(named.monitor) ? device : '');
-  const names = [`Patient/${patient}`, drain, device, ...Object.values(values)];
+  const names = [`Patient/${patient}`, drain, device, paths.job, ...Object.values(values)];
   return [...SECRETS, ...names].filter((each) => text.includes(each) && !sent.includes(each));
 }
 
@@ -78,11 +115,13 @@ const MOMENT = /\d{4}-\d\d-\d\dT[\d:.]+Z|\w{3}, \d\d \w{3} \d{4} [\d:]+ GMT/g;
 const OF_ACK = /\|\d{14}\+0000\|\|ACK\^R01\^ACK\|\w+/g;
 
 /** With the same word for whatever is named, so that answers of two names can be compared. */
-function masked(text: string, { resources, ...names }: Names, key: string): string {
+function masked(text: string, { resources, paths, ...names }: Names, key: string): string {
   // Of what is long a refusal quotes the beginning.
-  const words = [...Object.values(resources), ...Object.values(names), names.drain.slice(0, 10)].filter(
-    ({ length }) => length >= 8,
-  );
+  const words = [
+    ...Object.values({ ...resources, ...paths }),
+    ...Object.values(names),
+    names.drain.slice(0, 10),
+  ].filter(({ length }) => length >= 8);
   return words
     .sort((a, b) => b.length - a.length)
     .reduce((from, word) => from.replaceAll(word, '#').replaceAll(encodeURIComponent(word), '#'), text)
@@ -98,6 +137,29 @@ function toldBy({ status, text }: Awaited<ReturnType<typeof ask>>, names: Names,
   return `${status} ${whole.match(/"(?:status|total|count|unmatched|refused|recorded)":"?\d+|MSA\|A[AER]/g)?.join() ?? ''}`;
 }
 
+/** What a client that asks is told of these names, and by answers that are others for names of nothing. */
+async function learnt(token: string, names: Names, key: string) {
+  const { document } = guarded.service;
+  const keys = [`first-${key}`, `twin-${key}`] as const;
+  const asked = requestsWith(document, ward.mine, names, keys[0]);
+  const twins = requestsWith(document, ward.mine, ward.nobodys, keys[1]);
+  expect(twins.length).toBe(asked.length);
+  const routes = Object.values(document.paths).reduce((sum, each) => sum + Object.keys(each).length, 0);
+  expect(asked.length).toBeGreaterThan(routes);
+  const leaks: string[] = [];
+  const tells: string[] = [];
+  for (const [n, request] of asked.entries()) {
+    const answer = await ask(token, request);
+    for (const each of leaksIn(answer.text, request, names))
+      leaks.push(`${request.method} ${request.path} ${each}`);
+    const other = await ask(token, twins[n] as Request);
+    const one = toldBy(answer, names, keys[0]);
+    const two = toldBy(other, ward.nobodys, keys[1]);
+    if (one !== two) tells.push(`${request.method} ${request.path} ${request.body ?? ''}\n${one}\n${two}`);
+  }
+  return { leaks, tells };
+}
+
 test.each(Object.entries(confined))(
   'a client of %s learns nothing of another, nor whether there is one',
   async (name, tokenOf) => {
@@ -105,30 +167,17 @@ test.each(Object.entries(confined))(
     await expect
       .poll(async () => (await ask(token, { method: 'GET', path: `/v1/drains/${ward.mine}` })).status)
       .toBe(200);
-    const { document } = guarded.service;
-    const keys = [`first-${name.length}`, `twin-${name.length}`] as const;
-    const asked = requestsWith(document, ward.mine, ward.theirs, keys[0]);
-    const twins = requestsWith(document, ward.mine, ward.nobodys, keys[1]);
-    expect(twins.length).toBe(asked.length);
-    const routes = Object.values(document.paths).reduce((sum, each) => sum + Object.keys(each).length, 0);
-    expect(asked.length).toBeGreaterThan(routes);
-    const leaks: string[] = [];
-    const tells: string[] = [];
-    for (const [n, request] of asked.entries()) {
-      const twin = twins[n] as Request;
-      const answer = await ask(token, request);
-      for (const each of leaksIn(answer.text, request, ward.theirs))
-        leaks.push(`${request.method} ${request.path} ${each}`);
-      const other = await ask(token, twin);
-      const one = toldBy(answer, ward.theirs, keys[0]);
-      const two = toldBy(other, ward.nobodys, keys[1]);
-      if (one !== two) tells.push(`${request.method} ${request.path} ${request.body ?? ''}\n${one}\n${two}`);
-    }
-    expect(leaks).toEqual([]);
-    expect(tells).toEqual([]);
+    expect(await learnt(token, ward.theirs, String(name.length))).toEqual({ leaks: [], tells: [] });
   },
   300_000,
 );
+
+test('nor of one that was lawfully erased, nor whether there was one', async () => {
+  const token = await confined['one patient by a token']();
+  const names = erasedNames(ward.nobodys, erased);
+  expect(await learnt(token, names, 'erased')).toEqual({ leaks: [], tells: [] });
+  expect((await ask(full, { method: 'GET', path: `/v1/drains/${erased}` })).status).toBe(410);
+}, 300_000);
 
 test('who is not confined is shown all of it by the same requests', async () => {
   const shown = new Set<string>();
@@ -138,6 +187,11 @@ test('who is not confined is shown all of it by the same requests', async () => 
     for (const each of SECRETS) if (text.includes(each)) shown.add(each);
   }
   expect([...shown].sort()).toEqual([...SECRETS].sort());
+  const { delivery, job, file } = ward.theirs.paths;
+  for (const path of [`/fhir/export/${job}`, `/fhir/export/${job}/${file}`, '/audit/checkpoint'])
+    expect((await ask(full, { method: 'GET', path })).status, path).toBe(200);
+  const { text } = await ask(full, { method: 'GET', path: `/v1/deliveries?drain=${ward.theirs.drain}` });
+  expect(text).toContain(delivery);
 });
 
 const blind = {

@@ -34,7 +34,8 @@ export function cumulativePanel(sheet: Sheet, drawn: Drawn): Panel {
   const options = { title: 'Net drained since placement', unit: 'mL', body: BODY, domain, key };
   return framed(sheet, options, (y) =>
     [
-      ...(drawn.charted.net ?? []).map((interval) => unknownBand(sheet, interval, y)),
+      ...(drawn.charted.net ?? []).filter(isUnknown).map((interval) => unknownBand(sheet, interval, y)),
+      drawn.unread === null ? '' : unknownBand(sheet, drawn.unread, y),
       eventsDrawn(sheet, drawn.events, y),
       stepsDrawn(sheet, points, y),
       ...points.filter(({ to }) => to >= sheet.over.from).map((point) => pointDrawn(sheet, point, y)),
@@ -67,9 +68,11 @@ function stepsDrawn(sheet: Sheet, points: readonly Point[], y: Scale): string {
 const pointDrawn = (sheet: Sheet, point: Point, y: Scale): string =>
   mark('circle', sheet.x(point.to), y(levelOf(point)), isTotal(point) ? 'mark full first' : 'mark first', 3);
 
-/** An interval of which the volume is not known, or in doubt. */
-function unknownBand(sheet: Sheet, { from, to, value, flags }: Point, y: Scale): string {
-  if ((value !== null && !flags.includes('suspect')) || to < sheet.over.from) return '';
+/** Of an interval the volume is not known, or in doubt. */
+const isUnknown = ({ value, flags }: Point): boolean => value === null || flags.includes('suspect');
+
+function unknownBand(sheet: Sheet, { from, to }: Pick<Point, 'from' | 'to'>, y: Scale): string {
+  if (to < sheet.over.from) return '';
   const [top, bottom] = [Math.min(...y.range()), Math.max(...y.range())];
   const left = Math.max(sheet.x(from), plotLeft);
   return el('rect', {

@@ -28,6 +28,8 @@ export interface Drawn {
   readonly advisories: readonly PlotAdvisory[];
   /** Readings further apart are not joined by a line, ms. */
   readonly joinedUpTo: number;
+  /** Since the last level, where the next was due before the end; null: none was. */
+  readonly unread: Span | null;
 }
 
 export interface PlotAdvisory {
@@ -76,7 +78,17 @@ export function drawnData({ book, calendar, over, episodes, joinedUpTo }: DrawnF
     events: rowsFrom(book.chart, over.from).flatMap((row) => (row.item.at > over.to ? [] : eventsIn(row))),
     advisories: episodes.flatMap((episode) => advisoryIn(episode, over)),
     joinedUpTo,
+    unread: unreadIn({ view: book.view, over, joinedUpTo }, charted.series.cumulative ?? []),
   };
+}
+
+function unreadIn(
+  { view, over, joinedUpTo }: Pick<Book, 'view'> & Pick<DrawnFrom, 'over' | 'joinedUpTo'>,
+  levels: readonly Point[],
+): Span | null {
+  const from = epochMs(levels.at(-1)?.to ?? Math.max(view.placedMs ?? over.to, over.from));
+  const to = epochMs(Math.min(view.removedMs ?? over.to, over.to));
+  return to - from > joinedUpTo ? { from, to } : null;
 }
 
 function bucketFor({ from, to }: Span): Drawn['bucket'] {

@@ -45,9 +45,13 @@ describeInBrowser('what cannot be shown', () => {
   });
 
   test('plots that have not changed are not sent again', async () => {
-    const again = page.waitForResponse((answer) => answer.url().includes('plot.svg'));
-    await page.evaluate(`dispatchEvent(new StorageEvent('storage', { key: 'waiting 0' }))`);
-    expect((await again).status()).toBe(304);
+    const status = async () => {
+      const again = page.waitForResponse((answer) => answer.url().includes('plot.svg'));
+      await page.evaluate(`dispatchEvent(new StorageEvent('storage', { key: 'waiting 0' }))`);
+      return (await again).status();
+    };
+    // A new minute makes a new picture: once at most.
+    expect([await status(), await status()]).toContain(304);
     await plotsDrawn(page);
   });
 

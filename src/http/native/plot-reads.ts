@@ -5,9 +5,9 @@ import { READ } from '../../auth/scope.ts';
 import { expectedEveryH } from '../../domain/assessment/overdue.ts';
 import { advise } from '../../domain/book/advise.ts';
 import type { Book, Subject } from '../../domain/book/book.ts';
-import { newestAt } from '../../domain/fold/chart.ts';
+import { newestAt, rowsFrom } from '../../domain/fold/chart.ts';
 import type { Span } from '../../domain/fold/interval.ts';
-import { type EpochMs, epochMs, HOUR_MS } from '../../domain/numbers/units.ts';
+import { type EpochMs, epochMs, HOUR_MS, MINUTE_MS } from '../../domain/numbers/units.ts';
 import type { PanelName } from '../../plots/drain-plot.ts';
 import { type FixedTheme, plainStyleOf, styleOf, type Theme } from '../../plots/style.ts';
 import { reachesAll } from '../allowed.ts';
@@ -34,6 +34,10 @@ const ABOUT =
 const QUERY = {
   panels: listOf(PANELS).meta({ description: `With commas between them. Default: ${PANELS.join(',')}.` }),
   ...TIME_QUERY,
+  to: TIME_QUERY.to.meta({
+    format: 'date-time',
+    description: 'Default: this minute; of a drain that is out the newest statement.',
+  }),
   width: wholeNumber(WIDTH_PX.least, WIDTH_PX.most).meta({
     description: `px. Default: ${WIDTH_PX.usual}.`,
   }),
@@ -121,13 +125,10 @@ async function plotOf(
   if ('type' in asked) return refused(asked);
   const rests = restsOn(parts, drain);
   if (rests === null) return refused(noSuchDrain(drain));
-  if (
-    holds(
-      request,
-      reply,
-      tagOf(['plot', panels, width, style.name, asked, request.principal.bounds, ...rests]),
-    )
-  ) {
+  const minute = epochMs(Math.floor(parts.now() / MINUTE_MS) * MINUTE_MS);
+  const until = asked.to ?? minute;
+  const { bounds } = request.principal;
+  if (holds(request, reply, tagOf(['plot', panels, width, style.name, asked, until, bounds, ...rests]))) {
     reply.code(304).send();
     return null;
   }
@@ -136,12 +137,21 @@ async function plotOf(
   const subject = parts.store.books(drain);
   const book = subject.get(drain);
   if (book === undefined) return refused(noSuchDrain(drain));
-  const to = asked.to ?? newestAt(book.chart) ?? epochMs(parts.now());
+  const to = asked.to ?? endOf(book, minute);
   const over = { from: asked.from ?? epochMs(to - asked.last_h * HOUR_MS), to };
   const isTold = (drains: readonly string[]) => reachesAll(request.principal, drains, parts.store);
   const look = { panels: [...new Set(panels.split(','))] as PanelName[], width: Number(width) };
   const svg = drawn(drainPlot, parts, { subject, book, over, isTold }, { ...look, style: style.element });
   return svg ?? refused(tooMany(request.query));
+}
+
+/**
+ * A drain that is in is drawn up to now, so that hours in which nothing was charted are seen, or to what was charted by
+ * a clock that is a little ahead; of one that is out nothing is expected any more.
+ */
+function endOf({ view, chart }: Book, now: EpochMs): EpochMs {
+  if (view.removedMs !== null) return newestAt(chart) ?? now;
+  return rowsFrom(chart, now).findLast(({ counted }) => counted)?.item.at ?? now;
 }
 
 interface Shown {

@@ -58,6 +58,7 @@ const NOT_IN_USE = {
   level_ml: null,
   fill_fraction: null,
   suction_source: null,
+  total_negativity: null,
   clamped_since: null,
   chamber: null,
   set_up_check: null,
@@ -70,14 +71,11 @@ function inUseView(
   lastVolumes: Row | undefined,
   { site }: DrainView,
 ) {
-  const { unit, level_ml, chamber, suction_source, clamped_since } = standingOf(state, under, lastVolumes);
+  const { chamber, ...standing } = standingOf(state, under, lastVolumes);
   const check = setUpCheck(under);
   return {
-    unit,
-    level_ml,
+    ...standing,
     fill_fraction: chamber?.fill_fraction ?? null,
-    suction_source,
-    clamped_since,
     chamber,
     set_up_check: check === null ? null : setUpCheckView(check),
     patency: patencyView(patencyOf(under, site)),

@@ -1,5 +1,6 @@
 /** The native wire form of what is derived: numbers in the unit that ends their name, or null with a reason. */
 
+import type { StandingNegativity } from '../domain/assessment/standing-negativity.ts';
 import type { Interval } from '../domain/fold/interval.ts';
 import { netOf } from '../domain/fold/interval.ts';
 import type { Negativity } from '../domain/fold/negativity.ts';
@@ -126,6 +127,13 @@ function windowView(window: Window) {
     coverage: coveredThousandths(window.covered_ms, window.hours * HOUR_MS) / 1000,
     interpolated: window.interpolated,
   };
+}
+
+/** With when it was read or, where that stands no more, when it was changed. */
+export function standingNegativityView({ read, overtaken }: StandingNegativity) {
+  const { effective_at: at } = (overtaken?.by ?? read).item.content;
+  if (overtaken === null) return { at, ...rowView(read).total_negativity };
+  return { at, value_cmh2o: null, low_cmh2o: null, high_cmh2o: null, reason: overtaken.reason };
 }
 
 function negativityView(negativity: Negativity) {

@@ -189,3 +189,37 @@ describe('the state of a drain that was removed', () => {
     }
   });
 });
+
+test('total negativity of the old unit is not told as that of the new one, in state and overview', async () => {
+  const own = await placeDrain(service, 'units', '08:00');
+  const read = {
+    suction: { source: 'on', column_cmh2o: 15, bubbling: 'gentle' },
+    seal: { level_cmh2o: 4 },
+  };
+  await tell(own, setUp('units-up', '08:00', 0), level('units-1', '09:00', 100, read));
+  const told = async () => {
+    const { drains } = JSON.parse((await service.send('GET', '/v1/overview?count=200')).text);
+    const { total_negativity: inOverview } = drains.find((row: { drain: string }) => row.drain === own.drain);
+    const { total_negativity, last_total_negativity } = await state(own);
+    expect(inOverview).toEqual(total_negativity);
+    return { now: total_negativity, last: last_total_negativity.total_negativity.value_cmh2o };
+  };
+  expect(await told()).toEqual({ now: { at: '2025-03-01T09:00:00Z', value_cmh2o: 19 }, last: 19 });
+  const change = { profile: 'wet-2000', closing_level_ml: 120, opening_level_ml: 0 };
+  await tell(own, entry('units-change', 'unit-changed', '10:00', change), level('units-2', '11:00', 20));
+  expect(await told()).toEqual({
+    now: {
+      at: '2025-03-01T10:00:00Z',
+      value_cmh2o: null,
+      low_cmh2o: null,
+      high_cmh2o: null,
+      reason: 'unit-attached-since',
+    },
+    last: 19,
+  });
+  expect((await state(own, asOf('09:30'))).total_negativity).toMatchObject({ value_cmh2o: 19 });
+  await tell(own, level('units-3', '12:00', 40, { ...read, seal: { level_cmh2o: 2 } }));
+  expect(await told()).toEqual({ now: { at: '2025-03-01T12:00:00Z', value_cmh2o: 17 }, last: 17 });
+  await tell(own, entry('units-out', 'removed', '13:00'));
+  expect((await state(own)).total_negativity).toBeNull();
+});

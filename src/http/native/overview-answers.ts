@@ -1,7 +1,7 @@
 /** The overview as answered, as schemas. */
 import { z } from 'zod';
 import { drainFields, profile } from './answers.ts';
-import { cumulative, interval, negativity, window } from './row-answers.ts';
+import { cumulative, interval, standingNegativity, window } from './row-answers.ts';
 import { chamber, leakSeen, overdue } from './state-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
@@ -39,7 +39,7 @@ const row = z
     last_interval: interval.nullable(),
     cumulative: cumulative.nullable(),
     windows: z.array(window).describe('Trailing hours before the last level.'),
-    total_negativity: negativity.extend({ at: time }).nullable(),
+    total_negativity: standingNegativity.nullable(),
     air_leak: leakSeen.nullable().describe('Newest reading of an open tube that assessed it.'),
     swing: z.enum(['present', 'absent']).nullable(),
     advisories: z.array(advisory).describe('Standing ones, of the drain and of all drains of its patient.'),

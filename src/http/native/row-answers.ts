@@ -126,6 +126,21 @@ export const negativity = z
   })
   .meta({ id: 'TotalNegativity', description: 'Imposed suction + seal part, all from this reading.' });
 
+export const standingNegativity = negativity
+  .extend({
+    at: z
+      .string()
+      .meta({ format: 'date-time' })
+      .describe('When it was read; of what is not known since, when it was changed.'),
+    reason: z
+      .string()
+      .optional()
+      .describe(
+        'As of a reading; or `unit-attached-since`, `suction-changed-since`, `seal-adjusted-since`, `negativity-vented-since`: charted after the newest reading that bears on it, which says nothing of what it is now.',
+      ),
+  })
+  .meta({ id: 'StandingNegativity', description: 'Total negativity as it stands.' });
+
 export const row = z
   .object({
     entry: z.string().describe('Id of the entry that began the chain: it names the row for ever.'),

@@ -3,7 +3,7 @@ import { z } from 'zod';
 import { identifier } from '../../intake/native/common-schemas.ts';
 import { derivation, drainFields, profile } from './answers.ts';
 import { deviceType } from './device-answers.ts';
-import { chartRow } from './row-answers.ts';
+import { chartRow, standingNegativity } from './row-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
 const noneYet = z.null();
@@ -209,6 +209,7 @@ export const state = z
     fill_fraction: z.number().nullable().describe(`Level over capacity, 3 decimals. ${inUse}`),
     suction_source: z.enum(['on', 'off']).nullable().describe(inUse),
     clamped_since: time.nullable().describe(inUse),
+    total_negativity: standingNegativity.nullable().describe(`Null while none was read. ${inUse}`),
     chamber: chamber.nullable().describe(`Null while unit or level is not known. ${inUse}`),
     set_up_check: setUpCheck.nullable().describe(`Null while no unit is attached. ${inUse}`),
     patency: patency.nullable().describe(inUse),
@@ -219,6 +220,6 @@ export const state = z
     overdue,
     last_reading: agedRow,
     last_volumes: agedRow.describe('The last row with an interval. Silence shows as age, never as 0 mL.'),
-    last_total_negativity: agedRow,
+    last_total_negativity: agedRow.describe('The newest reading that bears on it, of whichever unit.'),
   })
   .meta({ id: 'State' });

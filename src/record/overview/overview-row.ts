@@ -23,14 +23,11 @@ export function overviewRowOf(book: Book, subject: Subject, rules: Policy['rules
   const under = underConditions(rows);
   const reading = rows.findLast((row) => row.counted && row.item.content.kind === 'reading');
   const volumes = rows.findLast((row) => row.volumes !== null);
-  const negativity = rows.findLast((row) => row.negativity !== null);
   return {
     ...drainViewOf(book),
     ...standingOf(stateOf(chart), under, volumes),
     last_reading_at: reading?.item.content.effective_at ?? null,
     ...volumesView(volumes),
-    total_negativity:
-      negativity === undefined ? null : { at: atOf(negativity), ...rowView(negativity).total_negativity },
     air_leak: airLeakView(airLeakOf(under, view, circumstances.settings)).newest,
     swing: patencyOf(under, view.site).swing,
     advisories: standingOn(book.drain, advise([...subject.values()], rules)).map(advisoryView),
@@ -38,8 +35,6 @@ export function overviewRowOf(book: Book, subject: Subject, rules: Policy['rules
 }
 
 export type OverviewRow = NonNullable<ReturnType<typeof overviewRowOf>>;
-
-const atOf = ({ item }: Row): string => item.content.effective_at;
 
 function volumesView(row: Row | undefined) {
   if (row === undefined) return { last_interval: null, cumulative: null, windows: [] };

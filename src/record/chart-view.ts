@@ -1,10 +1,10 @@
 /** A drain as dashboards and bedside read it: what it is, and its chart. */
 import type { Book } from '../domain/book/book.ts';
-import { itemOf } from '../domain/fold/chains.ts';
+import { effectiveOf, itemOf } from '../domain/fold/chains.ts';
 import { type Chart, foldAll, rowsFrom } from '../domain/fold/chart.ts';
 import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
 import { ALGORITHM } from './receipt.ts';
-import { chartRowView } from './view.ts';
+import { chartedView, chartRowView } from './view.ts';
 
 export function drainViewOf({ drain, head, view }: Book) {
   const { weights: _weights, placedMs: _placed, removedMs: _removed, ...facts } = view;
@@ -23,13 +23,38 @@ export function chartAsOf(book: Book, asOf: EpochMs | null): Chart {
 
 /** @param from rows of that time and later; null: all */
 export function chartViewOf(book: Book, asOf: EpochMs | null, from: EpochMs | null) {
+  const since = from ?? epochMs(-Infinity);
   return {
     ...drainViewOf(book),
     derivation: { algorithm: ALGORITHM, settings: book.circumstances.settings.version },
-    rows: rowsFrom(chartAsOf(book, asOf), from ?? epochMs(-Infinity)).map((row) => ({
+    rows: rowsFrom(chartAsOf(book, asOf), since).map((row) => ({
       ...chartRowView(row),
       leak_scale_max: row.conditions.unit?.content.unit_profile.leak_scale_max?.toJSON() ?? null,
       newest_identifier: book.chains.get(row.item.id)?.end.body.identifier ?? row.item.identifier,
     })),
+    withdrawn: withdrawnIn(book, since, asOf ?? epochMs(Infinity)),
   };
+}
+
+/** What was entered in error, in order of time: nothing follows from it, and a record shows that it stood there. */
+function withdrawnIn({ chains }: Book, from: EpochMs, to: EpochMs) {
+  return [...chains.values()]
+    .flatMap((chain) => {
+      const { body, recorded_ms } = chain.end;
+      if (body.kind !== 'entered-in-error') return [];
+      return [{ chain, at: effectiveOf(chain).ms, by: { ...body, recorded_ms } }];
+    })
+    .filter(({ at }) => at >= from && at <= to)
+    .sort((a, b) => a.at - b.at)
+    .map(({ chain: { first, content }, by }) => ({
+      entry: first.id,
+      identifier: first.body.identifier,
+      kind: content.kind,
+      effective_at: content.effective_at,
+      ...chartedView(content),
+      author: first.body.author,
+      withdrawn_at: new Date(by.recorded_ms).toISOString(),
+      withdrawn_by: by.author,
+      reason: by.reason,
+    }));
 }

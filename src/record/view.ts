@@ -11,11 +11,18 @@ import { isLowConfidence } from '../domain/fold/uncertainty.ts';
 import type { Window } from '../domain/fold/windows.ts';
 import { approximately } from '../domain/numbers/rational.ts';
 import { HOUR_MS } from '../domain/numbers/units.ts';
+import type { Content } from '../domain/vocabulary/entry.ts';
 import { ml, mlOf, rounded, toDecimals, uncertaintyMl } from './figures.ts';
 
 /** A row with what was charted, digits aside (the entries keep those). */
 export function chartRowView(row: Row) {
-  const { effective_at: _at, kind: _kind, note = null, ...charted } = row.item.content;
+  const { content, author, correction } = row.item;
+  return { ...rowView(row), ...chartedView(content), author, correction };
+}
+
+/** What a statement says, beside its kind and its time. */
+export function chartedView(content: Content) {
+  const { effective_at: _at, kind: _kind, note = null, ...charted } = content;
   const {
     unit_profile: _profile,
     received: _received,
@@ -25,7 +32,7 @@ export function chartRowView(row: Row) {
     received: null,
     ...charted,
   };
-  return { ...rowView(row), charted: said, note, author: row.item.author, correction: row.item.correction };
+  return { charted: said, note };
 }
 
 /** A row as a receipt carries it: its sender knows what it charted. */

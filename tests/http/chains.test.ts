@@ -1,10 +1,12 @@
 /** Corrections and withdrawals over the API: what may follow what. */
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import {
+  at,
   content,
   corrected,
   id,
   level,
+  NURSE,
   placeDrain,
   placement,
   SYSTEM,
@@ -79,6 +81,38 @@ test('the patient cannot change, nor be left out', async () => {
   expect(JSON.parse(text).tubes).toEqual(['A', 'B']);
 });
 
+const chartOf = async (query: string) =>
+  JSON.parse((await service.send('GET', `/v1/drains/${drain.drain}/chart${query}`)).text);
+
+test('the chart says what stood there before it was withdrawn, by whom, when and why, and counts none of it', async () => {
+  await tell(drain, level('w', '10:30', 140, { note: 'read in the dark' }));
+  await tell(drain, corrected('w2', 'w', { ...levelContent('10:40', 145), note: 'read again' }));
+  const before = Date.now();
+  await tell(drain, { ...voided('w3', 'w'), author: { type: 'person', reference: 'Practitioner/n2' } });
+  const { withdrawn, rows } = await chartOf('');
+  expect(withdrawn).toEqual([
+    {
+      entry: expect.any(String),
+      identifier: id('w'),
+      kind: 'reading',
+      effective_at: at('10:40'),
+      charted: { level_ml: 145 },
+      note: 'read again',
+      author: NURSE,
+      withdrawn_at: expect.stringMatching(/Z$/),
+      withdrawn_by: { type: 'person', reference: 'Practitioner/n2' },
+      reason: 'wrong drain',
+    },
+  ]);
+  expect(Date.parse(withdrawn[0].withdrawn_at)).toBeGreaterThanOrEqual(before);
+  expect(JSON.stringify(rows)).not.toContain('145');
+  const withdrawnIn = async (query: string) => (await chartOf(query)).withdrawn.length;
+  expect(await withdrawnIn(`?from=${at('10:40')}`)).toBe(1);
+  expect(await withdrawnIn(`?from=${at('10:41')}`)).toBe(0);
+  expect(await withdrawnIn(`?as_of=${at('10:40')}`)).toBe(1);
+  expect(await withdrawnIn(`?as_of=${at('10:39')}`)).toBe(0);
+});
+
 test('an unknown target, and one of another drain', async () => {
   const other = await placeDrain(service, 'other');
   await tell(other, setUp('other-up', '08:00', 0));
@@ -95,8 +129,8 @@ test('an unknown target, and one of another drain', async () => {
 
 test('what is void stays void', async () => {
   await tell(drain, level('c', '11:00', 900), voided('c2', 'c'));
-  const { text } = await service.send('GET', `/v1/drains/${drain.drain}/chart`);
-  expect(text).not.toContain('"value":"c"');
+  const { rows } = await chartOf('');
+  expect(JSON.stringify(rows)).not.toContain('"value":"c"');
   const final = {
     status: 409,
     slug: 'already-void',

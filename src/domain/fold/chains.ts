@@ -131,7 +131,8 @@ export function itemOf(chain: Chain): Item | undefined {
   };
 }
 
-function effectiveOf({ first, content }: Chain): Instant {
+/** When what stands last in the chain is of. */
+export function effectiveOf({ first, content }: Chain): Instant {
   // Most are never corrected, and reading a time takes longer than all else here.
   if (content === first.body) return first.effective;
   const effective = parseInstant(content.effective_at);

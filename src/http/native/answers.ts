@@ -3,7 +3,7 @@ import { z } from 'zod';
 import { identifier } from '../../intake/native/common-schemas.ts';
 import { ALL_KINDS } from '../../intake/native/schemas.ts';
 import { type AnswerDoc, json } from '../route-doc.ts';
-import { row, standingRow } from './row-answers.ts';
+import { row } from './row-answers.ts';
 
 const time = z.string().meta({ format: 'date-time' });
 const count = z.number().int().nonnegative();
@@ -188,9 +188,6 @@ export const drainsPage = z
   .object({ drains: z.array(drain), next_after: z.string().nullable().describe('Null on the last page.') })
   .meta({ id: 'DrainsPage' });
 
-export const chart = z
-  .object({ ...drainFields, derivation, rows: z.array(standingRow).describe('In order of time.') })
-  .meta({ id: 'Chart' });
 
 export const profile = z
   .object({

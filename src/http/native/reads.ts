@@ -18,6 +18,7 @@ import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import * as answers from './answers.ts';
 import { entriesPage } from './entry-answers.ts';
+import { chart } from './chart-answers.ts';
 import { msOf } from './query-parts.ts';
 import { state } from './state-answers.ts';
 
@@ -77,7 +78,8 @@ const DOCS = {
     operation: 'chart',
     access: READ,
     summary: 'All that stands of a drain, with what follows from it',
-    about: 'Corrections stand in the place of what they correct; what was entered in error is left out.',
+    about:
+      'Corrections stand in the place of what they correct; what was entered in error stands apart and counts nowhere.',
     query: {
       as_of: asOf,
       from: asOf.meta({
@@ -85,7 +87,7 @@ const DOCS = {
         description: 'Only rows of this time and later. Default: all.',
       }),
     },
-    answers: { 200: json('The chart.', answers.chart), ...NO_DRAIN },
+    answers: { 200: json('The chart.', chart), ...NO_DRAIN },
   },
   state: {
     operation: 'state',

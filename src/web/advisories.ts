@@ -1,5 +1,7 @@
 /** Advisories of a drain: what crossed which published figure, who has reviewed it, and what could not be judged. */
+
 import type { Advisories, Advisory } from './answers.ts';
+import { serviceNow } from './clock.ts';
 import { type Child, h, link } from './dom.ts';
 import { clockText } from './time.ts';
 import { referenceText, unitText, wordsFor } from './words.ts';
@@ -57,7 +59,7 @@ export function reviewedNotice(advisories: Advisories | null, id: string, zone: 
 
 function sinceText(advisory: Advisory, zone: string): string {
   const { raised_at, ended_at } = advisory;
-  const now = Date.now();
+  const now = serviceNow();
   const until = ended_at === null ? '' : `, ended ${clockText(ended_at, zone, now)}`;
   const value = valueText(advisory);
   return `${value === null ? '' : `${value}. `}Since ${clockText(raised_at, zone, now)}${until}.`;
@@ -65,7 +67,7 @@ function sinceText(advisory: Advisory, zone: string): string {
 
 function item(drain: string, advisory: Advisory, zone: string): HTMLElement {
   const { id, rule, newest, reviews } = advisory;
-  const now = Date.now();
+  const now = serviceNow();
   return h(
     'li',
     { class: reviews.length > 0 ? 'seen' : undefined },

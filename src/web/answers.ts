@@ -9,6 +9,7 @@ import type {
   Reference,
   Row,
   Window,
+  WithdrawnRow,
 } from './row-answers.ts';
 
 export interface UnitProfile {
@@ -33,6 +34,7 @@ export interface Drain {
 
 export interface Chart extends Drain {
   readonly rows: readonly ChartRow[];
+  readonly withdrawn: readonly WithdrawnRow[];
 }
 
 export interface Leak {
@@ -54,6 +56,7 @@ export interface State extends Drain {
   readonly level_ml: number | null;
   readonly suction_source: string | null;
   readonly clamped_since: string | null;
+  readonly total_negativity: (Negativity & { readonly at: string }) | null;
   readonly chamber: {
     readonly capacity_ml: number;
     readonly fill_fraction: number;
@@ -106,7 +109,7 @@ export interface OverviewRow extends Drain {
   readonly last_interval: Interval | null;
   readonly cumulative: Cumulative | null;
   readonly windows: readonly Window[];
-  readonly total_negativity: (Negativity & { readonly at: string }) | null;
+  readonly total_negativity: State['total_negativity'];
   readonly air_leak: Leak | null;
   readonly swing: string | null;
   readonly advisories: readonly StandingAdvisory[];

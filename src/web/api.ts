@@ -1,7 +1,9 @@
 /** The one place where the page speaks with the service, and says by what it is known. */
+import { heard, serviceNow } from './clock.ts';
 import { askCredential, credentialHeaders } from './credential.ts';
 
 export interface Problem {
+  readonly type: string;
   readonly title: string;
   readonly detail: string;
   readonly status: number;
@@ -10,6 +12,8 @@ export interface Problem {
 
 export interface Fault {
   readonly pointer: string;
+  /** JSON; shortened where it is long. */
+  readonly value?: string;
   readonly detail: string;
   readonly mend: string;
 }
@@ -33,7 +37,10 @@ async function answered(path: string, init: RequestInit): Promise<Response> {
 async function fetched(path: string, init: RequestInit): Promise<Response> {
   const headers = { ...credentialHeaders(), ...init.headers };
   try {
-    return await fetch(path, { ...init, headers, signal: AbortSignal.timeout(LIMIT_MS), cache: 'no-store' });
+    const limited = { ...init, headers, signal: AbortSignal.timeout(LIMIT_MS) };
+    const response = await fetch(path, { ...limited, cache: 'no-store' });
+    heard(response.headers.get('date'));
+    return response;
   } catch {
     throw new NoAnswer('no answer from the service');
   }
@@ -102,7 +109,7 @@ export async function askKept<T>(path: string, name = path): Promise<Kept<T>> {
 
 function keep(name: string, body: unknown): void {
   try {
-    sessionStorage.setItem(`kept ${name}`, JSON.stringify({ at: Date.now(), body }));
+    sessionStorage.setItem(`kept ${name}`, JSON.stringify({ at: serviceNow(), body }));
   } catch {
     // Full: then there is nothing to fall back on, which is said when it is needed.
     for (const key of Object.keys(sessionStorage))

@@ -3,6 +3,7 @@
 import { advisoriesSection } from './advisories.ts';
 import type { Advisories, Chart, State } from './answers.ts';
 import { askKept, type Kept } from './api.ts';
+import { serviceNow } from './clock.ts';
 import { button, type Child, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { EVENTS } from './fields.ts';
@@ -20,7 +21,7 @@ const MINUTE_MS = 60_000;
 
 /** Rows of the last three days; a long stay has too many to look at, but they can be had. */
 export function askChart(drain: string, isWhole = false): Promise<Kept<Chart>> {
-  const from = new Date(Date.now() - CHART_MS).toISOString();
+  const from = new Date(serviceNow() - CHART_MS).toISOString();
   const path = `/v1/drains/${drain}/chart`;
   return isWhole ? askKept(path) : askKept(`${path}?from=${from}`, `chart ${drain}`);
 }
@@ -61,7 +62,7 @@ export async function drainView(place: Place, drain: string): Promise<void> {
     redraw(
       chart,
       h('h2', { id: 'chart' }, isWhole ? 'Chart since placement' : 'Chart of the last 3 days'),
-      rowsTable(drain, rows.body.rows, zone),
+      rowsTable(rows.body, zone),
       !isWhole && h('p', { class: 'actions' }, showWhole),
     );
   }

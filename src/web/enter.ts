@@ -1,20 +1,24 @@
 /** Views that hold a form: a new entry, a correction, a withdrawal, a review, an entry that was refused. */
+
 import { reviewedNotice } from './advisories.ts';
 import { intervalText } from './amounts.ts';
 import type { Advisories, Receipt, State } from './answers.ts';
 import { askKept } from './api.ts';
+import { serviceNow } from './clock.ts';
 import { button, type Child, fill, h } from './dom.ts';
 import { askChart } from './drain.ts';
 import { valueAt } from './exact.ts';
 import { askFacts, type Facts } from './facts.ts';
 import { type Field, valueText } from './field.ts';
 import type { Content } from './field-set.ts';
+import { allFieldsOf } from './fields.ts';
 import { entryForm, type FormContext } from './form.ts';
-import { letGo, type Sent, type Waiting, waiting } from './outbox.ts';
+import { kindIn, letGo, type Sent, type Waiting, waiting } from './outbox.ts';
+import { refusalText } from './refusal.ts';
 import type { ChartRow } from './row-answers.ts';
 import { ageText, clockText } from './time.ts';
 import { heading, type Place, staleNotice } from './view.ts';
-import { drainText, referenceText, refusalText, wordsFor } from './words.ts';
+import { drainText, referenceText, wordsFor } from './words.ts';
 
 interface Known {
   readonly facts: Facts;
@@ -66,7 +70,7 @@ export async function voidView(place: Place, drain: string, entry: string): Prom
   const row = await rowOf(known, entry);
   const { system, value } = row.newest_identifier;
   const fixed = { target: { system, value } };
-  const about = `${wordsFor(row.kind)} of ${clockText(row.effective_at, known.facts.zone, Date.now())}, charted by ${referenceText(row.author)}, never was true. This cannot be undone; it stays in the ledger.`;
+  const about = `${wordsFor(row.kind)} of ${clockText(row.effective_at, known.facts.zone, serviceNow())}, charted by ${referenceText(row.author)}, never was true. This cannot be undone; it stays in the ledger.`;
   const form = entryForm(contextOf(place, known, 'entered-in-error', { fixed }));
   show(place, known, 'Entered in error', h('div', {}, h('p', { class: 'notice' }, about), form));
 }
@@ -79,19 +83,30 @@ export async function waitingView(place: Place, id: string): Promise<void> {
   const known = drain === null ? null : await knownOf(drain);
   const context =
     known === null
-      ? placementOf(place, await askFacts(), { id, content: JSON.parse(entry.body) as Content })
+      ? placementOf(place, await askFacts(), { id, refused, content: JSON.parse(entry.body) as Content })
       : heldContext(place, known, entry);
   const drop = button('Discard this entry', () => discard(drain, id), { class: 'danger' });
-  const notice = h('p', { class: 'notice' }, refused === null ? 'Not yet sent.' : refusalText(refused));
+  const fields = allFieldsOf(kindIn(entry));
+  const why =
+    refused === null
+      ? 'Not yet sent.'
+      : refusalText(refused, { fields, zone: context.zone, now: serviceNow() });
+  const notice = h('p', { class: 'notice' }, why);
   show(place, known, `Not taken: ${words}`, h('div', {}, notice, entryForm(context), drop));
 }
 
-function heldContext(place: Place, known: Known, { id, body: text }: Waiting): FormContext {
+function heldContext(place: Place, known: Known, { id, body: text, refused }: Waiting): FormContext {
   const body = JSON.parse(text) as Readonly<Record<string, unknown>>;
   const isCorrection = body.kind === 'corrected';
   const content = (isCorrection ? { ...(body.replacement as object), reason: body.reason } : body) as Content;
   const target = isCorrection ? (body.target as FormContext['target']) : null;
-  return contextOf(place, known, String(content.kind), { id, content, target, fixed: fixedIn(content) });
+  return contextOf(place, known, String(content.kind), {
+    id,
+    refused,
+    content,
+    target,
+    fixed: fixedIn(content),
+  });
 }
 
 function discard(drain: string | null, id: string): void {
@@ -119,7 +134,7 @@ export async function placeView(place: Place): Promise<void> {
 
 const placementOf = (place: Place, facts: Facts, more: Partial<FormContext>): FormContext => ({
   ...{ drain: null, kind: 'placed', unit: null, profiles: facts.profiles, zone: facts.zone },
-  ...{ levelNow: null, target: null, content: null, fixed: {}, id: null },
+  ...{ levelNow: null, target: null, content: null, fixed: {}, id: null, refused: null },
   lastOf: () => null,
   cancel: () => {
     location.hash = '#/';
@@ -149,7 +164,7 @@ function contextOf(place: Place, known: Known, kind: string, more: Partial<FormC
   };
   return {
     ...{ drain: state.drain, kind, unit: state.unit, profiles: facts.profiles, zone: facts.zone },
-    ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null },
+    ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null, refused: null },
     lastOf: (field) => lastText(field.path === 'volume_ml' ? ofKind(rows, kind) : rows, field, facts.zone),
     cancel: back,
     done(sent) {
@@ -171,7 +186,7 @@ function lastText(rows: readonly ChartRow[], field: Field, zone: string): string
   for (const row of rows.toReversed()) {
     const value = paths.map((each) => valueAt(row.charted, each)).find((each) => each !== undefined);
     if (value === undefined || typeof value === 'object') continue;
-    const now = Date.now();
+    const now = serviceNow();
     const age = ageText((now - Date.parse(row.effective_at)) / 1000);
     return `last ${valueText(field, String(value))}, ${age} ago (${clockText(row.effective_at, zone, now)})`;
   }

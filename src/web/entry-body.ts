@@ -1,6 +1,7 @@
 /** An entry as the service takes it, from what a form holds. */
 
 import { authorOf } from './author.ts';
+import { serviceNow } from './clock.ts';
 import { type Json, writeJson } from './exact.ts';
 import type { Identifier } from './row-answers.ts';
 import { momentText } from './time.ts';
@@ -25,7 +26,7 @@ export function entryBody(
   const signed = { identifier: { system: PAGE_SYSTEM, value: id }, author: authorOf(author) };
   if (target !== null) {
     const { reason = 'preview', ...replacement } = content;
-    const effective_at = momentText(Date.now(), zone);
+    const effective_at = momentText(serviceNow(), zone);
     const { system, value } = target;
     const changed = { target: { system, value }, reason, replacement: { kind, ...replacement } };
     return writeJson({ kind: 'corrected', effective_at, ...signed, ...changed });

@@ -4,7 +4,7 @@ import { fill, h } from './dom.ts';
 import { type Json, setAt, valueAt } from './exact.ts';
 import type { Field } from './field.ts';
 import { FieldFault, type FieldView, fieldView } from './field-view.ts';
-import { fieldsOf } from './fields.ts';
+import { fieldsOf, NOTE, REASON, TIME } from './fields.ts';
 
 export type Content = Readonly<Record<string, unknown>>;
 
@@ -25,19 +25,9 @@ export interface FieldSet {
   /** The same, or null where a fault is shown at a field. */
   checked(): Record<string, Json> | null;
   show(content: Content): void;
-  /** The field that a JSON path of an entry belongs to, if one is shown. */
-  at(path: string): FieldView | undefined;
+  /** In the order of the form. */
+  views(): readonly FieldView[];
 }
-
-const TIME: Field = { type: 'moment', path: 'effective_at', label: 'Time', required: true };
-const REASON: Field = {
-  type: 'text',
-  path: 'reason',
-  label: 'Why is it corrected?',
-  most: 500,
-  required: true,
-};
-const NOTE: Field = { type: 'lines', path: 'note', label: 'Note', most: 2000, isMore: true };
 
 export function fieldSet(options: FieldSetOptions): FieldSet {
   const { kind, zone, profiles, isCorrection } = options;
@@ -94,7 +84,7 @@ export function fieldSet(options: FieldSetOptions): FieldSet {
     content: () => readable(all()),
     checked: () => checked(all()),
     show,
-    at: (path) => all().find(({ field }) => path === field.path || path.startsWith(`${field.path}.`)),
+    views: all,
   };
 }
 

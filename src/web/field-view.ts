@@ -31,9 +31,15 @@ export function fieldView(field: Field, shown: Shown): FieldView {
     fault.textContent = words ?? '';
     fault.hidden = words === null;
     control.invalid(words !== null);
+    if (words !== null) unfold();
   };
   const element = h('div', { class: `field ${field.type}` }, control.elements, last, fault);
   element.addEventListener('input', () => tell(null));
+  /** What is wrong must be seen. */
+  function unfold(): void {
+    const folded = element.closest('details');
+    if (folded !== null) folded.open = true;
+  }
   return { field, element, read: control.read, show: control.show, fault: tell, focus: control.focus };
 }
 

@@ -114,6 +114,11 @@ const HANDLING = [
   'other',
 ];
 
+/** Of every entry, of a correction, and of every entry at its end. */
+export const TIME: Field = { type: 'moment', path: 'effective_at', label: 'Time', required: true };
+export const REASON: Field = text('reason', 'Why is it corrected?', 500);
+export const NOTE: Field = { type: 'lines', path: 'note', label: 'Note', most: 2000, ...MORE };
+
 type FieldsOf = (unit: Unit, profiles: readonly UnitProfile[]) => readonly Field[];
 
 /** Kinds without a row have no fields but time and note. */
@@ -175,6 +180,15 @@ const FIELDS: Readonly<Record<string, FieldsOf>> = {
 /** @param unit in use; of a set-up or unit change, the one that is chosen */
 export const fieldsOf = (kind: string, unit: Unit, profiles: readonly UnitProfile[]): readonly Field[] =>
   FIELDS[kind]?.(unit, profiles) ?? [];
+
+/** Whatever a form of this kind may hold, on whichever unit. */
+export function allFieldsOf(kind: string): readonly Field[] {
+  const units = [
+    null,
+    ...(['dry-suction', 'electronic'] as const).map((kind) => ({ id: '', kind, capacity_ml: 0 })),
+  ];
+  return [TIME, REASON, ...units.flatMap((unit) => fieldsOf(kind, unit, [])), NOTE];
+}
 
 /** Kinds that a person enters from the drain's page, beside a reading, in the order of the work. */
 export const EVENTS = [

@@ -1,7 +1,9 @@
 /** The form of one entry: fields with what they were last, what would follow from it, and saving it. */
+
 import type { DryRun, Receipt } from './answers.ts';
-import { NoAnswer, type Problem, post } from './api.ts';
+import { type Fault, NoAnswer, type Problem, post } from './api.ts';
 import { askAuthor, authorText } from './author.ts';
+import { serviceNow } from './clock.ts';
 import { button, type Child, fill, h, link } from './dom.ts';
 import { draftKey, dropDraft, keepDraft, readDraft } from './draft.ts';
 import { entryBody } from './entry-body.ts';
@@ -9,9 +11,10 @@ import { type Json, valueAt } from './exact.ts';
 import { type Content, type FieldSet, type FieldSetOptions, fieldSet } from './field-set.ts';
 import { freshKey, type Sent, send } from './outbox.ts';
 import { questionOf, receiptView } from './preview.ts';
+import { faultText, fieldOf, refusalText } from './refusal.ts';
 import type { Identifier } from './row-answers.ts';
 import { momentText } from './time.ts';
-import { faultText, wordsFor } from './words.ts';
+import { wordsFor } from './words.ts';
 
 export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
   /** Null for a placement, which makes the drain. */
@@ -26,6 +29,8 @@ export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
   readonly fixed: Readonly<Record<string, Json>>;
   /** The key of an entry that was refused and is sent again. */
   readonly id: string | null;
+  /** Why it was. */
+  readonly refused: Problem | null;
   done(sent: Sent<Receipt & { readonly drain: string }>): void;
   cancel(): void;
 }
@@ -53,6 +58,7 @@ export function entryForm(context: FormContext): HTMLElement {
     void foresee(fields);
   });
   if (context.content !== null || draft !== null) onInput();
+  if (context.refused !== null) markRefused(context.refused, fields, zone);
 
   const submit = async (event: Event): Promise<void> => {
     event.preventDefault();
@@ -81,7 +87,8 @@ function draftKeyOf({ drain, kind, target, id, fixed }: FormContext): string | n
   return draftKey({ drain, kind, about: about === null ? null : String(about) });
 }
 
-const thisMinute = (zone: string): string => momentText(Math.floor(Date.now() / MINUTE_MS) * MINUTE_MS, zone);
+const thisMinute = (zone: string): string =>
+  momentText(Math.floor(serviceNow() / MINUTE_MS) * MINUTE_MS, zone);
 
 /** The time goes on while nobody has set it: a form may lie open for a while before somebody charts. */
 function keepTime(fields: FieldSet, zone: string): void {
@@ -181,7 +188,7 @@ async function save({ context, id, typedUnder, fields, faults, bodyBy }: Saving)
     const sent = await send<Receipt & { readonly drain: string }>({
       ...{ id, path, words, drain, body: bodyBy(author, content) },
     });
-    if (sent.state === 'refused') return showRefused(sent.problem, fields, faults);
+    if (sent.state === 'refused') return showRefused(sent.problem, fields, faults, context.zone);
     if (typedUnder !== null) dropDraft(typedUnder);
     context.done(sent);
   } catch (error) {
@@ -189,20 +196,32 @@ async function save({ context, id, typedUnder, fields, faults, bodyBy }: Saving)
   }
 }
 
-/** Each fault at its field; what belongs to none stands above the buttons. */
-function showRefused(problem: Problem, fields: FieldSet, faults: HTMLElement): void {
-  const rest = (problem.errors ?? []).filter(({ pointer, detail, mend }) => {
-    const at = fields.at(
-      pointer
-        .replace(/^\/replacement/, '')
-        .slice(1)
-        .replaceAll('/', '.'),
-    );
-    at?.fault(`${detail}: ${mend}`);
-    return at === undefined;
-  });
+/** Each fault at its field, of which the first gets the focus; what belongs to none stands above the buttons. */
+function showRefused(problem: Problem, fields: FieldSet, faults: HTMLElement, zone: string): void {
+  const { marked, rest } = markRefused(problem, fields, zone);
+  const words = [
+    'Not saved: the service does not take this entry as it is.',
+    marked.length > 0 && 'What is wrong stands at its field.',
+    rest,
+  ];
   fill(
     faults,
-    [problem.title, ...rest.map(faultText)].map((words) => h('p', {}, words)),
+    words.map((each) => each !== false && each !== null && h('p', {}, each)),
   );
+  marked[0]?.focus();
+}
+
+/** @returns the fields that have a fault, unfolded, in their order; and in words what belongs to none */
+function markRefused(problem: Problem, fields: FieldSet, zone: string) {
+  const views = fields.views();
+  const refused = { fields: views.map(({ field }) => field), zone, now: serviceNow() };
+  const { errors = [] } = problem;
+  const viewOf = (fault: Fault) => views.find(({ field }) => field === fieldOf(fault, refused.fields));
+  for (const fault of errors) viewOf(fault)?.fault(faultText(fault, refused));
+  const bad = errors.map(viewOf);
+  const rest = errors.filter((_, n) => bad[n] === undefined);
+  return {
+    marked: views.filter((view) => bad.includes(view)),
+    rest: rest.length > 0 || errors.length === 0 ? refusalText({ ...problem, errors: rest }, refused) : null,
+  };
 }

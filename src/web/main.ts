@@ -1,12 +1,14 @@
 /** The bedside page: its frame, and which view is shown. */
 import { NoAnswer } from './api.ts';
 import { authorText, forgetAuthor } from './author.ts';
+import { deviceAhead, onClock } from './clock.ts';
 import { button, fill, h, link } from './dom.ts';
 import { drainView } from './drain.ts';
 import { correctView, enterView, placeView, reviewView, voidView, waitingView } from './enter.ts';
 import { keepSending, onOutbox, waiting } from './outbox.ts';
 import { overviewView } from './overview.ts';
 import { sheetView } from './sheet.ts';
+import { ageText } from './time.ts';
 import { failed, heading, type Place } from './view.ts';
 import { CAUTIONS } from './words.ts';
 
@@ -26,6 +28,7 @@ const ROUTES: readonly (readonly [RegExp, (place: Place, ...found: string[]) => 
 const element = h('main', { id: 'view', tabindex: -1 });
 const said = h('p', { class: 'said', role: 'status', hidden: true });
 const connection = h('p', { class: 'connection', role: 'status' });
+const clock = h('p', { class: 'clock-off', role: 'status', hidden: true });
 const unsent = h('div', { class: 'unsent', role: 'status' });
 const who = h('p', { class: 'author' });
 let leave = new AbortController();
@@ -70,6 +73,7 @@ async function show(isAgain = false): Promise<void> {
 }
 
 const AGAIN_MS = 5000;
+const MINUTE_MS = 60_000;
 
 function showAgain(left: AbortSignal): void {
   const timer = setTimeout(() => void show(true), AGAIN_MS);
@@ -90,6 +94,14 @@ function showWho(): void {
     showWho();
   });
   fill(who, `Charting: ${author} `, change);
+}
+
+function showClock(): void {
+  const ahead = deviceAhead();
+  clock.hidden = ahead === 0;
+  const where = `${ageText(Math.round(Math.abs(ahead) / MINUTE_MS) * 60)} ${ahead > 0 ? 'ahead' : 'behind'}`;
+  clock.textContent =
+    ahead === 0 ? '' : `The clock of this device is ${where}. Times here are those of the service.`;
 }
 
 function showUnsent(): void {
@@ -119,6 +131,7 @@ document.body.prepend(
     connection,
     who,
   ),
+  clock,
   unsent,
   said,
   element,
@@ -140,6 +153,8 @@ addEventListener('hashchange', (event) => {
     say('');
   void show();
 });
+onClock(showClock);
+showClock();
 onOutbox(showUnsent);
 showUnsent();
 keepSending();

@@ -1,6 +1,8 @@
 /** Where a drain stands, value by value, each with when it is of. */
+
 import { cumulativeText, intervalText, negativityText, windowText } from './amounts.ts';
 import type { State } from './answers.ts';
+import { serviceNow } from './clock.ts';
 import { type Child, h, unseen } from './dom.ts';
 import type { Window } from './row-answers.ts';
 import { fact, leakText, levelText } from './shown.ts';
@@ -10,11 +12,10 @@ import { wordsFor } from './words.ts';
 const WINDOW_HOURS = [1, 4, 8, 12, 24];
 
 export function nowSection(state: State, zone: string): HTMLElement {
-  const now = Date.now();
-  const { last_reading: reading, last_volumes: volumes, last_total_negativity: negativity } = state;
+  const now = serviceNow();
+  const { last_reading: reading, last_volumes: volumes } = state;
   const of = (row: { readonly effective_at: string } | null): string =>
     row === null ? '' : clockText(row.effective_at, zone, now);
-  const total = negativity?.total_negativity;
   const isIn = state.removed_at === null;
   return h(
     'section',
@@ -36,7 +37,7 @@ export function nowSection(state: State, zone: string): HTMLElement {
         of(volumes),
       ),
       fact('Trailing', windowsOf(volumes?.windows ?? []), of(volumes)),
-      fact('Total negativity', total === undefined ? 'not charted' : negativityText(total), of(negativity)),
+      fact('Total negativity', ...negativityOf(state, of)),
       fact('Air leak', leakOf(state), of(state.air_leak.newest)),
       isIn && fact('Swing', swingOf(state)),
       isIn && fact('Tube', tubeOf(state, zone)),
@@ -73,6 +74,19 @@ const windowsOf = (windows: readonly Window[]): Child =>
     ),
   );
 
+/** As it stands; of a drain that is out, and beside what is not known any more, as it was read last. */
+function negativityOf(
+  { total_negativity: now, last_total_negativity: last, removed_at }: State,
+  of: (row: { readonly effective_at: string } | null) => string,
+): [Child, string] {
+  const before = last?.total_negativity;
+  if (before === undefined) return ['not charted', ''];
+  if (removed_at !== null || now === null) return [negativityText(before), of(last)];
+  if (now.reason === before.reason) return [negativityText(now), of(last)];
+  const earlier = h('p', { class: 'quiet' }, `before: ${negativityText(before)}, ${of(last)}`);
+  return [[`${negativityText(now)} (${of({ effective_at: now.at })})`, earlier], ''];
+}
+
 function leakOf({ air_leak: { newest, grade_trend: trend, leak_free: free } }: State): Child {
   const parts = [
     leakText(newest),
@@ -93,7 +107,7 @@ function swingOf({ patency }: State): Child {
 function tubeOf({ clamped_since, suction_source }: State, zone: string): Child {
   const suction = suction_source === null ? 'suction not charted' : `suction ${suction_source}`;
   if (clamped_since === null) return `open, ${suction}`;
-  return [h('strong', {}, `clamped since ${clockText(clamped_since, zone, Date.now())}`), `, ${suction}`];
+  return [h('strong', {}, `clamped since ${clockText(clamped_since, zone, serviceNow())}`), `, ${suction}`];
 }
 
 const devicesOf = ({ devices }: State, zone: string): Child =>
@@ -101,7 +115,7 @@ const devicesOf = ({ devices }: State, zone: string): Child =>
     'ul',
     { class: 'plain' },
     devices.map(({ identifier, type, since }) =>
-      h('li', {}, `${wordsFor(type)} ${identifier.value}, since ${clockText(since, zone, Date.now())}`),
+      h('li', {}, `${wordsFor(type)} ${identifier.value}, since ${clockText(since, zone, serviceNow())}`),
     ),
   );
 

@@ -2,7 +2,9 @@
  * Entries on their way: each is kept in this browser before it is sent, under the identifier it was made with, and let
  * go only when the service has answered for it. Sending one again is safe: the service knows its identifier.
  */
+
 import { NoAnswer, type Problem, post } from './api.ts';
+import { serviceNow } from './clock.ts';
 
 export interface Waiting {
   readonly id: string;
@@ -17,6 +19,15 @@ export interface Waiting {
   readonly savedAt: number;
   /** Why the service does not take it; null while it waits to be sent. */
   readonly refused: Problem | null;
+}
+
+/** The kind of what it charts, or of what it corrects. */
+export function kindIn({ drain, body: text }: Pick<Waiting, 'drain' | 'body'>): string {
+  const body = JSON.parse(text) as {
+    readonly kind?: string;
+    readonly replacement?: { readonly kind: string };
+  };
+  return drain === null ? 'placed' : (body.replacement?.kind ?? body.kind ?? '');
 }
 
 const PREFIX = 'waiting ';
@@ -65,7 +76,7 @@ export type Sent<T> =
 
 /** Keeps an entry and sends it. @throws {Error} where this browser cannot keep it: then it was not sent either */
 export async function send<T>(entry: Omit<Waiting, 'savedAt' | 'refused'>): Promise<Sent<T>> {
-  const kept: Waiting = { ...entry, savedAt: Date.now(), refused: null };
+  const kept: Waiting = { ...entry, savedAt: serviceNow(), refused: null };
   keep(kept);
   return attempt<T>(kept);
 }

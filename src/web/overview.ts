@@ -1,7 +1,9 @@
 /** The overview: every open drain on one line, those first that somebody should look at. */
+
 import { latestText, negativityText, windowText } from './amounts.ts';
 import type { Overview, OverviewRow } from './answers.ts';
 import { askKept } from './api.ts';
+import { serviceNow } from './clock.ts';
 import { button, type Child, h, link, unseen } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { watch } from './live.ts';
@@ -99,7 +101,7 @@ function lastRead({ last_reading_at, age_s, overdue }: OverviewRow, zone: string
   const words =
     last_reading_at === null
       ? `not read yet, ${ageText(age_s)} since placement`
-      : `read ${ageText(age_s)} ago, ${clockText(last_reading_at, zone, Date.now())}`;
+      : `read ${ageText(age_s)} ago, ${clockText(last_reading_at, zone, serviceNow())}`;
   if (overdue === null) return h('p', { class: 'quiet' }, words);
   return h('p', { class: 'overdue' }, `${words}: expected every ${overdue.expected_every_h} h`);
 }

@@ -77,3 +77,11 @@ export interface ChartRow extends Row {
   readonly leak_scale_max: number | null;
   readonly newest_identifier: Identifier;
 }
+
+/** What was entered in error: it stood there, and counts nowhere. */
+export interface WithdrawnRow
+  extends Pick<ChartRow, 'entry' | 'kind' | 'effective_at' | 'charted' | 'note' | 'author'> {
+  readonly withdrawn_at: string;
+  readonly withdrawn_by: Reference;
+  readonly reason: string;
+}

@@ -1,15 +1,18 @@
 /** The chart of a drain as a table, newest first: the same as the plots show, for reading and for correcting. */
 
 import { cumulativeCell, negativityText, netText, rateText } from './amounts.ts';
-import type { Leak } from './answers.ts';
+import type { Chart, Leak } from './answers.ts';
+import { serviceNow } from './clock.ts';
 import { type Child, h, link, unseen } from './dom.ts';
 import { valueAt } from './exact.ts';
-import type { Waiting } from './outbox.ts';
-import type { ChartRow } from './row-answers.ts';
+import { allFieldsOf } from './fields.ts';
+import { kindIn, type Waiting } from './outbox.ts';
+import { refusalText } from './refusal.ts';
+import type { ChartRow, WithdrawnRow } from './row-answers.ts';
 import { leakText } from './shown.ts';
 import { tableView } from './table.ts';
 import { clockText } from './time.ts';
-import { referenceText, refusalText, wordsFor } from './words.ts';
+import { referenceText, wordsFor } from './words.ts';
 
 const HEADS = [
   'Time',
@@ -23,20 +26,26 @@ const HEADS = [
   'Charted by',
 ];
 
-export function rowsTable(
-  drain: string,
-  rows: readonly ChartRow[],
-  zone: string,
-  isPrinted = false,
-): HTMLElement {
+export function rowsTable({ drain, rows, withdrawn }: Chart, zone: string, isPrinted = false): HTMLElement {
   const heads = isPrinted ? HEADS : [...HEADS, unseen('Change')];
-  const views = rows.toReversed().map((row) => rowView(drain, row, zone, isPrinted));
-  return tableView('Chart', 'Chart, newest first', heads, views);
+  const lines = [
+    ...rows.map((row) => ({ row, line: rowView(drain, row, zone, isPrinted) })),
+    ...withdrawn.map((row) => ({ row, line: withdrawnView(row, zone, isPrinted) })),
+  ]
+    .map(({ row, line }) => ({ at: Date.parse(row.effective_at), line }))
+    .sort((a, b) => a.at - b.at)
+    .toReversed();
+  return tableView(
+    'Chart',
+    'Chart, newest first',
+    heads,
+    lines.map(({ line }) => line),
+  );
 }
 
 function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean): HTMLElement {
   const cells = [
-    h('th', { scope: 'row' }, clockText(row.effective_at, zone, Date.now())),
+    h('th', { scope: 'row' }, clockText(row.effective_at, zone, serviceNow())),
     h('td', { class: 'what' }, whatOf(row)),
     ...numbersOf(row).map((value) => h('td', { class: 'figure' }, value)),
     h('td', { class: 'leak' }, leakOf(row)),
@@ -46,8 +55,34 @@ function rowView(drain: string, row: ChartRow, zone: string, isPrinted: boolean)
   return h('tr', { class: row.counted ? undefined : 'left-out' }, cells);
 }
 
+/** What was entered in error is struck through, and nothing follows from it or can be done with it. */
+function withdrawnView(row: WithdrawnRow, zone: string, isPrinted: boolean): HTMLElement {
+  const { kind, effective_at, charted, note, withdrawn_at, withdrawn_by, reason } = row;
+  const struck = (words: string): Child => words !== '' && h('s', {}, words);
+  const clock = (at: string): string => clockText(at, zone, serviceNow());
+  const by = `entered in error: ${reason}; withdrawn ${clock(withdrawn_at)} by ${referenceText(withdrawn_by)}`;
+  return h(
+    'tr',
+    { class: 'withdrawn' },
+    h('th', { scope: 'row' }, struck(clock(effective_at))),
+    h(
+      'td',
+      { class: 'what' },
+      struck(`${wordsFor(kind)}${saidText(row)}`),
+      h('p', {}, by),
+      note !== null && h('p', { class: 'quiet' }, struck(note)),
+    ),
+    h('td', { class: 'figure' }, struck(levelText(charted))),
+    // Net, rate, sum and negativity: none follows.
+    Array.from({ length: 4 }, () => h('td')),
+    h('td', { class: 'leak' }, struck(leakOf({ charted, leak_scale_max: null }))),
+    h('td', {}, authorOf(row)),
+    isPrinted ? null : h('td'),
+  );
+}
+
 /** A reference is long, and may be broken after its type. */
-const authorOf = ({ author }: ChartRow): Child =>
+const authorOf = ({ author }: Pick<ChartRow, 'author'>): Child =>
   referenceText(author)
     .split(/(?<=\/)/)
     .map((part) => [part, h('wbr')]);
@@ -55,12 +90,15 @@ const authorOf = ({ author }: ChartRow): Child =>
 function whatOf({ kind, charted, marks, note, correction }: ChartRow): Child {
   return [
     wordsFor(kind),
-    kind === 'reading' ? seenText(charted) : detailOf(charted),
+    saidText({ kind, charted }),
     marks.map((mark) => h('p', { class: 'doubt' }, wordsFor(mark))),
     correction !== null && h('p', { class: 'quiet' }, `corrected: ${correction}`),
     note !== null && h('p', { class: 'quiet' }, note),
   ];
 }
+
+const saidText = ({ kind, charted }: Pick<ChartRow, 'kind' | 'charted'>): string =>
+  kind === 'reading' ? seenText(charted) : detailOf(charted);
 
 /** What was seen at a reading, beside the columns. */
 function seenText({ tidaling, fluid_character: fluid }: ChartRow['charted']): string {
@@ -92,7 +130,7 @@ function numbersOf(row: ChartRow): Child[] {
   ];
 }
 
-function leakOf({ charted, leak_scale_max }: ChartRow): string {
+function leakOf({ charted, leak_scale_max }: Pick<ChartRow, 'charted' | 'leak_scale_max'>): string {
   const leak = charted.air_leak as Partial<Pick<Leak, 'grade' | 'phase' | 'flow_ml_min'>> | undefined;
   if (leak === undefined) return '';
   const { grade = null, phase = null, flow_ml_min = null } = leak;
@@ -123,14 +161,17 @@ export const waitingRows = (entries: readonly Waiting[], zone: string): Child =>
   h(
     'ul',
     { class: 'waiting' },
-    entries.map(({ id, words, savedAt, refused }) =>
-      h(
+    entries.map((entry) => {
+      const { id, words, savedAt, refused } = entry;
+      return h(
         'li',
         {},
         h('strong', {}, refused === null ? 'Not yet sent: ' : 'Not taken: '),
-        `${words}, saved ${clockText(savedAt, zone, Date.now())}. `,
-        refused === null ? 'It is kept here and sent by itself.' : `${refusalText(refused)} `,
+        `${words}, saved ${clockText(savedAt, zone, serviceNow())}. `,
+        refused === null
+          ? 'It is kept here and sent by itself.'
+          : `${refusalText(refused, { fields: allFieldsOf(kindIn(entry)), zone, now: serviceNow() })} `,
         refused !== null && link('Mend it', `#/waiting/${id}`),
-      ),
-    ),
+      );
+    }),
   );

@@ -1,7 +1,9 @@
 /** A sheet of the last 24 hours, for paper: hours, chart, plots and cautions on white. */
+
 import type { CalendarWindows, Chart, State } from './answers.ts';
 import { askImage, askSure, type Image } from './api.ts';
 import { authorText } from './author.ts';
+import { serviceNow } from './clock.ts';
 import { button, h, link } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { hourLines } from './hours.ts';
@@ -25,7 +27,7 @@ interface Sheet {
 
 export async function sheetView(place: Place, drain: string): Promise<void> {
   const { zone } = await askFacts();
-  const to = Date.now();
+  const to = serviceNow();
   const from = Math.floor((to - DAY_MS) / HOUR_MS) * HOUR_MS;
   const sheet = await asked(drain, momentText(from, zone), momentText(to, zone));
   const shown = (at: number): string => wallText(at, zone).replace('T', ' ');
@@ -60,7 +62,7 @@ const paper = ({ state, chart, hours, image }: Sheet, zone: string, time: string
     ),
     nowSection(state, zone),
     hoursTable(hours, zone),
-    rowsTable(state.drain, chart.rows, zone, true),
+    rowsTable(chart, zone, true),
     h('img', {
       class: 'plot',
       src: image?.address,

@@ -27,7 +27,9 @@ export function leakText(leak: Omit<Leak, 'effective_at'> | null): string {
   if (leak === null) return 'not charted';
   if (!leak.leak) return 'none';
   const parts = [
-    leak.grade === null ? null : `grade ${leak.grade} of ${leak.leak_scale_max ?? '?'}`,
+    leak.grade === null
+      ? null
+      : `grade ${leak.grade}${leak.leak_scale_max === null ? '' : ` of ${leak.leak_scale_max}`}`,
     leak.flow_ml_min === null ? null : `${leak.flow_ml_min} mL/min`,
     leak.phase === null ? null : wordsFor(leak.phase),
   ];

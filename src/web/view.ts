@@ -1,5 +1,7 @@
 /** What a view of the page is, and how it is drawn anew without taking anything from the hands of who uses it. */
+
 import { NoAnswer, whyNot } from './api.ts';
+import { serviceNow } from './clock.ts';
 import { type Child, fill, h, link } from './dom.ts';
 import { clockText } from './time.ts';
 
@@ -36,7 +38,7 @@ export const heading = (words: string): HTMLElement => h('h1', { tabindex: -1 },
 
 export const staleNotice = (since: number | null, zone: string): Child =>
   since !== null &&
-  h('p', { class: 'notice' }, `No connection. What is shown is of ${clockText(since, zone, Date.now())}.`);
+  h('p', { class: 'notice' }, `No connection. What is shown is of ${clockText(since, zone, serviceNow())}.`);
 
 export const failed = (error: unknown): Child => [
   heading('This cannot be shown'),

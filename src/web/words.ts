@@ -1,6 +1,5 @@
 /** The words of the page for what the service says in codes. */
 import type { Drain } from './answers.ts';
-import type { Fault, Problem } from './api.ts';
 import type { Reference } from './row-answers.ts';
 
 const WORDS: Readonly<Record<string, string>> = {
@@ -51,6 +50,10 @@ const WORDS: Readonly<Record<string, string>> = {
   'pressure-not-charted': 'pressure not charted',
   'positive-pressure': 'pressure above atmosphere',
   'unit-unknown': 'no unit set up',
+  'unit-attached-since': 'not charted since this unit was attached',
+  'suction-changed-since': 'not charted since suction was changed',
+  'seal-adjusted-since': 'not charted since water was added or withdrawn',
+  'negativity-vented-since': 'not charted since it was vented',
   'before-placement': 'earlier than the placement: left out',
   'after-removal': 'later than the removal: left out',
   'above-capacity': 'over the capacity of the unit: level left out',
@@ -70,17 +73,6 @@ const WORDS: Readonly<Record<string, string>> = {
 /** A code in words; one that is not known here reads as it is written. */
 export const wordsFor = (code: string): string =>
   WORDS[code] ?? code.replaceAll('-', ' ').replaceAll('_', ' ');
-
-/** Why an entry was not taken. */
-export const refusalText = ({ detail, errors = [] }: Pick<Problem, 'detail' | 'errors'>): string =>
-  errors.length === 0 ? detail : `${errors.map(faultText).join('; ')}.`;
-
-/** A fault with its field by its name in words, and how to mend it. */
-export const faultText = ({ pointer, detail, mend }: Fault): string =>
-  `${fieldWords(pointer)} ${detail}: ${mend}`;
-
-const fieldWords = (pointer: string): string =>
-  wordsFor(pointer.replace(/^\/(replacement\/)?/, '').replaceAll('/', ' '));
 
 const SITES: Readonly<Record<string, string>> = {
   'pleural-left': 'Left pleural',

@@ -5,6 +5,8 @@ import type { TestDrain } from '../http/messages.ts';
 import { describeInBrowser, field, nameAuthor, openWard, picture, type Ward } from './browser.ts';
 import { chartedDrain, entriesOf } from './seed.ts';
 
+const FOCUSED = 'document.activeElement.name';
+
 describeInBrowser('a misread level', () => {
   let ward: Ward;
   let page: Page;
@@ -92,7 +94,18 @@ describeInBrowser('a misread level', () => {
     await picture(page, 'in-error');
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByRole('heading', { name: 'Chart of the last 3 days' }).waitFor();
-    expect(await rowWith('Put in through the tube').count()).toBe(0);
+    const row = rowWith('Put in through the tube');
+    await row.getByText(/^entered in error: another patient; withdrawn \d\d:\d\d by n-1042$/).waitFor();
+    expect(await row.locator('s').allTextContents()).toContain('Put in through the tube 20 mL: flush');
+    expect(await row.getByRole('link').count()).toBe(0);
+    // It counts no more: nothing was put in, and what drained is net.
+    await page.getByText('in all 156 ± 4.1 mL since placement').waitFor();
+    await picture(page, 'withdrawn');
+    await page.getByRole('link', { name: '24 h sheet' }).click();
+    await page.getByRole('heading', { name: '24 h sheet' }).waitFor();
+    expect(await row.locator('s').count()).toBeGreaterThan(0);
+    await open();
+    await page.getByRole('heading', { name: 'Chart of the last 3 days' }).waitFor();
     expect((await entriesOf(ward, drain)).at(-1)?.body).toMatchObject({
       kind: 'entered-in-error',
       target: { value: 'misread-flush' },
@@ -125,11 +138,36 @@ describeInBrowser('a misread level', () => {
     await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/weighed`);
     await field(page, 'weight_kg').fill('0.05');
     await page.getByRole('button', { name: 'Save' }).click();
-    await page.getByText('is not a body weight: send kg, 0.1 or more').waitFor();
+    await page.getByText('0.05 kg is not a body weight: enter kg, 0.1 or more').waitFor();
+    await page.getByText('Not saved: the service does not take this entry as it is.').waitFor();
+    expect(await page.evaluate(FOCUSED)).toBe('weight_kg');
     await picture(page, 'refused');
     await field(page, 'weight_kg').fill('70');
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('Weight 70 kg').waitFor();
+    expect(await page.getByText('Not taken').count()).toBe(0);
+  });
+
+  test('a value out of bounds is told by the label of its field, which is unfolded and gets the focus', async () => {
+    await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/reading`);
+    await page.getByText('More to chart').click();
+    await field(page, 'suction.ordered_cmh2o').fill('2000');
+    await page.getByText('More to chart').click();
+    await page.getByRole('button', { name: 'Save' }).click();
+    await page.getByText('2000 cmH2O is over 1000: enter at most 1000', { exact: true }).waitFor();
+    expect(await page.evaluate(FOCUSED)).toBe('suction.ordered_cmh2o');
+    await page
+      .getByRole('link', { name: 'Cancel' })
+      .or(page.getByRole('button', { name: 'Cancel' }))
+      .click();
+    await page.getByText('Suction ordered: 2000 cmH2O is over 1000: enter at most 1000').waitFor();
+    await page.getByRole('link', { name: 'Mend it' }).first().click();
+    await page.locator('.notice').getByText('Suction ordered: 2000 cmH2O').waitFor();
+    await picture(page, 'refused-held');
+    expect(await page.locator('body').textContent()).not.toMatch(/ordered_cmh2o|\/suction/);
+    await field(page, 'suction.ordered_cmh2o').fill('20');
+    await page.getByRole('button', { name: 'Save' }).click();
+    await page.getByRole('heading', { name: 'Chart of the last 3 days' }).waitFor();
     expect(await page.getByText('Not taken').count()).toBe(0);
   });
 });

@@ -29,7 +29,8 @@ export function cumulativePanel(sheet: Sheet, drawn: Drawn): Panel {
     keyBox('not known', 'gap'),
     keyMark('put in (flush)', 'down', 'mark second'),
     keyMark('sampled', 'up', 'mark second'),
-    { words: 'U: unit, R: scale disturbed, C: clamped, O: opened', draw: () => '' },
+    { words: 'U: unit, R: scale disturbed', draw: () => '' },
+    { words: 'C: clamped, O: opened', draw: () => '' },
   ];
   const options = { title: 'Net drained since placement', unit: 'mL', body: BODY, domain, key };
   return framed(sheet, options, (y) =>

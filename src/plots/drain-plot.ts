@@ -27,7 +27,6 @@ const PANELS = {
 
 export type PanelName = keyof typeof PANELS;
 
-const HEAD = 48;
 const FOOT = 26;
 const BETWEEN = 14;
 const MARGIN = 16;
@@ -41,8 +40,10 @@ export function drainPlot(options: PlotOptions): string | null {
   const sheet = sheetOf(calendar, over, width);
   const titles = titlesOf(options);
   const title = inLines(titles.title, (width - 2 * MARGIN) / TITLE_LETTER_PX);
+  const time = inLines(titles.time, (width - 2 * MARGIN) / TITLE_LETTER_PX);
   const cautions = inLines(caution, (width - 2 * MARGIN) / KEY_LETTER_PX);
-  const head = HEAD + (title.length - 1) * LINE.title;
+  const timeTop = 40 + (title.length - 1) * LINE.title;
+  const head = timeTop + 8 + (time.length - 1) * LINE.small;
   const placed = stacked(
     panels.flatMap((name) => PANELS[name](sheet, drawn)),
     head,
@@ -64,7 +65,7 @@ export function drainPlot(options: PlotOptions): string | null {
     style,
     el('rect', { width, height, class: 'paper' }),
     ...title.map((words, n) => text(words, MARGIN, 22 + n * LINE.title, { class: 'title' })),
-    text(titles.time, MARGIN, head - 8, { class: 'quiet' }),
+    ...time.map((words, n) => text(words, MARGIN, timeTop + n * LINE.small, { class: 'quiet' })),
     placed.drawn,
     ...cautions.map((words, n) => text(words, MARGIN, foot + n * LINE.small, { class: 'quiet small' })),
   );

@@ -28,7 +28,7 @@ text{fill:var(--ink);font-size:12px;font-family:system-ui,'Segoe UI','DejaVu San
 .event{stroke:var(--quiet);stroke-width:1.2;stroke-dasharray:1 3}
 .gap{fill:url(#gap)}
 .span{fill:url(#hatch);stroke:var(--first)}.span.ended{fill:none}
-.hatch{stroke:var(--first);stroke-width:1.4}.gapline{stroke:var(--grid);stroke-width:2}
+.hatch{stroke:var(--first);stroke-width:1.4}.gapline{stroke:var(--quiet);stroke-width:1}
 `;
 
 const PATTERNS = el(

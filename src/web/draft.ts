@@ -31,4 +31,12 @@ export function readDraft(key: string): Content | null {
   return text === null ? null : (JSON.parse(text) as Content);
 }
 
+/** Calls back when another window of this browser drops a draft: what was typed was saved there, or cleared. */
+export function onDropped(key: string, left: AbortSignal, listener: () => void): void {
+  const heard = (event: StorageEvent) => {
+    if (event.key === key && event.newValue === null) listener();
+  };
+  addEventListener('storage', heard, { signal: left });
+}
+
 export const dropDraft = (key: string): void => localStorage.removeItem(key);

@@ -135,12 +135,13 @@ export async function placeView(place: Place): Promise<void> {
 const placementOf = (place: Place, facts: Facts, more: Partial<FormContext>): FormContext => ({
   ...{ drain: null, kind: 'placed', unit: null, profiles: facts.profiles, zone: facts.zone },
   ...{ levelNow: null, target: null, content: null, fixed: {}, id: null, refused: null },
+  left: place.left,
   lastOf: () => null,
   cancel: () => {
     location.hash = '#/';
   },
   done(sent) {
-    place.say(sent.state === 'recorded' ? 'The drain is placed. Set up its unit next.' : 'Not yet sent.');
+    place.say(sent.state === 'recorded' ? 'The drain is placed. Set up its unit next.' : '');
     location.hash = sent.state === 'recorded' ? `#/drain/${sent.receipt.drain}/enter/set-up` : '#/';
   },
   ...more,
@@ -165,6 +166,7 @@ function contextOf(place: Place, known: Known, kind: string, more: Partial<FormC
   return {
     ...{ drain: state.drain, kind, unit: state.unit, profiles: facts.profiles, zone: facts.zone },
     ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null, refused: null },
+    left: place.left,
     lastOf: (field) => lastText(field.path === 'volume_ml' ? ofKind(rows, kind) : rows, field, facts.zone),
     cancel: back,
     done(sent) {
@@ -193,9 +195,9 @@ function lastText(rows: readonly ChartRow[], field: Field, zone: string): string
   return null;
 }
 
+/** That an entry waits is said above every view for as long as it does. */
 function doneText(sent: Sent<Receipt>): string {
-  if (sent.state !== 'recorded')
-    return 'Not yet sent: kept here, and sent by itself when the service is back.';
+  if (sent.state !== 'recorded') return '';
   const interval = sent.receipt.derived?.interval;
   return interval === undefined ? 'Recorded.' : `Recorded: ${intervalText(interval)}.`;
 }

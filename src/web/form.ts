@@ -5,7 +5,7 @@ import { type Fault, NoAnswer, type Problem, post } from './api.ts';
 import { askAuthor, authorText } from './author.ts';
 import { serviceNow } from './clock.ts';
 import { button, type Child, fill, h, link } from './dom.ts';
-import { draftKey, dropDraft, keepDraft, readDraft } from './draft.ts';
+import { draftKey, dropDraft, keepDraft, onDropped, readDraft } from './draft.ts';
 import { entryBody } from './entry-body.ts';
 import { type Json, valueAt } from './exact.ts';
 import { type Content, type FieldSet, type FieldSetOptions, fieldSet } from './field-set.ts';
@@ -31,6 +31,8 @@ export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
   readonly id: string | null;
   /** Why it was. */
   readonly refused: Problem | null;
+  /** Aborted when the form is left. */
+  readonly left: AbortSignal;
   done(sent: Sent<Receipt & { readonly drain: string }>): void;
   cancel(): void;
 }
@@ -67,7 +69,7 @@ export function entryForm(context: FormContext): HTMLElement {
   return h(
     'form',
     { class: 'entry', novalidate: true, on: { input: onInput, submit: (event) => void submit(event) } },
-    draft !== null && h('p', { class: 'hint' }, 'What was typed here before is back. Check the time.'),
+    typedUnder !== null && draftHint(typedUnder, draft !== null, context.left),
     fields.elements,
     drain !== null && previewSection(preview),
     faults,
@@ -78,6 +80,15 @@ export function entryForm(context: FormContext): HTMLElement {
       button('Cancel', context.cancel),
     ),
   );
+}
+
+function draftHint(key: string, isBack: boolean, left: AbortSignal): HTMLElement {
+  const words = isBack ? 'What was typed here before is back. Check the time.' : '';
+  const hint = h('p', { class: 'hint', role: 'status' }, words);
+  onDropped(key, left, () => {
+    hint.textContent = 'Saved or cleared in another window: look at the chart before you save this.';
+  });
+  return hint;
 }
 
 /** Null for what is no new entry of a drain: a correction, a refused entry and a placement keep no draft, and touch none. */

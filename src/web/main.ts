@@ -157,6 +157,6 @@ onClock(showClock);
 showClock();
 onOutbox(showUnsent);
 showUnsent();
-keepSending();
+keepSending(say);
 void navigator.serviceWorker?.register('/page/worker.js', { scope: '/' }).catch(() => undefined);
 void show();

@@ -103,7 +103,7 @@ async function attempt<T>(entry: Waiting): Promise<Sent<T>> {
 let isSending = false;
 
 /** One at a time, oldest first, so that they arrive as they were charted; the first that gets no answer ends the round. */
-async function sendWaiting(): Promise<void> {
+async function sendWaiting(tell: (words: string) => void): Promise<void> {
   if (isSending) return;
   isSending = true;
   try {
@@ -111,20 +111,21 @@ async function sendWaiting(): Promise<void> {
       if (entry.refused !== null) continue;
       const sent = await attempt(entry);
       if (sent.state === 'waiting') return;
+      if (sent.state === 'recorded') tell(`Sent: ${entry.words}.`);
     }
   } finally {
     isSending = false;
   }
 }
 
-/** Sends what waits whenever there is hope. */
-export function keepSending(): void {
-  addEventListener('online', () => void sendWaiting());
+/** Sends what waits whenever there is hope. @param tell what was sent, in words */
+export function keepSending(tell: (words: string) => void): void {
+  addEventListener('online', () => void sendWaiting(tell));
   addEventListener('storage', ({ key }) => {
     if (key === null || key.startsWith(PREFIX)) changed();
   });
   setInterval(() => {
-    if (waiting().length > 0) void sendWaiting();
+    if (waiting().length > 0) void sendWaiting(tell);
   }, AGAIN_MS);
-  void sendWaiting();
+  void sendWaiting(tell);
 }

@@ -45,6 +45,19 @@ describeInBrowser('a reading while the service is away', () => {
     expect(await levels()).toEqual([120, 160]);
   });
 
+  test('is not said to be unsent once it was sent', async () => {
+    const other = await ward.open(`/#/drain/${drain.drain}/enter/weighed`);
+    await field(other, 'weight_kg').fill('70');
+    await other.context().setOffline(true);
+    await other.getByRole('button', { name: 'Save' }).click();
+    await nameAuthor(other);
+    await other.getByText('1 not yet sent.', { exact: false }).waitFor();
+    await other.context().setOffline(false);
+    await other.getByText('Sent: Weight.', { exact: true }).waitFor();
+    expect(await other.getByText('not yet sent', { exact: false }).count()).toBe(0);
+    await other.context().close();
+  });
+
   test('outlives a page that closes, and what is being typed does too', async () => {
     const before = await waitingIds();
     await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/reading`);
@@ -67,6 +80,7 @@ describeInBrowser('a reading while the service is away', () => {
       system: 'urn:drainledger:page',
       value: key.replace('waiting ', ''),
     });
+    await page.getByText('Sent: Reading.', { exact: true }).waitFor();
     expect(await page.getByText('not yet sent', { exact: false }).count()).toBe(0);
   });
 

@@ -163,6 +163,20 @@ test('of entries that were recorded meanwhile it is told where they stand, and o
   expect(bodies(wholeLines) - bodies(lines)).toBe(unlinked - linked);
 });
 
+test('of what was withdrawn the chart tells it what was charted since the drain is theirs alone', async () => {
+  const chart = (body: object) => guarded.send(full, 'POST', `/v1/drains/${ward.drain}/entries`, body);
+  await chart(level('relinked-late', '10:30', 95));
+  await chart(voided('relinked-lates', 'relinked-late'));
+  const withdrawn = async (token: string): Promise<string[]> =>
+    (await read(token, `/v1/drains/${ward.drain}/chart`)).withdrawn.map(
+      (each: { identifier: { value: string } }) => each.identifier.value,
+    );
+  expect(await withdrawn(full)).toEqual(
+    expect.arrayContaining(['links-wrongly', 'relinked-void', 'relinked-late']),
+  );
+  expect(await withdrawn(await ofRight())).toEqual(['relinked-late']);
+});
+
 test('a link to a further page that was given before is of no drain that was taken from its patient since', async () => {
   const token = await ofWrong();
   const post = (path: string, body: object) => guarded.send(full, 'POST', path, body);

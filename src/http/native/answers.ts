@@ -188,7 +188,6 @@ export const drainsPage = z
   .object({ drains: z.array(drain), next_after: z.string().nullable().describe('Null on the last page.') })
   .meta({ id: 'DrainsPage' });
 
-
 export const profile = z
   .object({
     id: z.string(),

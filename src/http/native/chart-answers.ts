@@ -26,6 +26,8 @@ export const chart = z
     rows: z.array(standingRow).describe('What stands, in order of time.'),
     withdrawn: z
       .array(withdrawnRow)
-      .describe('What was entered in error, in order of time: it counts nowhere.'),
+      .describe(
+        "What was entered in error, in order of time: it counts nowhere. A client that is confined is told of it since the drain is taken for nobody else's.",
+      ),
   })
   .meta({ id: 'Chart' });

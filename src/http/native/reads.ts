@@ -2,6 +2,7 @@
 
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
+import { isBound } from '../../auth/principal.ts';
 import { LIST, READ } from '../../auth/scope.ts';
 import type { Book } from '../../domain/book/book.ts';
 import { parseInstant } from '../../domain/numbers/instant.ts';
@@ -17,8 +18,8 @@ import { type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import * as answers from './answers.ts';
-import { entriesPage } from './entry-answers.ts';
 import { chart } from './chart-answers.ts';
+import { entriesPage } from './entry-answers.ts';
 import { msOf } from './query-parts.ts';
 import { state } from './state-answers.ts';
 
@@ -130,7 +131,9 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
     withBook(parts, request, reply, drainViewOf),
   );
   app.get<OfDrain>('/drains/:drain/chart', { config: { doc: DOCS.chart } }, (request, reply) =>
-    withBook(parts, request, reply, (book, at) => chartViewOf(book, at, msOf(request.query.from))),
+    withBook(parts, request, reply, (book, asOf) =>
+      chartViewOf(book, { asOf, from: msOf(request.query.from), isConfined: isBound(request.principal) }),
+    ),
   );
   app.get<OfDrain>('/drains/:drain/state', { config: { doc: DOCS.state } }, (request, reply) =>
     withBook(parts, request, reply, (book, asOf) => stateOf(parts, book, asOf)),

@@ -115,7 +115,7 @@ export const window = z
   .meta({ id: 'Window', description: 'Trailing hours before the level of the row.' });
 
 const pressure = z.number().nullable();
-export const negativity = z
+const negativity = z
   .object({
     value_cmh2o: pressure.describe(
       'Positive magnitude below atmosphere, cm H2O; null with range and reason.',

@@ -73,14 +73,17 @@ export function entryForm(context: FormContext): HTMLElement {
     fields.elements,
     drain !== null && previewSection(preview),
     faults,
-    h(
-      'p',
-      { class: 'actions' },
-      h('button', { class: 'main', type: 'submit' }, target === null ? 'Save' : 'Save the correction'),
-      button('Cancel', context.cancel),
-    ),
+    actionsOf(context),
   );
 }
+
+const actionsOf = ({ target, cancel }: FormContext): HTMLElement =>
+  h(
+    'p',
+    { class: 'actions' },
+    h('button', { class: 'main', type: 'submit' }, target === null ? 'Save' : 'Save the correction'),
+    button('Cancel', cancel),
+  );
 
 function draftHint(key: string, isBack: boolean, left: AbortSignal): HTMLElement {
   const words = isBack ? 'What was typed here before is back. Check the time.' : '';

@@ -9,7 +9,7 @@ import { drainRecords, HEADER, type Period } from '../record/csv/drain-csv.ts';
 import { createDeviceReads } from '../store/sqlite/device-reads.ts';
 import { createDeviceShelf } from '../store/sqlite/devices.ts';
 import { createDrainReader } from '../store/sqlite/drain-reader.ts';
-import { openReader } from '../store/sqlite/open.ts';
+import { openMoment } from './one-moment.ts';
 import { whole } from './output.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from './part-of-ledger.ts';
 import { policyIn } from './policy-in.ts';
@@ -29,10 +29,8 @@ export async function runExport(args: readonly string[]): Promise<number | null>
     from: from === undefined ? null : momentIn(from),
     to: to === undefined ? null : momentIn(to),
   };
-  const db = openReader(file);
+  const db = openMoment(file);
   try {
-    // One moment of a ledger that may be written to meanwhile.
-    db.exec('BEGIN');
     await writeCsv(db, drainsIn(db, values), period, policyIn(db), out);
     return 0;
   } finally {

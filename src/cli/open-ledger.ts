@@ -1,11 +1,9 @@
-import { fileURLToPath } from 'node:url';
 import type { LedgerConfig } from '../configuration/ledger.ts';
 import type { Author } from '../domain/vocabulary/entry.ts';
 import { whyOnlyRead } from '../proof.ts';
 import type { Store } from '../store/port.ts';
 import { openSqliteStore } from '../store/sqlite/store.ts';
-
-const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
+import { MIGRATIONS } from './one-moment.ts';
 
 /** Opens the ledger of the environment to write about the log itself. @throws while the service has it */
 export function openLedger({ database, origin }: LedgerConfig): Store {

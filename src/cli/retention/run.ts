@@ -6,8 +6,8 @@ import { readLedgerConfig } from '../../configuration/ledger.ts';
 import { type Retention, readRetention } from '../../configuration/retention.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
 import type { StoredNotice } from '../../store/log-port.ts';
-import { openReader } from '../../store/sqlite/open.ts';
 import type { Group } from '../closed-drains.ts';
+import { openMoment } from '../one-moment.ts';
 import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
@@ -84,9 +84,8 @@ interface Plan {
 }
 
 function openPlan(database: string, { days }: Retention): Plan {
-  const db = openReader(database);
+  const db = openMoment(database);
   try {
-    db.exec('BEGIN');
     const { head, keys } = signedHead(db);
     const all = [...dueIn(db, { beforeMs: Date.now() - days * 24 * HOUR_MS, covered: head.size })];
     return { db, all, key: keys.at(-1) ?? '' };

@@ -1,22 +1,20 @@
 /** Verifies a ledger from its stored rows alone. Only reads; on a copy, or as a reader beside the service. */
 import { existsSync } from 'node:fs';
-import { fileURLToPath } from 'node:url';
 import Database from 'better-sqlite3';
 import { frameName } from '../../audit/chain.ts';
 import { createErasures, type Tombstone } from '../../audit/erasure.ts';
 import { type Finding, placeOf } from '../../audit/log-check.ts';
 import { readKeys, restoresOf } from '../../audit/notices.ts';
 import { StrayRow } from '../../store/sqlite/ledger-rows.ts';
-import { migrate } from '../../store/sqlite/migrate.ts';
+import { isOfThisRelease, migrate } from '../../store/sqlite/migrate.ts';
 import { createNoticeReader } from '../../store/sqlite/notices.ts';
 import { assertSafeLibrary, openReader } from '../../store/sqlite/open.ts';
 import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
 import { archivesIn, type ToldArchive } from '../archives.ts';
+import { MIGRATIONS } from '../one-moment.ts';
 import { cosignatureFault } from './cosignatures.ts';
 import type { Report, VerifyOptions } from './report.ts';
 import { walkLog } from './walk.ts';
-
-const MIGRATIONS = fileURLToPath(new URL('../../../migrations', import.meta.url));
 
 /** A finding as an error, thrown where nothing more can be said. */
 class Stop extends Error {
@@ -52,17 +50,10 @@ function opened(file: string): Database.Database {
   if (!existsSync(file)) throw unreadable('there is no such file');
   const db = openReader(file);
   assertSafeLibrary(file, String(db.prepare('SELECT sqlite_version()').pluck().get()));
-  const [has, due] = [migrationsIn(db), migrationsIn(emptyLedger())];
-  if (has.length === 0) throw unreadable('it is a database, and holds no ledger');
-  if (has.join() !== due.join())
-    throw unreadable('its ledger is of another release: verify it with the one that last used it');
+  const isOurs = isOfThisRelease(db, MIGRATIONS);
+  if (isOurs === null) throw unreadable('it is a database, and holds no ledger');
+  if (!isOurs) throw unreadable('its ledger is of another release: verify it with the one that last used it');
   return db;
-}
-
-function migrationsIn(db: Database.Database): readonly string[] {
-  const isThere = db.prepare("SELECT 1 FROM sqlite_schema WHERE name = 'schema_migration'").get();
-  if (isThere === undefined) return [];
-  return db.prepare<[], string>('SELECT sha256 FROM schema_migration ORDER BY number').pluck().all();
 }
 
 function emptyLedger(): Database.Database {

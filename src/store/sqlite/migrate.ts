@@ -32,6 +32,14 @@ export function migrate(db: Database.Database, folder: string): readonly Migrati
   return files.slice(applied.length).map((file) => apply(db, file));
 }
 
+/** Whether a database is as this program would leave it; null where it holds no ledger. */
+export function isOfThisRelease(db: Database.Database, folder: string): boolean | null {
+  const holdsOne = db.prepare("SELECT 1 FROM sqlite_schema WHERE name = 'schema_migration'").get();
+  if (holdsOne === undefined) return null;
+  const [has, due] = [readHistory(db), readMigrations(folder)].map((all) => all.map((each) => each.sha256));
+  return has?.join() === due?.join();
+}
+
 function readMigrations(folder: string): MigrationFile[] {
   const files = listSqlFiles(folder)
     .map((fileName) => readMigration(folder, fileName))

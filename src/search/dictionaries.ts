@@ -96,7 +96,8 @@ export function createNames(db: Database.Database): Names {
   };
 }
 
-function keep(kept: Map<string, number>, text: string, look: (text: string) => number): number {
+/** The number of a text, looked up where it is not kept. */
+export function keep(kept: Map<string, number>, text: string, look: (text: string) => number): number {
   const known = kept.get(text);
   if (known !== undefined) return known;
   if (kept.size >= MOST_KEPT) kept.clear();

@@ -1,7 +1,7 @@
 /** Finds the versions that a query matches as of a row of the index, page by page. */
 import type Database from 'better-sqlite3';
 import type { Query, SortKey } from '../fhir/search/query.ts';
-import { both, either, type Fragment, fragment } from './fragments.ts';
+import { both, either, type Fragment, fragment, ofNamings } from './fragments.ts';
 import type { Plan } from './plan.ts';
 
 export interface Hit {
@@ -41,7 +41,6 @@ const COLUMN: Readonly<Record<string, string>> = {
   code: 's.code',
   status: 's.status',
 };
-/** For all there is, as a page. */
 export const UNBOUNDED = 1_000_000_000;
 export const NEWEST_FIRST: Query['sort'] = [{ name: 'date', descending: true }];
 /** A page is merged from one walk of an index for each pair of subject and shape, up to so many walks. */
@@ -54,7 +53,7 @@ export function createFinder(db: Database.Database): Finder {
   return {
     page(plan, sort, asOf, after, most) {
       const keys = sort.length === 0 ? NEWEST_FIRST : sort;
-      const walks = plan.shapes.length * (plan.subjects?.length ?? 1);
+      const walks = numberOfWalks(plan);
       if (walks === 0) return [];
       const [key] = keys;
       const byDate = keys.length === 1 && COLUMN[key?.name ?? ''] === COLUMN.date;
@@ -63,7 +62,7 @@ export function createFinder(db: Database.Database): Finder {
       return run(sorted(plan, keys, asOf, after, most));
     },
     count(plan, asOf) {
-      if (plan.shapes.length === 0 || plan.subjects?.length === 0) return 0;
+      if (numberOfWalks(plan) === 0) return 0;
       const { from, where } = wholeQuery(plan, asOf);
       const [found] = run<{ n: number }>(
         fragment(`SELECT count(*) AS n FROM ${from.sql} WHERE ${where.sql}`, ...from.values, ...where.values),
@@ -133,8 +132,19 @@ interface Walk {
   readonly where: Fragment;
 }
 
-/** One for each pair of subject and shape, by the index in which it stands in order. */
+const numberOfWalks = ({ shapes, subjects, namings }: Plan): number =>
+  namings !== null && shapes.length > 0 ? namings.length : shapes.length * (subjects?.length ?? 1);
+
+/** One for each set of systems, or pair of subject and shape, by the index in which it stands in order. */
 function walksOf(plan: Plan, asOf: number): readonly Walk[] {
+  if (plan.namings !== null)
+    return plan.namings.map((naming) => ({
+      index: 'version_by_naming',
+      where: both([
+        fragment('v.naming > 0 AND v.naming = ?', naming),
+        ...[visible(asOf), plan.where, byShape(plan)],
+      ]),
+    }));
   return plan.shapes.flatMap((shape) => {
     const tests = [visible(asOf), plan.where, plan.whereOf(shape)];
     if (plan.subjects === null) {
@@ -201,12 +211,14 @@ function beyondPlace(
 const visible = (asOf: number): Fragment => fragment('v.row <= ? AND v.superseded > ?', asOf, asOf);
 
 function wholeQuery(plan: Plan, asOf: number): { readonly from: Fragment; readonly where: Fragment } {
-  const { source, subjects, where } = plan;
+  const { source, subjects, namings, where } = plan;
   const table = 'version v CROSS JOIN shape s ON s.shape = v.shape';
   const from =
     source === null
-      ? // Rows of subjects by their index; with neither, the rows in their order.
-        fragment(subjects === null ? table.replace('version v', 'version v NOT INDEXED') : table)
+      ? // Rows of subjects or systems by their index; with neither, the rows in their order.
+        fragment(
+          subjects === null && namings === null ? table.replace('version v', 'version v NOT INDEXED') : table,
+        )
       : fragment(
           `(SELECT DISTINCT row FROM (${source.sql})) d CROSS JOIN version v ON v.row = d.row CROSS JOIN shape s ON s.shape = v.shape`,
           ...source.values,
@@ -215,7 +227,8 @@ function wholeQuery(plan: Plan, asOf: number): { readonly from: Fragment; readon
     subjects === null
       ? []
       : [fragment('v.subject IN (SELECT value FROM json_each(?))', JSON.stringify(subjects))];
-  return { from, where: both([visible(asOf), ...ofSubjects, where, byShape(plan)]) };
+  const ofSystems = namings === null ? [] : [ofNamings(namings)];
+  return { from, where: both([visible(asOf), ...ofSubjects, ...ofSystems, where, byShape(plan)]) };
 }
 
 /** Shapes that ask the same of their rows are taken together. */

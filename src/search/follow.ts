@@ -9,6 +9,7 @@ import { AUDIT_EVENT } from '../fhir/search/type-audit-event.ts';
 import { ID, split } from '../fhir/search/word.ts';
 import { createSubjects, type Names, type Shapes } from './dictionaries.ts';
 import type { LedgerEntry, LedgerReader } from './ledger.ts';
+import { createNamings } from './namings.ts';
 import { CURRENT } from './schema.ts';
 import { createWordWriter, ROWS_OF_STEM } from './words.ts';
 
@@ -113,14 +114,15 @@ type Put = (places: readonly Place[]) => void;
 
 function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put {
   const subjects = createSubjects(db);
+  const namings = createNamings(db, names);
   const words = createWordWriter(db, names);
   const supersede = db.prepare(
     `UPDATE version SET superseded = ? WHERE superseded = ${CURRENT} AND id = ? AND shape IN (SELECT value FROM json_each(?))
        AND row IN (${ROWS_OF_STEM})`,
   );
   const insert = db.prepare(
-    `INSERT INTO version (row, id, issue, position, updated_ms, shape, subject, lo, hi, value)
-     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+    `INSERT INTO version (row, id, issue, position, updated_ms, shape, subject, naming, lo, hi, value)
+     VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
   let lastRow = db.prepare<[], number | null>('SELECT max(row) FROM version').pluck().get() ?? 0;
 
@@ -132,7 +134,8 @@ function createPut(db: Database.Database, { shapes, names }: Dictionaries): Put 
       supersede.run(row, id, those, names.put(ID), split(id)[1]);
     }
     const number = shapes.number(shape, hi - lo);
-    insert.run(row, id, issue, position, updatedMs, number, subjects.put(subject), lo, hi, value);
+    const naming = namings.number(shape.type, found.words);
+    insert.run(row, id, issue, position, updatedMs, number, subjects.put(subject), naming, lo, hi, value);
   }
 
   return (places) => {

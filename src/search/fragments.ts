@@ -27,6 +27,10 @@ function joined(parts: readonly Fragment[], by: string, none: Fragment): Fragmen
   };
 }
 
+/** Rows of any of these sets of systems; the index holds those that are of one at all. */
+export const ofNamings = (namings: readonly number[]): Fragment =>
+  fragment('v.naming > 0 AND v.naming IN (SELECT value FROM json_each(?))', JSON.stringify(namings));
+
 /**
  * Effective time against a search value, by the literal text of FHIR R4 search.html#prefix. Rows are walked by the end
  * of their time, so each test also says where that end can be.

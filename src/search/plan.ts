@@ -3,7 +3,7 @@ import type Database from 'better-sqlite3';
 import { EVER } from '../fhir/search/date-range.ts';
 import { isPatient, type Shape, type Subject, type Token } from '../fhir/search/extract.ts';
 import type { Criterion, Query, TokenValue } from '../fhir/search/query.ts';
-import { ID } from '../fhir/search/word.ts';
+import { ID, identifierOf } from '../fhir/search/word.ts';
 import type { KnownShape, Names, Shapes } from './dictionaries.ts';
 import {
   both,
@@ -13,10 +13,12 @@ import {
   either,
   type Fragment,
   fragment,
+  ofNamings,
   UNDATED,
   updatedFragment,
   valueFragment,
 } from './fragments.ts';
+import { createNamingSearch } from './namings.ts';
 import { anyOf, beginningWith, hasWord, rowsWith } from './words.ts';
 
 export interface Plan {
@@ -25,6 +27,8 @@ export interface Plan {
   readonly subjects: readonly number[] | null;
   /** Rows to start from, as a subquery that gives `row`: few, it is hoped. */
   readonly source: Fragment | null;
+  /** Without either: sets of systems, of which all rows of one stand in their order. Null: whichever. */
+  readonly namings: readonly number[] | null;
   /** What every row has to fulfil, whatever its shape. */
   readonly where: Fragment;
   /** What it has to fulfil besides, by its shape. */
@@ -46,21 +50,23 @@ export interface PlannerParts {
 
 export function createPlanner({ db, shapes, names, convert, rowAt }: PlannerParts): Planner {
   const subjectsBy = createSubjectSearch(db);
+  const words = { names, namingsOf: createNamingSearch(db, names) };
   return {
     plan({ type, criteria }) {
       const subjects = criteria.flatMap((each) =>
         each.parameter.home === 'subject' && each.by !== 'missing' ? [subjectsBy(each)] : [],
       );
-      const found = criteria.flatMap((each) => foundBy(each, names));
-      // With subjects the rows of those are walked; else those of the first word.
-      const source = subjects.length > 0 ? null : (found[0]?.rows ?? null);
-      const tests = (source === null ? found : found.slice(1)).map(({ test }) => test);
+      const found = criteria.flatMap((each) => foundBy(type.type, each, words));
+      // With subjects the rows of those are walked; else those of the first word, or of the first that names systems alone.
+      const first = subjects.length > 0 ? undefined : (found.find(({ rows }) => rows !== null) ?? found[0]);
+      const tests = found.filter((each) => each !== first).map(({ test }) => test);
       return {
         shapes: [...shapes.all()].filter(
           ({ shape }) => shape.type === type.type && criteria.every((each) => fitsShape(each, shape)),
         ),
         subjects: subjects.length === 0 ? null : subjects.reduce(intersection),
-        source,
+        source: first?.rows ?? null,
+        namings: first?.rows === null ? first.namings : null,
         where: both([...tests, ...criteria.flatMap((each) => rowTest(each, rowAt))]),
         whereOf: (shape) => both(criteria.flatMap((each) => shapeTest(each, shape, convert))),
       };
@@ -100,17 +106,25 @@ const hasToken = (tokens: readonly Token[], { system, code }: TokenValue): boole
 
 /** A criterion on words or ids, as the rows that fulfil it and as a test of one row. */
 interface Found {
-  readonly rows: Fragment;
+  /** Null: those of `namings`, which may be any number. */
+  readonly rows: Fragment | null;
+  readonly namings: readonly number[];
   readonly test: Fragment;
 }
 
-function foundBy(criterion: Criterion, names: Names): readonly Found[] {
+interface Words {
+  readonly names: Names;
+  readonly namingsOf: ReturnType<typeof createNamingSearch>;
+}
+
+function foundBy(type: string, criterion: Criterion, words: Words): readonly Found[] {
+  const { names } = words;
   const { home, name } = criterion.parameter;
   if (home === 'id' && criterion.by === 'token') {
     const listed = criterion.values.map(({ code = '' }) => code);
     return [
       {
-        rows: word(ID, anyOf(listed), names).rows,
+        ...word(ID, anyOf(listed), names),
         test: fragment('v.id IN (SELECT value FROM json_each(?))', JSON.stringify(listed)),
       },
     ];
@@ -120,24 +134,42 @@ function foundBy(criterion: Criterion, names: Names): readonly Found[] {
     return [word(name, both([anyOf(criterion.values), fragment('p.system = 0')]), names)];
   }
   if (criterion.by === 'string') return [word(name, either(criterion.values.map(beginningWith)), names)];
-  if (criterion.by === 'identifier')
-    return [word(`${name}:identifier`, either(identifiersIn(criterion.values, names)), names)];
-  if (criterion.by === 'token') return [word(name, either(identifiersIn(criterion.values, names)), names)];
+  if (criterion.by === 'identifier') return [identified(type, identifierOf(name), criterion.values, words)];
+  if (criterion.by === 'token') return [identified(type, name, criterion.values, words)];
   return [];
+}
+
+/** By their values; of a system without one by the sets that it is in. */
+function identified(
+  type: string,
+  parameter: string,
+  values: readonly TokenValue[],
+  { names, namingsOf }: Words,
+): Found {
+  const named = values.filter(({ code }) => code !== undefined);
+  const found = word(parameter, either(identifiersIn(named, names)), names);
+  if (named.length === values.length) return found;
+  const systems = values.flatMap(({ system, code }) => (code === undefined ? (system ?? []) : []));
+  const namings = namingsOf(type, parameter, systems);
+  const test = ofNamings(namings);
+  if (named.length === 0) return { rows: null, namings, test };
+  const both = fragment(
+    `${found.rows?.sql} UNION SELECT v.row FROM version v WHERE ${test.sql}`,
+    ...(found.rows?.values ?? []),
+    ...test.values,
+  );
+  return { rows: both, namings: [], test: either([test, found.test]) };
 }
 
 function word(parameter: string, which: Fragment, names: Names): Found {
   const number = names.find(parameter) ?? -1;
-  return { rows: rowsWith(number, which), test: hasWord(number, which) };
+  return { rows: rowsWith(number, which), namings: [], test: hasWord(number, which) };
 }
 
 function identifiersIn(values: readonly TokenValue[], names: Names): readonly Fragment[] {
   return values.map(({ system, code }) => {
     const scope = system === null ? 0 : system === undefined ? undefined : (names.find(system) ?? -1);
-    return both([
-      ...(code === undefined ? [] : [anyOf([code])]),
-      ...(scope === undefined ? [] : [fragment('p.system = ?', scope)]),
-    ]);
+    return both([anyOf([code ?? '']), ...(scope === undefined ? [] : [fragment('p.system = ?', scope)])]);
   });
 }
 

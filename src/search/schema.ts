@@ -8,7 +8,7 @@ import Database from 'better-sqlite3';
 import { createPrivate } from '../store/sqlite/open.ts';
 
 /** Of the tables below; what the parameters and the zone put into them is part of the signature too. */
-export const SCHEMA_VERSION = 4;
+export const SCHEMA_VERSION = 5;
 
 /** `superseded` of what is current: above any row. */
 export const CURRENT = 9e15;
@@ -36,6 +36,15 @@ CREATE TABLE subject (
 CREATE INDEX subject_by_reference ON subject (reference);
 CREATE INDEX subject_by_identifier ON subject (value, system);
 
+-- Which systems the identifiers in a resource are of, by parameter: some dozen sets, however many resources there are.
+CREATE TABLE naming (naming INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT;
+CREATE TABLE naming_system (
+  parameter INTEGER NOT NULL,
+  system    INTEGER NOT NULL,
+  naming    INTEGER NOT NULL,
+  PRIMARY KEY (parameter, system, naming)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE name (name INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT;
 
 -- One row a version, in the order of the ledger and, within an issue, of its places; superseded by the row that holds the next. So a search can be
@@ -49,6 +58,7 @@ CREATE TABLE version (
   updated_ms INTEGER NOT NULL,
   shape      INTEGER NOT NULL,
   subject    INTEGER NOT NULL,
+  naming     INTEGER NOT NULL,
   lo         INTEGER NOT NULL,
   hi         INTEGER NOT NULL,
   value      REAL,
@@ -56,6 +66,7 @@ CREATE TABLE version (
 ) STRICT;
 CREATE INDEX version_by_subject ON version (subject, shape, hi, row);
 CREATE INDEX version_by_shape ON version (shape, hi, row);
+CREATE INDEX version_by_naming ON version (naming, hi, row) WHERE naming > 0;
 
 -- Ids, identifiers and references (words.ts), by what stands in them after the first dot.
 CREATE TABLE word (

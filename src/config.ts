@@ -1,7 +1,11 @@
 /** Configuration from the environment: read once, all that is wrong told at once, no default secrets. */
 import { isIP } from 'node:net';
 import { z } from 'zod';
+import { readKeyFile } from './audit/key-file.ts';
+import { type AccessControl, DEVELOPMENT } from './auth/access-control.ts';
 import { isLoopback } from './auth/loopback.ts';
+import { type Files, fileReader, readFiles } from './configuration/files.ts';
+import { inWords } from './configuration/json-file.ts';
 import {
   ConfigError,
   type Environment,
@@ -15,11 +19,11 @@ import {
   url,
 } from './configuration/ledger.ts';
 import { retentionDays } from './configuration/retention.ts';
-import { ceilingS, readTargets, TargetsError, targetAt } from './configuration/targets.ts';
+import { ceilingS, targetAt } from './configuration/targets.ts';
 import { categoryList, snomedSwitch } from './configuration/terminology.ts';
 import { minutesOf, TIME_OF_DAY, timeOfDay } from './configuration/time-of-day.ts';
-import type { ConfiguredTarget } from './delivery/target.ts';
 import type { Calendar, Terminology } from './domain/vocabulary/configuration.ts';
+import { readWitnesses } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
 
 const addressList = z
@@ -88,9 +92,9 @@ const environment = z.object({
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
-export interface Config extends LedgerConfig {
-  /** Who may come in; null in development, where everybody may. */
-  readonly accessFile: string | null;
+export interface Config extends LedgerConfig, Omit<Files, 'access'> {
+  /** Who may come in. */
+  readonly access: AccessControl;
   readonly host: string;
   readonly port: number;
   readonly publicUrl: string | undefined;
@@ -101,13 +105,6 @@ export interface Config extends LedgerConfig {
   readonly canonical: string;
   /** Folder of bulk exports. */
   readonly exportsFolder: string;
-  readonly profilesFile: string | undefined;
-  readonly rulesFile: string | undefined;
-  /** How HL7 v2 messages are read; without it none are taken. */
-  readonly hl7v2File: string | undefined;
-  /** Where they are taken over MLLP, and from whom. */
-  readonly mllpFile: string | undefined;
-  readonly targets: readonly ConfiguredTarget[];
   readonly calendar: Calendar;
   readonly terminology: Terminology;
   readonly logLevel: string;
@@ -131,6 +128,11 @@ function accessFaults(env: Environment): readonly string[] {
   return [];
 }
 
+const targetFaults = ({ DRAINLEDGER_EHR_URL: url, DRAINLEDGER_TARGETS: file }: Environment): string[] =>
+  url === undefined || file === undefined
+    ? []
+    : ['DRAINLEDGER_EHR_URL stands beside DRAINLEDGER_TARGETS: name all targets in the file'];
+
 /** Settings that mean nothing without another. */
 const NEEDS = [
   ['DRAINLEDGER_ESCROW_FILE', 'DRAINLEDGER_CHECKPOINT_KEY', 'what is not signed proves nothing to others'],
@@ -140,25 +142,37 @@ const NEEDS = [
   ['DRAINLEDGER_MLLP', 'DRAINLEDGER_HL7V2', 'without it no message can be read'],
 ] as const;
 
-/** @throws {ConfigError} listing all faults and unknown DRAINLEDGER_ names */
-export function readConfig(env: Environment): Config {
-  const parsed = environment.safeParse(env);
+/** What is wrong with the variables, beside what they name. */
+function variableFaults(env: Environment): string[] {
   const unknown = Object.keys(env).filter(
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
   );
-  const faults = unknown.map((name) => `${name} is no setting of this service: remove it`);
-  for (const [name, needed, why] of NEEDS) {
-    if (env[name] !== undefined && env[needed] === undefined) faults.push(`${name} needs ${needed}: ${why}`);
-  }
-  faults.push(...issueTexts(parsed.error), ...accessFaults(env), ...tokenFaults(env));
-  const targets = targetsIn(env);
-  if ('faults' in targets) faults.push(...targets.faults);
-  if (!parsed.success || 'faults' in targets || faults.length > 0) throw new ConfigError(faults.join('\n'));
-  const e = parsed.data;
+  const lone = NEEDS.filter(([name, needed]) => env[name] !== undefined && env[needed] === undefined);
+  return [
+    ...unknown.map((name) => `${name} is no setting of this service: remove it`),
+    ...lone.map(([name, needed, why]) => `${name} needs ${needed}: ${why}`),
+    ...issueTexts(environment.safeParse(env, { error: inWords }).error, env),
+    ...accessFaults(env),
+    ...targetFaults(env),
+    ...tokenFaults(env),
+  ];
+}
+
+/** @throws {ConfigError} listing all faults, of files too, and unknown DRAINLEDGER_ names */
+export function readConfig(env: Environment): Config {
+  const faults = variableFaults(env);
+  const fileOf = fileReader(env, faults);
+  const files = readFiles(fileOf);
+  fileOf('DRAINLEDGER_CHECKPOINT_KEY', readKeyFile);
+  fileOf('DRAINLEDGER_WITNESSES', readWitnesses);
+  if (faults.length > 0) throw new ConfigError(faults.join('\n'));
+  const e = environment.parse(env);
   const { DRAINLEDGER_EHR_URL: url } = e;
   return {
     ...ledgerOf(e),
-    accessFile: e.DRAINLEDGER_ACCESS ?? null,
+    ...files,
+    // Without a file it was said that this is development, or it was refused above.
+    access: files.access ?? DEVELOPMENT,
     host: e.DRAINLEDGER_HOST,
     port: e.DRAINLEDGER_PORT,
     publicUrl: e.DRAINLEDGER_PUBLIC_URL,
@@ -166,11 +180,7 @@ export function readConfig(env: Environment): Config {
     requestsPerMinute: e.DRAINLEDGER_REQUESTS_PER_MINUTE,
     canonical: e.DRAINLEDGER_CANONICAL,
     exportsFolder: exportsFolderOf(e.DRAINLEDGER_DATABASE, e.DRAINLEDGER_EXPORTS),
-    profilesFile: e.DRAINLEDGER_PROFILES,
-    rulesFile: e.DRAINLEDGER_RULES,
-    hl7v2File: e.DRAINLEDGER_HL7V2,
-    mllpFile: e.DRAINLEDGER_MLLP,
-    targets: url === undefined ? targets : [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)],
+    targets: url === undefined ? files.targets : [targetAt(url, e.DRAINLEDGER_EHR_CEILING_S)],
     calendar: {
       zone: e.DRAINLEDGER_ZONE,
       dayStart: e.DRAINLEDGER_DAY_START,
@@ -179,24 +189,4 @@ export function readConfig(env: Environment): Config {
     terminology: { snomed: e.DRAINLEDGER_SNOMED, categories: e.DRAINLEDGER_CATEGORIES },
     logLevel: e.DRAINLEDGER_LOG_LEVEL,
   };
-}
-
-/** The targets of the file, or all that is wrong with them. */
-function targetsIn({
-  DRAINLEDGER_EHR_URL: url,
-  DRAINLEDGER_TARGETS: file,
-}: Readonly<Record<string, string | undefined>>):
-  | readonly ConfiguredTarget[]
-  | { readonly faults: string[] } {
-  if (file === undefined || file === '') return [];
-  if (url !== undefined)
-    return {
-      faults: ['DRAINLEDGER_EHR_URL stands beside DRAINLEDGER_TARGETS: name all targets in the file'],
-    };
-  try {
-    return readTargets(file);
-  } catch (error) {
-    if (error instanceof TargetsError) return { faults: [`DRAINLEDGER_TARGETS ${error.message}`] };
-    throw error;
-  }
 }

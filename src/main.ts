@@ -21,7 +21,7 @@ async function main(): Promise<void> {
       process.exit(70);
     },
   });
-  if (config.accessFile === null)
+  if (config.access.isOpen)
     logger.warn('development mode: no access control, whoever reaches this machine may read and chart');
   logger.info({ url: service.url }, 'listening');
   let stopping = false;

@@ -71,8 +71,7 @@ export interface Proof {
 }
 
 /** @throws {Error} naming the line of the file that is no public key of a witness */
-function witnessesIn({ witnessFile: file }: ProofConfig): readonly VerifierKey[] {
-  if (file === undefined) return [];
+export function readWitnesses(file: string): readonly VerifierKey[] {
   const lines = readFileSync(file, 'utf8').split('\n');
   return lines.flatMap((line, at) => {
     if (line.trim() === '') return [];
@@ -107,7 +106,7 @@ export async function startProof(
   log: ProofLog,
 ): Promise<Proof> {
   const key = config.keyFile === undefined ? null : readKeyFile(config.keyFile);
-  const witnesses = witnessesIn(config);
+  const witnesses = config.witnessFile === undefined ? [] : readWitnesses(config.witnessFile);
   await admitKey(store, name, key, log);
   const { origin, keys } = proofOf(store, name);
   const { headFile, escrowFile, escrowUrl } = config;

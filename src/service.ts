@@ -1,13 +1,8 @@
 /** Puts the parts together: store, record, HTTP, delivery. */
 import { fileURLToPath } from 'node:url';
 import type { FastifyBaseLogger } from 'fastify';
-import { DEVELOPMENT } from './auth/access-control.ts';
 import type { Config } from './config.ts';
-import { readAccess } from './configuration/access.ts';
 import { readConfigurations, writeConfiguration } from './configuration/configuration-text.ts';
-import { readMessageMapping, readMllp } from './configuration/hl7v2-files.ts';
-import { defaultProfiles, readProfiles } from './configuration/profiles.ts';
-import { readRules } from './configuration/rules.ts';
 import { steadyClock } from './delivery/clock.ts';
 import { type Deliverers, startAll } from './delivery/deliverers.ts';
 import { ALWAYS, type Policy, phaseAt } from './domain/advisories/policy.ts';
@@ -26,7 +21,6 @@ import type { RecordSettings } from './record/drain-issue.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
 import { createPreview, createRecord } from './record/record.ts';
-import { DEFAULT_TABLE } from './rules/default-table.ts';
 import { startSearchIndex } from './search/host.ts';
 import type { Store } from './store/port.ts';
 import { readOnly } from './store/read-only.ts';
@@ -51,10 +45,8 @@ const MIGRATIONS = fileURLToPath(new URL('../migrations', import.meta.url));
 const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
-  const access = config.accessFile === null ? DEVELOPMENT : readAccess(config.accessFile);
   const chosen = configurationOf(config);
-  const mllpOptions = config.mllpFile === undefined ? null : readMllp(config.mllpFile);
-  const { canonical, origin, database } = config;
+  const { access, canonical, origin, database } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
   const opened = storeOf(config, () => policy, onFatal);
   const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
@@ -84,14 +76,14 @@ export async function startService({ config, logger, onFatal }: ServiceOptions):
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  mllp = await mllpOf(mllpOptions, hl7v2, { store, accesses, log: logger });
+  mllp = await mllpOf(config.mllp, hl7v2, { store, accesses, log: logger });
   const running = { mllp, app, accesses, deliverers, proof, search, exports, pictures, store };
   return { url, mllpPort: mllp?.port ?? null, stop: () => stopInOrder(running) };
 }
 
 /** Whoever is not known has no need to ask much. In development there is one client, and nobody to be kept from. */
-const limitsOf = ({ accessFile, requestsPerMinute }: Config): Limits | null =>
-  accessFile === null ? null : { ofClient: requestsPerMinute, ofUnknown: Math.min(300, requestsPerMinute) };
+const limitsOf = ({ access, requestsPerMinute }: Config): Limits | null =>
+  access.isOpen ? null : { ofClient: requestsPerMinute, ofUnknown: Math.min(300, requestsPerMinute) };
 
 interface Standing {
   readonly store: Store;
@@ -175,23 +167,12 @@ async function stopInOrder(running: Running): Promise<void> {
   await store.close();
 }
 
-function configurationOf({
-  profilesFile,
-  rulesFile,
-  hl7v2File,
-  calendar,
-  terminology,
-}: Config): Configuration {
-  return {
-    algorithm: ALGORITHM,
-    settings: DEFAULT_SETTINGS,
-    profiles: profilesFile === undefined ? defaultProfiles() : readProfiles(profilesFile),
-    rules: rulesFile === undefined ? DEFAULT_TABLE : readRules(rulesFile),
-    calendar,
-    terminology,
-    ...(hl7v2File === undefined ? {} : { hl7v2: readMessageMapping(hl7v2File) }),
-  };
-}
+const configurationOf = ({ profiles, rules, hl7v2, calendar, terminology }: Config): Configuration => ({
+  algorithm: ALGORITHM,
+  settings: DEFAULT_SETTINGS,
+  ...{ profiles, rules, calendar, terminology },
+  ...(hl7v2 === null ? {} : { hl7v2 }),
+});
 
 /**
  * Records what was chosen before anything depends on it, and gives all versions as the ledger says them: what counts is

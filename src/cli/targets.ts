@@ -4,7 +4,8 @@
  */
 import { parseArgs } from 'node:util';
 import { readConfig } from '../config.ts';
-import { readTargets, TargetsError } from '../configuration/targets.ts';
+import { BadFile } from '../configuration/json-file.ts';
+import { readTargets } from '../configuration/targets.ts';
 import { readSigningKey } from '../delivery/auth/keys.ts';
 import { openTarget } from '../delivery/open-target.ts';
 import type { Profile } from '../delivery/point-of-care.ts';
@@ -41,7 +42,7 @@ export async function runTargets(args: readonly string[]): Promise<number | null
       return show(await serviceAt(values)(`/targets/${name}/resume`, byWhom(values)));
     return null;
   } catch (error) {
-    if (!(error instanceof Refused || error instanceof TargetsError)) throw error;
+    if (!(error instanceof Refused || error instanceof BadFile)) throw error;
     print(error.message);
     return 1;
   }

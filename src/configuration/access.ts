@@ -6,6 +6,7 @@ import type { AccessControl } from '../auth/access-control.ts';
 import { holderOf, isKey, keyFile, type StoredKey } from '../auth/keys.ts';
 import { isLoopback } from '../auth/loopback.ts';
 import { BadToken, CannotCheck, createTokenReader } from '../auth/tokens.ts';
+import { readJsonFile } from './json-file.ts';
 
 /** Asymmetric ones only: whoever can check a token must not be able to make one. */
 const ALGORITHMS = [
@@ -45,9 +46,7 @@ const accessFile = z.strictObject({
 
 /** @throws {Error} naming all that is wrong with the file */
 export function readAccess(path: string): AccessControl {
-  const read = accessFile.safeParse(jsonIn(path));
-  if (!read.success) throw new Error(`${path} cannot be used:\n${z.prettifyError(read.error)}`);
-  const { issuers: listed, keys_file: keysFile } = read.data;
+  const { issuers: listed, keys_file: keysFile } = readJsonFile(path, accessFile, JSON.parse);
   if (listed.length === 0 && keysFile === undefined)
     throw new Error(`${path} lets nobody in: name issuers, a keys_file, or both`);
   const beside = (file: string): string => resolve(dirname(path), file);

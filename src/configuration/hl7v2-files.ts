@@ -12,6 +12,7 @@ import type { MllpOptions } from '../hl7v2/mllp/listener.ts';
 import { DEFAULT_OBSERVATIONS, DEFAULT_UNITS } from '../intake/hl7v2/default-table.ts';
 import { messageMapping } from '../intake/hl7v2/mapping.ts';
 import { isZoneName } from '../record/calendar.ts';
+import { readJsonFile } from './json-file.ts';
 
 const file = messageMapping.extend({
   zone: z.string().refine(isZoneName, { error: 'is no time zone of the IANA database' }).optional(),
@@ -19,24 +20,12 @@ const file = messageMapping.extend({
 
 /** The facility's rows, with those that ship after them. @throws {Error} naming the file and all that is wrong in it */
 export function readMessageMapping(path: string): MessageMapping {
-  const { observations, units, ...rest } = readAs(file, path);
+  const { observations, units, ...rest } = readJsonFile(path, file, JSON.parse);
   return {
     ...rest,
     observations: [...observations, ...DEFAULT_OBSERVATIONS],
     units: [...units, ...DEFAULT_UNITS],
   } as MessageMapping;
-}
-
-function readAs<T>(type: z.ZodType<T>, path: string): T {
-  let sent: unknown;
-  try {
-    sent = JSON.parse(readFileSync(path, 'utf8'));
-  } catch (error) {
-    throw new Error(`${path}: ${error instanceof Error ? error.message : String(error)}`);
-  }
-  const parsed = type.safeParse(sent);
-  if (!parsed.success) throw new Error(`${path}: ${z.prettifyError(parsed.error)}`);
-  return parsed.data;
 }
 
 function isPeer(text: string): boolean {
@@ -69,7 +58,7 @@ const mllpFile = z
 
 /** @throws {Error} naming the file and all that is wrong in it, or with the files that it names */
 export function readMllp(path: string): MllpOptions {
-  const { client, scope, tls, ...rest } = readAs(mllpFile, path);
+  const { client, scope, tls, ...rest } = readJsonFile(path, mllpFile, JSON.parse);
   const beside = (name: string): string => resolve(dirname(path), name);
   const principal = { client, subject: null, credential: null, scope, bounds: UNBOUND };
   if (tls === undefined) return { ...rest, principal, tls: null };

@@ -1,6 +1,7 @@
 /** The ledger and what vouches for it, from the environment: all that the command line needs to know of it. */
 import { z } from 'zod';
 import { isLoopback } from '../auth/loopback.ts';
+import { inWords } from './json-file.ts';
 
 export const url = z
   .url({ protocol: /^https?$/, error: 'is no http(s) URL' })
@@ -61,13 +62,18 @@ export function tokenFaults(env: Environment): readonly string[] {
 
 /** @throws {ConfigError} listing all faults of these settings */
 export function readLedgerConfig(env: Environment): LedgerConfig {
-  const parsed = ledger.safeParse(env);
-  if (!parsed.success) throw new ConfigError(issueTexts(parsed.error).join('\n'));
+  const parsed = ledger.safeParse(env, { error: inWords });
+  if (!parsed.success) throw new ConfigError(issueTexts(parsed.error, env).join('\n'));
   return ledgerOf(parsed.data);
 }
 
-export const issueTexts = (error: z.ZodError | undefined): string[] =>
-  (error?.issues ?? []).map((issue) => `${issue.path.join('.')} ${issue.message}`);
+/** With what was set, but for URLs, which may hold a password. */
+export const issueTexts = (error: z.ZodError | undefined, env: Environment): string[] =>
+  (error?.issues ?? []).map(({ path, message }) => {
+    const name = path.join('.');
+    const isShown = env[name] !== undefined && !name.endsWith('_URL');
+    return `${name} ${isShown ? `'${env[name]}' ` : ''}${message}`;
+  });
 
 export const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
   database: e.DRAINLEDGER_DATABASE,

@@ -1,9 +1,9 @@
 /** Unit profiles as configuration: a JSON file, or the plain ones that ship with the service. */
-import { readFileSync } from 'node:fs';
 import { z } from 'zod';
 import { Decimal } from '../domain/numbers/decimal.ts';
 import type { UnitProfile } from '../domain/vocabulary/unit-profile.ts';
 import { parseExactJson } from '../json/exact-json.ts';
+import { readJsonFile } from './json-file.ts';
 
 const decimal = z.custom<Decimal>((value) => value instanceof Decimal, {
   error: 'is not a number with at most 3 decimals',
@@ -39,9 +39,10 @@ const file = z.strictObject({ profiles: z.array(profile).min(1) });
 
 /** @throws {Error} naming the file and all that is wrong in it */
 export function readProfiles(path: string): ReadonlyMap<string, UnitProfile> {
-  const parsed = file.safeParse(parseExactJson(readFileSync(path, 'utf8'), (digits) => Decimal.of(digits)));
-  if (!parsed.success) throw new Error(`${path}: ${z.prettifyError(parsed.error)}`);
-  return byId(parsed.data.profiles as readonly UnitProfile[]);
+  const { profiles } = readJsonFile(path, file, (text) =>
+    parseExactJson(text, (digits) => Decimal.of(digits)),
+  );
+  return byId(profiles as readonly UnitProfile[]);
 }
 
 const dec = (digits: string): Decimal => Decimal.of(digits);

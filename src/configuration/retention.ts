@@ -1,5 +1,6 @@
 /** What a facility keeps of closed drains beside the ledger, from the environment. Without a word nothing is archived. */
 import { z } from 'zod';
+import { inWords } from './json-file.ts';
 import { type Environment, issueTexts, path } from './ledger.ts';
 
 /** Days since the newest entry of a closed drain: 1 to 99999. */
@@ -22,8 +23,8 @@ export interface Retention {
 
 /** @throws {Error} where it is off, or not said whole */
 export function readRetention(env: Environment): Retention {
-  const parsed = settings.safeParse(env);
-  if (!parsed.success) throw new Error(issueTexts(parsed.error).join('\n'));
+  const parsed = settings.safeParse(env, { error: inWords });
+  if (!parsed.success) throw new Error(issueTexts(parsed.error, env).join('\n'));
   const { DRAINLEDGER_RETENTION_DAYS: days, DRAINLEDGER_ARCHIVE: folder } = parsed.data;
   if (days === undefined)
     throw new Error(

@@ -1,5 +1,5 @@
 /** Targets of delivery as configuration: a JSON file without secrets, which are in files or in the environment. */
-import { existsSync, readFileSync } from 'node:fs';
+import { existsSync } from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import { z } from 'zod';
 import { isLoopback } from '../auth/loopback.ts';
@@ -15,9 +15,7 @@ import {
 import { HOUR_MS } from '../domain/numbers/units.ts';
 import type { FactName } from '../domain/vocabulary/fact.ts';
 import { FACT_CODES } from '../fhir/codes.ts';
-
-/** All that is wrong with the targets, a line each. */
-export class TargetsError extends Error {}
+import { BadFile, readJsonFile } from './json-file.ts';
 
 const path = z.string().min(1).max(1000);
 const seconds = (most: number) => {
@@ -100,18 +98,16 @@ const fileShape = z.strictObject({ targets: z.array(targetShape).min(1).max(20) 
 
 const FIRST_PAUSE_MS = 500;
 
-/** @throws {TargetsError} naming the file and everything that is wrong in it */
+/** @throws {BadFile} naming the file and everything that is wrong in it */
 export function readTargets(file: string): readonly ConfiguredTarget[] {
-  const read = fileShape.safeParse(parse(file));
-  if (!read.success) throw new TargetsError(`${file}: ${read.error.issues.map(faultText).join('; ')}`);
-  const { targets } = read.data;
+  const { targets } = readJsonFile(file, fileShape, JSON.parse);
   const faults = targets.flatMap((each, n) =>
     faultsOf(each, targets, n).map((fault) => `/targets/${n}${fault}`),
   );
   const folder = dirname(resolve(file));
   const configured = targets.map((each) => configuredOf(each, (name) => resolve(folder, name)));
   faults.push(...configured.flatMap(missingFiles));
-  if (faults.length > 0) throw new TargetsError(`${file}: ${faults.join('; ')}`);
+  if (faults.length > 0) throw new BadFile(`${file}: ${faults.join('; ')}`);
   return configured;
 }
 
@@ -119,23 +115,6 @@ export function readTargets(file: string): readonly ConfiguredTarget[] {
 export function targetAt(baseUrl: string, ceiling_s: number): ConfiguredTarget {
   const written = { name: 'ehr', base_url: baseUrl, ceiling_s, timeout_s: Math.min(30, ceiling_s) };
   return configuredOf(targetShape.parse(written), (name) => name);
-}
-
-function parse(file: string): unknown {
-  try {
-    return JSON.parse(readFileSync(file, 'utf8'));
-  } catch (error) {
-    throw new TargetsError(
-      `${file} cannot be read as JSON: ${error instanceof Error ? error.message : error}`,
-    );
-  }
-}
-
-function faultText({ path: at, message, code, ...issue }: z.core.$ZodIssue): string {
-  const where = `/${at.map(String).join('/')}`;
-  if (code === 'unrecognized_keys' && 'keys' in issue)
-    return `${where} has unknown fields: ${(issue.keys as readonly string[]).join(', ')}`;
-  return `${where} ${message}`;
 }
 
 /** What only fields together, or targets together, show. */

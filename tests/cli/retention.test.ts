@@ -69,7 +69,7 @@ it('is off where nothing was said of it, and takes nobodyâ€™s word but a personâ
       'DRAINLEDGER_RETENTION_DAYS is not set: nothing is archived',
     ],
     [BY, { DRAINLEDGER_ARCHIVE: undefined }, 'DRAINLEDGER_ARCHIVE is not set'],
-    [BY, { DRAINLEDGER_RETENTION_DAYS: '0' }, 'DRAINLEDGER_RETENTION_DAYS is no number of days'],
+    [BY, { DRAINLEDGER_RETENTION_DAYS: '0' }, "DRAINLEDGER_RETENTION_DAYS '0' is no number of days"],
     [['--reason', 'x'], {}, '--by  is no reference'],
     [['--by', 'Practitioner/n1'], {}, '--reason is missing'],
   ] as const) {

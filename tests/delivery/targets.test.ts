@@ -156,9 +156,13 @@ describe('in the environment', () => {
     ...['0', '3600.1'].map((seconds): [string, Record<string, string>, string] => [
       `a ceiling of ${seconds} s`,
       { DRAINLEDGER_EHR_URL: 'http://localhost/fhir', DRAINLEDGER_EHR_CEILING_S: seconds },
-      'DRAINLEDGER_EHR_CEILING_S must be more than 0 and at most 3600 s',
+      `DRAINLEDGER_EHR_CEILING_S '${seconds}' must be more than 0 and at most 3600 s`,
     ]),
-    ['a file that is none', { DRAINLEDGER_TARGETS: '/no/such.json' }, 'cannot be read as JSON'],
+    [
+      'a file that is none',
+      { DRAINLEDGER_TARGETS: '/no/such.json' },
+      'DRAINLEDGER_TARGETS /no/such.json: ENOENT',
+    ],
   ])('refuses %s', (_what, more, words) => {
     expect(() => readConfig({ ...env, ...more })).toThrow(ConfigError);
     expect(() => readConfig({ ...env, ...more })).toThrow(words);

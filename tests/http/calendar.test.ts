@@ -237,14 +237,17 @@ describe('the configuration', () => {
     expect(read(told).calendar).toEqual({ zone: 'UTC', dayStart: 0, shiftStarts: [390] });
   });
   test.each([
-    [{ DRAINLEDGER_ZONE: 'Mars/Olympus' }, 'DRAINLEDGER_ZONE is no time zone of the IANA database'],
-    [{ DRAINLEDGER_ZONE: '+01:00' }, 'DRAINLEDGER_ZONE is no time zone'],
-    [{ DRAINLEDGER_DAY_START: '24:00' }, 'DRAINLEDGER_DAY_START is no local time of day'],
-    [{ DRAINLEDGER_DAY_START: '7:00' }, 'DRAINLEDGER_DAY_START is no local time of day'],
-    [{ DRAINLEDGER_SHIFTS: '' }, 'DRAINLEDGER_SHIFTS is no list of local times'],
-    [{ DRAINLEDGER_SHIFTS: '07:00, 19:00' }, 'DRAINLEDGER_SHIFTS is no list of local times'],
-    [{ DRAINLEDGER_SHIFTS: '19:00,07:00' }, 'DRAINLEDGER_SHIFTS must rise'],
-    [{ DRAINLEDGER_SHIFTS: '07:00,07:00' }, 'DRAINLEDGER_SHIFTS must rise'],
+    [
+      { DRAINLEDGER_ZONE: 'Mars/Olympus' },
+      "DRAINLEDGER_ZONE 'Mars/Olympus' is no time zone of the IANA database",
+    ],
+    [{ DRAINLEDGER_ZONE: '+01:00' }, "DRAINLEDGER_ZONE '+01:00' is no time zone"],
+    [{ DRAINLEDGER_DAY_START: '24:00' }, "DRAINLEDGER_DAY_START '24:00' is no local time of day"],
+    [{ DRAINLEDGER_DAY_START: '7:00' }, "DRAINLEDGER_DAY_START '7:00' is no local time of day"],
+    [{ DRAINLEDGER_SHIFTS: '' }, "DRAINLEDGER_SHIFTS '' is no list of local times"],
+    [{ DRAINLEDGER_SHIFTS: '07:00, 19:00' }, "DRAINLEDGER_SHIFTS '07:00, 19:00' is no list of local times"],
+    [{ DRAINLEDGER_SHIFTS: '19:00,07:00' }, "DRAINLEDGER_SHIFTS '19:00,07:00' must rise"],
+    [{ DRAINLEDGER_SHIFTS: '07:00,07:00' }, "DRAINLEDGER_SHIFTS '07:00,07:00' must rise"],
   ])('%j is refused', (more, message) => {
     expect(() => read(more)).toThrow(ConfigError);
     expect(() => read(more)).toThrow(message);

@@ -1,7 +1,7 @@
 /** The service as a process, from dist/: how it starts, what it refuses, how it stops. */
 import { type ChildProcess, spawn } from 'node:child_process';
 import { once } from 'node:events';
-import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { Agent, request } from 'node:http';
 import { connect, type Socket } from 'node:net';
 import { tmpdir } from 'node:os';
@@ -194,6 +194,65 @@ describe('it does not start', () => {
       'DRAINLEDGER_PORT',
     ]);
     expect(error).toContain('DRAINLEDGER_DATABSE is no setting of this service: remove it');
+  });
+
+  test('with files that are wrong: all of them at once, each with its setting and place, and nothing is written', async () => {
+    const wrong = {
+      ACCESS: '{"issuers":[{"issuer":"login","audience":""}],"key_file":"keys.json"}',
+      PROFILES: '[{"name":1}]',
+      RULES: 'no JSON',
+      HL7V2: '{"version":1,"units":[{}]}',
+      MLLP: '{"port":"x","scope":"system/Observation.c"}',
+      TARGETS: '{"targets":[{"name":"ehr","base_url":"https://ehr.example","mode":"push"}]}',
+      WITNESSES: 'no key',
+    };
+    const files = Object.entries(wrong).map(([name, text]) => {
+      const file = join(folder, `${name}.json`);
+      writeFileSync(file, text);
+      return [`DRAINLEDGER_${name}`, file];
+    });
+    const { DRAINLEDGER_DEVELOPMENT: _, ...guarded } = working();
+    const service = start({
+      ...guarded,
+      ...Object.fromEntries(files),
+      DRAINLEDGER_CHECKPOINT_KEY: join(folder, 'none.pem'),
+      DRAINLEDGER_LOG_LEVEL: 'loud',
+      DRAINLEDGER_PORT: '99999',
+      DRAINLEDGER_ARCHIVE: '',
+    });
+    expect(await service.exited).toBe(78);
+    const { error, log } = service.output();
+    expect(log).toBe('');
+    const at = (name: string) => join(folder, `${name}.json`);
+    for (const line of [
+      `DRAINLEDGER_ACCESS ${at('ACCESS')}: /issuers/0/audience is empty; the file has unknown fields: key_file`,
+      `DRAINLEDGER_PROFILES ${at('PROFILES')}: the file is no object`,
+      `DRAINLEDGER_RULES ${at('RULES')}: `,
+      `DRAINLEDGER_HL7V2 ${at('HL7V2')}: /version is no text; /system is missing; `,
+      `DRAINLEDGER_MLLP ${at('MLLP')}: /port is no number; /client is missing`,
+      `DRAINLEDGER_TARGETS ${at('TARGETS')}: /targets/0/mode is none of probe, `,
+      `DRAINLEDGER_WITNESSES ${at('WITNESSES')}:1 is no public key of a witness`,
+      `DRAINLEDGER_CHECKPOINT_KEY cannot read the checkpoint key ${join(folder, 'none.pem')}`,
+      "DRAINLEDGER_LOG_LEVEL 'loud' is none of fatal, error, ",
+      "DRAINLEDGER_PORT '99999' is no port",
+      "DRAINLEDGER_ARCHIVE '' is empty",
+    ])
+      expect(error).toContain(`\n${line}`);
+    expect(error.trim().split('\n')).toHaveLength(12);
+    expect(existsSync(join(folder, 'ledger.db'))).toBe(false);
+  });
+
+  test.each([
+    ['that is not there', () => {}],
+    ['that is no file', (file: string) => mkdirSync(file)],
+  ])('with a file %s: its setting is named', async (_what, make) => {
+    const file = join(folder, 'profiles.json');
+    make(file);
+    const service = start({ ...working(), DRAINLEDGER_PROFILES: file });
+    expect(await service.exited).toBe(78);
+    expect(service.output().error).toMatch(
+      /^Configuration cannot be used:\nDRAINLEDGER_PROFILES \S+profiles.json: (ENOENT|EISDIR): .*\n$/,
+    );
   });
 
   test('on a database that another process uses, which goes on', async () => {

@@ -77,6 +77,7 @@ export interface State extends Drain {
     readonly type: string;
     readonly since: string;
   }[];
+  readonly drains_of_patient: readonly Pick<Drain, 'drain' | 'site' | 'tubes' | 'removed_at'>[];
   readonly air_leak: {
     readonly newest: Leak | null;
     readonly grade_trend: { readonly trend: string; readonly reason: string | null };

@@ -48,6 +48,7 @@ export async function drainView(place: Place, drain: string): Promise<void> {
       staleNotice(state.since, zone),
       waitingRows(unsent, zone),
       state.body.removed_at === null ? actionsOf(drain) : lateActionsOf(drain),
+      othersOf(state.body),
       h(
         'div',
         { class: 'columns' },
@@ -101,6 +102,15 @@ function headOf(state: State): Child {
     h('p', { class: 'quiet' }, who.join(' · ')),
     removed_at !== null && h('p', { class: 'notice' }, 'This drain is out.'),
   ];
+}
+
+function othersOf({ drains_of_patient: others }: State): Child {
+  if (others.length === 0) return null;
+  const links = others.map((each) => {
+    const words = `${drainText(each)}${each.removed_at === null ? '' : ' (out)'}`;
+    return link(words, `#/drain/${each.drain}`, 'button');
+  });
+  return h('nav', { class: 'others', 'aria-label': 'Other drains of this patient' }, 'Same patient: ', links);
 }
 
 const actionsOf = (drain: string): HTMLElement =>

@@ -1,10 +1,12 @@
 /** The fields of a form as one: built for a unit, read together, filled together. */
 import type { UnitProfile } from './answers.ts';
+import { serviceNow } from './clock.ts';
 import { fill, h } from './dom.ts';
 import { type Json, setAt, valueAt } from './exact.ts';
 import type { Field } from './field.ts';
 import { FieldFault, type FieldView, fieldView } from './field-view.ts';
 import { fieldsOf, NOTE, REASON, TIME } from './fields.ts';
+import type { Refused } from './refusal.ts';
 
 export type Content = Readonly<Record<string, unknown>>;
 
@@ -120,3 +122,10 @@ function readOf(view: FieldView): Json | FieldFault | undefined {
     throw error;
   }
 }
+
+/** What tells a refusal in the words of this form. */
+export const refusedOf = (fields: FieldSet, zone: string): Refused => ({
+  fields: fields.views().map(({ field }) => field),
+  zone,
+  now: serviceNow(),
+});

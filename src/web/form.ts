@@ -1,16 +1,16 @@
 /** The form of one entry: fields with what they were last, what would follow from it, and saving it. */
 
-import type { DryRun, Receipt } from './answers.ts';
-import { type Fault, NoAnswer, type Problem, post } from './api.ts';
+import type { Receipt } from './answers.ts';
+import type { Fault, Problem } from './api.ts';
 import { askAuthor, authorText } from './author.ts';
 import { serviceNow } from './clock.ts';
-import { button, type Child, fill, h, link } from './dom.ts';
+import { button, fill, h } from './dom.ts';
 import { draftKey, dropDraft, keepDraft, onDropped, readDraft } from './draft.ts';
 import { entryBody } from './entry-body.ts';
 import { type Json, valueAt } from './exact.ts';
-import { type Content, type FieldSet, type FieldSetOptions, fieldSet } from './field-set.ts';
+import { type Content, type FieldSet, type FieldSetOptions, fieldSet, refusedOf } from './field-set.ts';
+import { previewer } from './foresee.ts';
 import { freshKey, type Sent, send } from './outbox.ts';
-import { questionOf, receiptView } from './preview.ts';
 import { faultText, fieldOf, refusalText } from './refusal.ts';
 import type { Identifier } from './row-answers.ts';
 import { momentText } from './time.ts';
@@ -136,49 +136,6 @@ function later(work: () => void): () => void {
   };
 }
 
-/** Shows what the service says would follow; an answer that a later one has overtaken is dropped. */
-function previewer(context: FormContext, place: HTMLElement, body: () => string) {
-  const { drain } = context;
-  let newest = 0;
-  return async (fields: FieldSet): Promise<void> => {
-    if (drain === null) return;
-    newest += 1;
-    const mine = newest;
-    const shown = await foreseen(`/v1/drains/${drain}/entries?dry-run=true`, body(), fields, context);
-    if (mine === newest) fill(place, shown);
-  };
-}
-
-async function foreseen(path: string, body: string, fields: FieldSet, context: FormContext): Promise<Child> {
-  try {
-    const reply = await post<DryRun | Receipt>(path, body);
-    if (!reply.ok) return h('p', { class: 'hint' }, 'Worked out once what is needed is there.');
-    if (!('dry_run' in reply.body)) return h('p', {}, 'This entry is recorded already.');
-    const { receipt } = reply.body;
-    const level = Number(valueAt(fields.content(), 'level_ml.digits') ?? Number.NaN);
-    const asked =
-      receipt.derived === null || Number.isNaN(level)
-        ? null
-        : questionOf(receipt.derived, context.levelNow, level);
-    return [
-      asked === null ? null : h('p', { class: 'question' }, asked.words),
-      asked !== null &&
-        asked.instead.length > 0 &&
-        h(
-          'p',
-          { class: 'actions' },
-          asked.instead.map((kind) =>
-            link(`${wordsFor(kind)}…`, `#/drain/${context.drain}/enter/${kind}`, 'button'),
-          ),
-        ),
-      receiptView(receipt),
-    ];
-  } catch (error) {
-    if (!(error instanceof NoAnswer)) throw error;
-    return h('p', { class: 'hint' }, 'No connection: what follows is worked out once the entry is sent.');
-  }
-}
-
 interface Saving {
   readonly context: FormContext;
   readonly id: string;
@@ -228,7 +185,7 @@ function showRefused(problem: Problem, fields: FieldSet, faults: HTMLElement, zo
 /** @returns the fields that have a fault, unfolded, in their order; and in words what belongs to none */
 function markRefused(problem: Problem, fields: FieldSet, zone: string) {
   const views = fields.views();
-  const refused = { fields: views.map(({ field }) => field), zone, now: serviceNow() };
+  const refused = refusedOf(fields, zone);
   const { errors = [] } = problem;
   const viewOf = (fault: Fault) => views.find(({ field }) => field === fieldOf(fault, refused.fields));
   for (const fault of errors) viewOf(fault)?.fault(faultText(fault, refused));

@@ -82,6 +82,15 @@ test('the list of its drain', async () => {
   }
 });
 
+test('the state of its drain, which names the others of the patient to who reaches them', async () => {
+  for (const { own, other, key } of each()) {
+    const told = async (token: string) =>
+      JSON.parse((await get(token, `/v1/drains/${own}/state`)).text).drains_of_patient;
+    const named = [{ drain: other, site: 'pleural-left', tubes: ['A'], removed_at: null }];
+    expect([await told(full), await told(ofPatient), await told(key)]).toEqual([named, named, []]);
+  }
+});
+
 test('the plot of its drain, and no entity tag tells the two apart', async () => {
   const title = JSON.parse((await get(full, `/v1/drains/${drains[0]}/advisories`)).text).advisories[0].rule
     .title;

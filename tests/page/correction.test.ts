@@ -152,6 +152,11 @@ describeInBrowser('a misread level', () => {
     await page.goto(`${ward.service.url}/#/drain/${drain.drain}/enter/reading`);
     await page.getByText('More to chart').click();
     await field(page, 'suction.ordered_cmh2o').fill('2000');
+    // Before it is saved already.
+    await page
+      .getByRole('region', { name: 'Before you save' })
+      .getByText('Suction ordered: 2000 cmH2O is over 1000: enter at most 1000')
+      .waitFor();
     await page.getByText('More to chart').click();
     await page.getByRole('button', { name: 'Save' }).click();
     await page.getByText('2000 cmH2O is over 1000: enter at most 1000', { exact: true }).waitFor();

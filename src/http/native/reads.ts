@@ -2,7 +2,7 @@
 
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
-import { isBound } from '../../auth/principal.ts';
+import { isBound, type Principal } from '../../auth/principal.ts';
 import { LIST, READ } from '../../auth/scope.ts';
 import type { Book } from '../../domain/book/book.ts';
 import { parseInstant } from '../../domain/numbers/instant.ts';
@@ -12,7 +12,7 @@ import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
 import { devicesOn } from '../../record/device-view.ts';
 import { stateViewOf } from '../../record/state-view.ts';
 import { INTERIM, type StoredEntry } from '../../store/port.ts';
-import { readsEntry } from '../allowed.ts';
+import { reachesDrain, readsEntry } from '../allowed.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
 import { type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
@@ -136,7 +136,10 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
     ),
   );
   app.get<OfDrain>('/drains/:drain/state', { config: { doc: DOCS.state } }, (request, reply) =>
-    withBook(parts, request, reply, (book, asOf) => stateOf(parts, book, asOf)),
+    withBook(parts, request, reply, (book, asOf) => ({
+      ...stateOf(parts, book, asOf),
+      drains_of_patient: othersOf(parts, book, request.principal),
+    })),
   );
   app.get<OfDrain>('/drains/:drain/entries', { config: { doc: DOCS.entries } }, (request, reply) =>
     sendEntries(parts, request, reply),
@@ -146,6 +149,15 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
 function stateOf({ store, now, rules }: Parts, book: Book, asOf: EpochMs | null): object {
   const devices = devicesOn(store, book.drain, asOf ?? epochMs(now()));
   return { ...stateViewOf(book, asOf, now(), rules.reading_every_h), devices };
+}
+
+/** Of its patient as it is linked now, as far as the client reaches them. */
+function othersOf({ store }: Parts, { drain: own }: Book, principal: Principal) {
+  return store
+    .siblings(own)
+    .filter((name) => reachesDrain(principal, name, store))
+    .flatMap((name) => store.recentBooks(name).get(name) ?? [])
+    .map(({ drain, view: { site, tubes, removed_at } }) => ({ drain, site, tubes, removed_at }));
 }
 
 function withBook(

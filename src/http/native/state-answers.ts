@@ -216,6 +216,9 @@ export const state = z
     devices: z
       .array(z.object({ device: z.string(), identifier, type: deviceType, since: time }))
       .describe('Registered devices that are on the drain at `as_of`.'),
+    drains_of_patient: z
+      .array(z.object(drainFields).pick({ drain: true, site: true, tubes: true, removed_at: true }))
+      .describe('Other drains that are linked to its patient now, as far as the client reaches them.'),
     air_leak: airLeak,
     overdue,
     last_reading: agedRow,

@@ -237,3 +237,26 @@ test('who may register and assign, and not read, is told that a device or an ass
   const shown = await guarded.send(reader, 'POST', '/fhir/DeviceUseStatement', use, ifNoneExist);
   expect(JSON.parse(shown.text).subject).toEqual({ reference: 'Patient/their-patient' });
 });
+
+test('and nothing of it all is in the log or the metrics, though every route was asked and a target does not answer', async () => {
+  const { patient, placed, monitor, reading, assignment, drain } = ward.theirs;
+  const names = [
+    ...SECRETS,
+    patient,
+    placed,
+    monitor,
+    reading,
+    assignment,
+    drain,
+    erased,
+    'erased-patient',
+    'Invented^Canary',
+  ];
+  const log = guarded.service.log();
+  expect(log).toContain('"route":"/v1/drains/:drain/chart"');
+  await expect.poll(() => guarded.service.log()).toMatch(/"target":"ehr"/);
+  const metrics = (await ask(full, { method: 'GET', path: '/metrics' })).text;
+  expect(metrics).toContain('drainledger_');
+  expect(names.filter((each) => log.includes(each))).toEqual([]);
+  expect(names.filter((each) => metrics.includes(each))).toEqual([]);
+});

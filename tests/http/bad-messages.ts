@@ -12,6 +12,7 @@ export const timed = (time: string): string => reading('"level_ml":1').replace(a
 const NUMBER = 'send a plain number such as 12 or 12.5, without quotes';
 const DECIMALS = 'send at most 3 decimals';
 const OFFSET = 'send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00';
+const UNSHOWN = 'send it without them';
 const UNIT = 'send a plain number in cm[H2O], or a value and the UCUM code of a unit of the same kind';
 
 export type Case = readonly [
@@ -72,6 +73,32 @@ export const FIELDS: readonly Case[] = [
   ],
   ['a number for an object', reading('"suction":20'), 422, '/suction', '20', 'send an object'],
   ['a list for an object', reading('"seal":[]'), 422, '/seal', '[]', 'send an object'],
+  // FHIR R4, datatypes.html#string: none below 32 but tab and line ends. UAX #9, 2 (embeddings, overrides, isolates): from memory.
+  ['a bell', reading('"note":"a\\u0007b"'), 422, '/note', '"a\\u0007b"', UNSHOWN],
+  [
+    'colours of a terminal',
+    reading('"site_findings":"\\u001b[31mred"'),
+    422,
+    '/site_findings',
+    '"\\u001b[31mred"',
+    UNSHOWN,
+  ],
+  [
+    'what turns figures round',
+    reading('"fluid_colour":"\\u202e051"'),
+    422,
+    '/fluid_colour',
+    '"\u202e051"',
+    UNSHOWN,
+  ],
+  [
+    'the same in a key',
+    reading('"level_ml":1').replace('"r1"', '"\\u2066r1"'),
+    422,
+    '/identifier/value',
+    '"\u2066r1"',
+    UNSHOWN,
+  ],
   ['empty text', reading('"note":""'), 422, '/note', '""', 'send at least 1 character'],
   [
     'text that is too long',

@@ -3,7 +3,21 @@ import { z } from 'zod';
 import { parseInstant } from '../../domain/numbers/instant.ts';
 import { MEND } from './quantity.ts';
 
-export const words = (most: number) => z.string().min(1).max(most);
+/**
+ * Control characters but tab and line ends, which no string of FHIR R4 may hold (datatypes.html#string) and a terminal may
+ * obey; and what turns the direction of text (UAX #9, 2), by which figures beside it are shown in another order.
+ */
+// biome-ignore lint/suspicious/noControlCharactersInRegex: control characters are what it finds
+const UNSHOWN = /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/;
+
+export const words = (most: number) =>
+  z
+    .string()
+    .min(1)
+    .max(most)
+    .refine((text) => !UNSHOWN.test(text), {
+      error: `holds control characters, or some that turn the direction of text${MEND}send it without them`,
+    });
 
 export const instant = z
   .string()

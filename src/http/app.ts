@@ -42,6 +42,7 @@ import { registerReads } from './native/reads.ts';
 import { registerRemoval } from './native/removal-reads.ts';
 import { registerTargets } from './native/targets.ts';
 import { registerTrends } from './native/trends-reads.ts';
+import { refuseOddHosts } from './one-host.ts';
 import { registerOps } from './ops.ts';
 import { registerPage } from './page.ts';
 import type { Parts } from './parts.ts';
@@ -69,6 +70,7 @@ export function buildApp({ parts, logger, access, limits, proxies }: AppOptions)
   cutSlowRequests(app);
   logAnswers(app, logger);
   harden(app, parts);
+  refuseOddHosts(app);
   if (access.isOpen) answerOnlyAsLoopback(app, parts);
   acceptJson(app, 'application/json');
   guard(app, routes);
@@ -117,7 +119,7 @@ const optionsOf = (
   // Of a whole request; that of its body is watched by slow-requests.ts, as some bodies may go on.
   requestTimeout: 0,
   connectionTimeout: 30_000,
-  http: { connectionsCheckingInterval: 1000 },
+  http: { connectionsCheckingInterval: 1000, requireHostHeader: false },
   keepAliveTimeout: 75_000,
   routerOptions: { maxParamLength: 128 },
   trustProxy: proxies.length === 0 ? false : [...proxies],

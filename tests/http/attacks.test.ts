@@ -167,6 +167,19 @@ describe('headers', () => {
     }
   });
 
+  test('of no host, or of two, are refused (RFC 9112 section 3.2)', async () => {
+    for (const path of ['/v1/drains', '/fhir/Observation', '/livez']) {
+      const own = `Authorization: Bearer ${full}\r\nConnection: close\r\n`;
+      for (const hosts of ['', 'Host: x\r\nHost: y\r\n']) {
+        const answer = await rawly(`GET ${path} HTTP/1.1\r\n${hosts}${own}\r\n`);
+        expect(answer, hosts).toMatch(/^HTTP\/1\.1 400/);
+        expect(answer, hosts).toMatch(/content-type: application\/(problem|fhir)\+json/);
+        expect(answer, hosts).toContain('send it once');
+      }
+      expect(await rawly(`GET ${path} HTTP/1.0\r\n${own}\r\n`)).toMatch(/^HTTP\/1\.1 200/);
+    }
+  });
+
   test('of a host or a forwarding do not change links or addresses', async () => {
     const headers =
       'X-Forwarded-Host: evil.example\r\nX-Forwarded-For: 9.9.9.9\r\nForwarded: host=evil.example\r\n';

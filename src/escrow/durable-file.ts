@@ -1,6 +1,6 @@
 /** Files that are there after a power cut as they were written, whole or not at all. */
 import { readFileSync, statSync } from 'node:fs';
-import { open, rename } from 'node:fs/promises';
+import { open, rename, rm } from 'node:fs/promises';
 import { dirname } from 'node:path';
 
 export function readIfThere(file: string): string | undefined {
@@ -16,7 +16,9 @@ export function readIfThere(file: string): string | undefined {
 export async function writeWhole(file: string, text: string): Promise<void> {
   const draft = `${file}.draft`;
   const before = statSync(file, { throwIfNoEntry: false });
-  const written = await open(draft, 'w', 0o600);
+  // What lies there may be of a crash, or a link that somebody else put there.
+  await rm(draft, { force: true });
+  const written = await open(draft, 'wx', 0o600);
   try {
     if (before !== undefined) {
       const { uid, gid } = await written.stat();

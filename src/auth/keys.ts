@@ -75,7 +75,7 @@ export function holderOf(key: string, keys: readonly StoredKey[]): Principal | n
 
 /** Words of a scope that grant nothing: a key would look as if it could do more than it can. */
 export function wordsOfNoUse(scope: string): readonly string[] {
-  const accesses = ['operate', 'audit'] as const;
+  const accesses = ['operate', 'audit', 'metrics'] as const;
   return scope
     .split(' ')
     .filter((word) => word !== '')

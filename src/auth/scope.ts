@@ -1,6 +1,6 @@
 /**
  * What a client may do, as SMART App Launch 2.2.0 scopes say it (scopes-and-launch-context.html): `system/Observation.rs`.
- * Two scopes of our own stand beside them, for what has no resource: operating the service, and proving its history.
+ * Scopes of our own stand beside them, for what has no resource: operating the service, its figures, proving its history.
  */
 
 /** c create, r read, u update, s search. Nothing can be deleted. */
@@ -13,9 +13,14 @@ export type Access =
   | 'known'
   | 'operate'
   | 'audit'
+  | 'metrics'
   | { readonly type: string; readonly action: Action };
 
-export const OWN_SCOPES = { operate: 'drainledger/operate', audit: 'drainledger/audit' } as const;
+export const OWN_SCOPES = {
+  operate: 'drainledger/operate',
+  audit: 'drainledger/audit',
+  metrics: 'drainledger/metrics',
+} as const;
 
 const CLINICAL = /^(patient|user|system)\/([A-Za-z]+|\*)\.(c?r?u?d?s?)$/;
 /** What SMART 1.0 called them. */
@@ -43,6 +48,8 @@ function grantsIn(scope: string): readonly Grant[] {
 /** Whether a scope allows an access. @param scope words with blanks between */
 export function allows(scope: string, access: Access): boolean {
   if (access === 'public' || access === 'known') return true;
+  // Who operates it sees its figures.
+  if (access === 'metrics' && allows(scope, 'operate')) return true;
   if (typeof access === 'string') return scope.split(' ').includes(OWN_SCOPES[access]);
   return grantsIn(scope).some(
     ({ type, actions }) => (type === '*' || type === access.type) && actions.includes(access.action),

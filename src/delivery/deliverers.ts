@@ -45,9 +45,24 @@ const POLL_MS = 100;
 interface Running {
   readonly name: string;
   readonly deliverer: Deliverer;
-  readonly requests: ReadonlyMap<Verdict['kind'], number>;
+  readonly requests: Readonly<Record<Verdict['kind'], number>>;
   close(): void;
 }
+
+/** Of each kind from the start, so that no figure comes and goes. */
+const NONE_YET: Readonly<Record<Verdict['kind'], number>> = {
+  taken: 0,
+  accepted: 0,
+  refused: 0,
+  conflict: 0,
+  gone: 0,
+  duplicate: 0,
+  'multiple-matches': 0,
+  unauthorized: 0,
+  forbidden: 0,
+  later: 0,
+  unknown: 0,
+};
 
 export function startAll(options: DeliverersOptions): Deliverers {
   const { targets, clock } = options;
@@ -75,11 +90,13 @@ function start(
   { store, canonical, log, clock, env }: DeliverersOptions,
 ): Running {
   const { target } = configured;
-  const requests = new Map<Verdict['kind'], number>();
+  const requests = { ...NONE_YET };
   const { connection, close } = openTarget(configured, {
     env,
     now: clock.now,
-    onVerdict: (kind) => requests.set(kind, (requests.get(kind) ?? 0) + 1),
+    onVerdict(kind) {
+      requests[kind] += 1;
+    },
     onScope: (granted) =>
       log.warn({ target: target.name, granted }, 'the target grants other scopes than were asked for'),
   });
@@ -93,6 +110,6 @@ function statusOf({ name, deliverer: { breaker }, requests }: Running, nowMs: nu
     state: breaker.isParked ? 'parked' : isTripped(breaker) ? 'resting' : 'working',
     failures: breaker.failures,
     restsUntilMs: breaker.restsUntilMs > nowMs ? breaker.restsUntilMs : null,
-    requests: Object.fromEntries(requests),
+    requests,
   };
 }

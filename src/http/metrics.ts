@@ -13,9 +13,10 @@ const KEYS_MAX_AGE_S = 300;
 const DOCS = {
   metrics: {
     operation: 'metrics',
-    access: 'operate',
+    access: 'metrics',
     concernsNobody: true,
-    summary: 'Figures of delivery, of messages and of what is unmatched, in the text format of Prometheus',
+    summary:
+      'Figures of the log, of delivery, of messages and of the process, in the text format of Prometheus',
     answers: {
       200: { text: 'A line a figure.', schema: z.string(), mediaType: 'text/plain' },
       ...problems({}),
@@ -55,13 +56,51 @@ export function registerMetrics(app: FastifyInstance, parts: Parts): void {
 type Sample = readonly [labels: Readonly<Record<string, string>>, value: number];
 
 function metricsText(parts: Parts): string {
-  const all = [backlogMetrics, targetMetrics, messageMetrics, unmatchedMetrics];
+  const all = [logMetrics, backlogMetrics, targetMetrics, messageMetrics, unmatchedMetrics, processMetrics];
   return all.flatMap((metricsOf) => metricsOf(parts)).join('');
 }
 
+function logMetrics({ store, proof, now }: Parts): string[] {
+  const failingS = (sinceMs: number | null): number => (sinceMs === null ? 0 : (now() - sinceMs) / 1000);
+  return [
+    metric('log_entries_total', 'counter', 'Entries of the log, of all kinds.', [[{}, store.log.size()]]),
+    metric('log_writable', 'gauge', 'Whether entries can be taken: 1, or 0 where the log is only read.', [
+      [{}, canWrite(store) ? 1 : 0],
+    ]),
+    metric(
+      'checkpoint_sink_failing_seconds',
+      'gauge',
+      'For how long a place has taken no checkpoint; 0 while it takes them.',
+      proof.sinks().map(({ name, failingSinceMs }) => [{ sink: name }, failingS(failingSinceMs)]),
+    ),
+  ];
+}
+
+function canWrite(store: Parts['store']): boolean {
+  try {
+    store.check();
+    return true;
+  } catch {
+    return false;
+  }
+}
+
+const ASIDE = ['dead', 'skipped', 'accepted'] as const;
+
+/** Under the names that client libraries of Prometheus give them. */
+const processMetrics = (): string[] => [
+  family('process_resident_memory_bytes', 'gauge', 'Resident memory.', [[{}, process.memoryUsage.rss()]]),
+  family('process_start_time_seconds', 'gauge', 'When the process began, since the epoch.', [
+    [{}, STARTED_MS / 1000],
+  ]),
+];
+const STARTED_MS = Math.round(performance.timeOrigin);
+
 function backlogMetrics({ delivery, store, now }: Parts): string[] {
   const backlogs = delivery.status().map(({ target }) => ({ target, ...store.backlog(target) }));
-  const aside = store.deliveryCounts().filter(({ state }) => ['dead', 'skipped', 'accepted'].includes(state));
+  const counts = store.deliveryCounts();
+  // Of targets that are no longer configured as well.
+  const targets = new Set([...backlogs, ...counts].map(({ target }) => target));
   const ageS = (oldestMs: number | null): number =>
     oldestMs === null ? 0 : Math.max(0, now() - oldestMs) / 1000;
   return [
@@ -81,7 +120,12 @@ function backlogMetrics({ delivery, store, now }: Parts): string[] {
       'delivery_set_aside',
       'gauge',
       'Deliveries that a target does not plainly hold.',
-      aside.map(({ target, state, count }) => [{ target, state }, count]),
+      [...targets].flatMap((target) =>
+        ASIDE.map((state): Sample => {
+          const found = counts.find((each) => each.target === target && each.state === state);
+          return [{ target, state }, found?.count ?? 0];
+        }),
+      ),
     ),
   ];
 }
@@ -136,11 +180,17 @@ function targetMetrics({ delivery }: Parts): string[] {
   ];
 }
 
-function metric(name: string, type: 'gauge' | 'counter', help: string, samples: readonly Sample[]): string {
-  const full = `drainledger_${name}`;
+const metric = (...[name, ...rest]: Parameters<typeof family>): string =>
+  family(`drainledger_${name}`, ...rest);
+
+function family(full: string, type: 'gauge' | 'counter', help: string, samples: readonly Sample[]): string {
   const lines = samples.map(([labels, value]) => {
-    const pairs = Object.entries(labels).map(([label, text]) => `${label}="${text}"`);
+    const pairs = Object.entries(labels).map(([label, text]) => `${label}="${escaped(text)}"`);
     return `${full}${pairs.length === 0 ? '' : `{${pairs.join(',')}}`} ${value}`;
   });
   return `# HELP ${full} ${help}\n# TYPE ${full} ${type}\n${lines.map((line) => `${line}\n`).join('')}`;
 }
+
+/** As the text format writes the values of labels. */
+const escaped = (text: string): string =>
+  text.replaceAll('\\', '\\\\').replaceAll('"', '\\"').replaceAll('\n', '\\n');

@@ -23,9 +23,23 @@ export async function answerBatch(
   const isWrite = ({ request: { method } }: BundleEntry): boolean => method === 'POST';
   // Writes go first, and share their commits; reads then see them (http.html#trules).
   await Promise.all(entries.map((each, n) => (isWrite(each) ? answer(each, n) : undefined)));
-  for (const [n, each] of entries.entries()) if (!isWrite(each)) await answer(each, n);
+  let shown = 0;
+  for (const [n, each] of entries.entries()) {
+    if (isWrite(each)) continue;
+    if (shown > MOST_SHOWN) answers[n] = told(413, TOO_MUCH);
+    else await answer(each, n);
+    shown += answers[n]?.resource?.length ?? 0;
+  }
   return answers;
 }
+
+/** Characters of what reads of one batch are answered with. All of it is held at once, and 500 pages of 1,000 are 1 GB. */
+const MOST_SHOWN = 32 * 1024 * 1024;
+const TOO_MUCH = issueText(
+  'error',
+  'too-costly',
+  `the answers before this one hold over ${MOST_SHOWN} characters: ask for it in another batch, or by itself`,
+);
 
 async function answerEntry(outer: FastifyRequest, entry: BundleEntry): Promise<EntryAnswer> {
   const { url, ...asked } = entry.request;

@@ -17,7 +17,7 @@ import { foundOf } from './include.ts';
 import type { Plan } from './plan.ts';
 import type { Ask, Told } from './port.ts';
 import { linkTo } from './search.ts';
-import { told } from './texts.ts';
+import { MOST_SHOWN, told, tooMany } from './texts.ts';
 import { planWithin } from './within.ts';
 
 const CODES = ['category', 'code', 'combo-code', 'component-code'];
@@ -30,6 +30,7 @@ export function lastn(held: Held, type: ResourceType, ask: Ask): Told {
   const asOf = held.finder.newestRow();
   const hits = newestOfEach(held, planWithin(held, type, ask, query.criteria), asOf, most);
   const shown = query.view.summary === 'count' ? [] : hits;
+  if (shown.length > MOST_SHOWN) throw tooMany('fewer codes, or a smaller max');
   const found = foundOf(held, type, shown, 'match').map((each) => ({
     ...each,
     text: subset(each.text, type, query.view),

@@ -16,7 +16,7 @@ import type { Held } from './held.ts';
 import type { Ask, Told } from './port.ts';
 import { readStats, type StatsQuery } from './read-stats.ts';
 import { statistic } from './statistics.ts';
-import { textsOf, told } from './texts.ts';
+import { MOST_SHOWN, textsOf, told, tooMany } from './texts.ts';
 import { convertUnit } from './units.ts';
 import { planWithin } from './within.ts';
 
@@ -45,6 +45,7 @@ export function stats(held: Held, type: ResourceType, ask: Ask): Told {
         query.limit,
       )
     : [];
+  if (sources.length > MOST_SHOWN) throw tooMany('a limit, a duration or a period');
   const texts = textsOf(held.ledger, sources).map((text) => `{"name":"source","resource":${text}}`);
   const text = `{"resourceType":"Parameters","parameter":[${[...parameters, ...texts].join(',')}]}`;
   return told(

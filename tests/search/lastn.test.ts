@@ -24,6 +24,17 @@ const coded = (...codes: readonly string[]) => ({
 const ask = (more = '') => index.ask('lastn', `patient=1&category=lab${more}`);
 const idsOf = (bundle: ReturnType<typeof ask>) => (bundle.entry ?? []).map(({ resource }) => resource?.id);
 
+test('more than can be shown at once is refused, and counted', () => {
+  index = indexed();
+  const many = Array.from({ length: 10_001 }, (_, n) => observation(`o${n}`, coded('a'), '01:00'));
+  for (let n = 0; n < many.length; n += 500) index.issue(...many.slice(n, n + 500));
+  expect(() => ask('&max=1')).toThrow(/over 10000 observations.*smaller max/);
+  expect(ask('&max=1&_summary=count').total).toBe(10_001);
+  const include = 'subject=1&coding=urn:example:code|a&statistic=count&include=true';
+  expect(() => index.stats(include)).toThrow(/over 10000 observations.*limit/);
+  expect(index.stats(`${include}&limit=3`).parameter).toHaveLength(4);
+}, 60_000);
+
 describe('codes are the same that share a coding, directly or through others', () => {
   test.each([
     ['a, b and c are three', [coded('a'), coded('b'), coded('c')], 3],

@@ -34,7 +34,7 @@ export const OPERATIONS: Readonly<
 > = {
   lastn: {
     definition: 'http://hl7.org/fhir/OperationDefinition/Observation-lastn',
-    parameters: { max: 'How many of each code; 1 unless given.' },
+    parameters: { max: 'How many of each code; 1 unless given. Over 10000 in all are refused.' },
   },
   stats: {
     definition: 'http://hl7.org/fhir/OperationDefinition/Observation-stats',

@@ -35,5 +35,5 @@ export const STATS_PARAMETERS = {
   period: 'Start and end with a slash between, either left out where it is open; instead of duration.',
   statistic: `One of ${Object.keys(STATISTICS).join(', ')}, or min, max; once for each, or with commas.`,
   include: 'true: the observations as well.',
-  limit: 'Most of those observations.',
+  limit: 'Most of those observations; over 10000 are refused.',
 } as const satisfies Readonly<Record<string, string>>;

@@ -84,7 +84,11 @@ export async function send<T>(entry: Omit<Waiting, 'savedAt' | 'refused'>): Prom
 /** Too busy, or not able just now: the entry waits as if nobody had answered. */
 const isPassing = ({ status }: Problem): boolean => status >= 500 || status === 429;
 
+/** Keys of what was sent and is not answered for yet. */
+const underWay = new Set<string>();
+
 async function attempt<T>(entry: Waiting): Promise<Sent<T>> {
+  underWay.add(entry.id);
   try {
     const reply = await post<T>(entry.path, entry.body);
     if (reply.ok) {
@@ -97,6 +101,8 @@ async function attempt<T>(entry: Waiting): Promise<Sent<T>> {
   } catch (error) {
     if (error instanceof NoAnswer) return { state: 'waiting' };
     throw error;
+  } finally {
+    underWay.delete(entry.id);
   }
 }
 
@@ -108,7 +114,7 @@ async function sendWaiting(tell: (words: string) => void): Promise<void> {
   isSending = true;
   try {
     for (const entry of waiting()) {
-      if (entry.refused !== null) continue;
+      if (entry.refused !== null || underWay.has(entry.id)) continue;
       const sent = await attempt(entry);
       if (sent.state === 'waiting') return;
       if (sent.state === 'recorded') tell(`Sent: ${entry.words}.`);

@@ -102,6 +102,23 @@ describeInBrowser('a reading while the service is away', () => {
     expect((await levels()).filter((level) => level === 190)).toHaveLength(1);
   });
 
+  test('whose answer is slow is not sent a second time meanwhile', async () => {
+    const slow = await ward.open(`/#/drain/${drain.drain}/enter/reading`);
+    await field(slow, 'level_ml').fill('195');
+    let sent = 0;
+    await slow.context().route('**/entries', async (route) => {
+      sent += 1;
+      // Longer than it takes until what waits is tried again.
+      await new Promise((resolve) => setTimeout(resolve, 6000));
+      await route.continue();
+    });
+    await slow.getByRole('button', { name: 'Save' }).click();
+    await nameAuthor(slow);
+    await slow.getByText('Recorded:', { exact: false }).waitFor();
+    expect(sent).toBe(1);
+    await slow.context().close();
+  });
+
   test('leaves a view that nobody answered for, and that is shown by itself once somebody does', async () => {
     const fresh = await ward.open('/');
     await behindWorker(fresh);

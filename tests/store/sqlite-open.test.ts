@@ -47,7 +47,7 @@ describe('openWriter', () => {
       foreign_keys: 1,
       busy_timeout: 250,
       journal_size_limit: 67_108_864,
-      wal_autocheckpoint: 4000,
+      wal_autocheckpoint: 1000,
       trusted_schema: 0,
       cell_size_check: 1,
       cache_size: -65_536,

@@ -1,6 +1,6 @@
 /**
  * Moves what was committed out of the write-ahead log while nobody waits, a little at a time. Left to the commit that
- * fills the log, it is a stall of some 20 ms for whoever waits for that commit, and for whoever reads meanwhile.
+ * fills the log, it is a stall of some 15 ms for whoever waits for that commit, and for whoever reads meanwhile.
  */
 import type Database from 'better-sqlite3';
 import { asFailure, isFatal } from './group.ts';

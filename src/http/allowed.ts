@@ -21,10 +21,11 @@ export function writeRefusal(principal: Principal, store: Store, { drain, body }
   const refusal = changes ? changeRefusal(principal) : null;
   if (refusal !== null) return refusal;
   if (drain === null || !isBound(principal)) return null;
-  // A placement or a link says itself whose drain it is; what is there already must be theirs as well.
+  // A placement says itself whose drain it is. A link does not: a drain of nobody may turn out to be anybody's.
   const linked = body.kind === 'placed' || body.kind === 'drain-updated' ? body.patient : undefined;
   const known = store.patientOf(drain) ?? undefined;
-  const reached = [known ?? linked, linked ?? known].every((patient) => isWithin(principal, drain, patient));
+  const whose = body.kind === 'placed' ? (known ?? linked) : known;
+  const reached = [whose, linked ?? whose].every((patient) => isWithin(principal, drain, patient));
   if (reached) return null;
   return outOfBounds('The client is confined to one patient or drain, and this is not theirs.');
 }

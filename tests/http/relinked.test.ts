@@ -194,3 +194,20 @@ test('a link to a further page that was given before is of no drain that was tak
   const { status, text } = await get(token, next.replace(guarded.service.url, ''));
   expect([status, text.includes(drain)]).toEqual([200, false]);
 });
+
+test('a drain that is linked to nobody is not taken by a client for its own patient, through no door', async () => {
+  const { drain } = JSON.parse((await guarded.send(full, 'POST', '/v1/drains', placement('free'))).text);
+  const token = await guarded.token({ scope: 'patient/*.cruds', patient: 'right' });
+  const claim = (key: string) =>
+    entry(key, 'drain-updated', '08:00', { patient: { reference: 'Patient/right' } });
+  const nowhere = drain.replaceAll(/./g, 'a');
+  const direct = await guarded.send(token, 'POST', `/v1/drains/${drain}/entries`, claim('claims-1'));
+  expect(direct.status).toBe(403);
+  const entries = [drain, nowhere].map((each, n) => ({ drain: each, ...claim(`claims-2-${n}`) }));
+  const { text } = await guarded.send(token, 'POST', '/v1/entries', { entries });
+  const [free, none] = JSON.parse(text).outcomes;
+  expect([free.status, none]).toEqual([403, free]);
+  expect((await read(full, `/v1/drains/${drain}`)).patient).toBeUndefined();
+  const own = placement('own', '08:00', { patient: { reference: 'Patient/right' } });
+  expect((await guarded.send(token, 'POST', '/v1/drains', own)).status).toBe(201);
+});

@@ -45,8 +45,7 @@ export function createTokenReader(issuers: readonly Issuer[]): (token: string) =
       clockTolerance: CLOCK_TOLERANCE_S,
     }).catch((error: unknown) => {
       if (error instanceof CannotCheck) throw error;
-      const code = error instanceof Error && 'code' in error ? String(error.code) : 'unknown';
-      throw new BadToken(`it is not valid: ${code}`);
+      throw new BadToken(`it is not valid: ${codeOf(error)}`);
     });
     return principalOf(payload);
   };
@@ -67,6 +66,13 @@ function keysOf(jwks: Issuer['jwks']): JWTVerifyGetKey {
     keyOf(...asked).catch((error: unknown) => {
       throw isOfToken(error) ? error : new CannotCheck(`${jwks} gave no keys: ${causeOf(error)}`);
     });
+}
+
+/** With the name of the claim, where one is wrong. */
+function codeOf(error: unknown): string {
+  if (error instanceof errors.JWTClaimValidationFailed || error instanceof errors.JWTExpired)
+    return `${error.code} of ${error.claim}`;
+  return error instanceof errors.JOSEError ? error.code : 'unknown';
 }
 
 /** What an issuer that is down, or gives no keys, ends in. */

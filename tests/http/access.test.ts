@@ -110,6 +110,17 @@ describe('tokens that are not believed', () => {
     expect(guarded.service.log()).not.toContain(token === '' ? 'eyJ' : token);
   });
 
+  test.each([
+    ['another audience', 'ERR_JWT_CLAIM_VALIDATION_FAILED of aud'],
+    ['not yet valid', 'ERR_JWT_CLAIM_VALIDATION_FAILED of nbf'],
+    ['no scope', 'ERR_JWT_CLAIM_VALIDATION_FAILED of scope'],
+    ['expired', 'ERR_JWT_EXPIRED of exp'],
+  ])('the log says of one with %s what is wrong with it', async (name, why) => {
+    const before = guarded.service.log().length;
+    await status((await forged[name]?.()) ?? '', 'GET', '/v1/drains');
+    expect(guarded.service.log().slice(before)).toContain(`"why":"it is not valid: ${why}"`);
+  });
+
   test('a key works until it is revoked', async () => {
     const key = guarded.key('system/Observation.rs');
     await expect.poll(() => status(key, 'GET', '/v1/drains'), { timeout: 5000 }).toBe(200);

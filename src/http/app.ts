@@ -13,7 +13,6 @@ import { StoreBusy } from '../store/port.ts';
 import { recordAccesses } from './accesses.ts';
 import { registerAudit } from './audit.ts';
 import { acceptJson } from './body.ts';
-import { readBodiesInTurn } from './body-turns.ts';
 import { answerBrokenHttp } from './broken-http.ts';
 import { tellOfErasures } from './erased.ts';
 import { logFailure, problemOf } from './failures.ts';
@@ -69,7 +68,6 @@ export function buildApp({ parts, logger, access, limits, proxies }: AppOptions)
   const routes = collectRoutes(app);
   endKeepAliveOnClose(app);
   cutSlowRequests(app);
-  readBodiesInTurn(app);
   logAnswers(app, logger);
   harden(app, parts);
   refuseOddHosts(app);

@@ -24,7 +24,7 @@ export function cutSlowRequests(app: FastifyInstance, bodyMs = BODY_MS): void {
  * Whether a body is announced (RFC 9112, 6.3). Without one nothing more is awaited from the sender, yet Node calls the
  * message complete only once somebody reads it, which for a long answer to a GET is never.
  */
-export const hasBody = ({ headers }: IncomingMessage): boolean =>
+const hasBody = ({ headers }: IncomingMessage): boolean =>
   headers['transfer-encoding'] !== undefined || Number(headers['content-length'] ?? 0) > 0;
 
 /** @param mayGoOn only a body that stopped coming is cut */

@@ -7,9 +7,9 @@ import { cellText, quoted } from './cell-text.ts';
 import type { Standing } from './standing.ts';
 
 /**
- * @param isTold whether its words are: else its reason, note and body are left out.
  * Cells in the order of the headings in drain-csv.ts. Names, hashes and times are of our own making, and need neither a quote
  * nor the guard of cell-text.ts.
+ * @param isTold whether its words are: else its reason, note and body are left out
  */
 export function entryLine(
   drain: string,

@@ -1,7 +1,7 @@
 /** Finds the versions that a query matches as of a row of the index, page by page. */
 import type Database from 'better-sqlite3';
 import type { Query, SortKey } from '../fhir/search/query.ts';
-import { both, either, type Fragment, fragment, ofNamings } from './fragments.ts';
+import { among, both, either, type Fragment, fragment, ofNamings } from './fragments.ts';
 import type { Plan } from './plan.ts';
 
 export interface Hit {
@@ -41,6 +41,7 @@ const COLUMN: Readonly<Record<string, string>> = {
   code: 's.code',
   status: 's.status',
 };
+/** For all there is, as a page. */
 export const UNBOUNDED = 1_000_000_000;
 export const NEWEST_FIRST: Query['sort'] = [{ name: 'date', descending: true }];
 /** A page is merged from one walk of an index for each pair of subject and shape, up to so many walks. */
@@ -223,10 +224,7 @@ function wholeQuery(plan: Plan, asOf: number): { readonly from: Fragment; readon
           `(SELECT DISTINCT row FROM (${source.sql})) d CROSS JOIN version v ON v.row = d.row CROSS JOIN shape s ON s.shape = v.shape`,
           ...source.values,
         );
-  const ofSubjects =
-    subjects === null
-      ? []
-      : [fragment('v.subject IN (SELECT value FROM json_each(?))', JSON.stringify(subjects))];
+  const ofSubjects = subjects === null ? [] : [among('v.subject', subjects)];
   const ofSystems = namings === null ? [] : [ofNamings(namings)];
   return { from, where: both([visible(asOf), ...ofSubjects, ...ofSystems, where, byShape(plan)]) };
 }
@@ -242,8 +240,6 @@ function byShape({ shapes, whereOf }: Plan): Fragment {
     groups.set(key, group);
   }
   return either(
-    [...groups.values()].map(({ test, shapes: numbers }) =>
-      both([fragment('v.shape IN (SELECT value FROM json_each(?))', JSON.stringify(numbers)), test]),
-    ),
+    [...groups.values()].map(({ test, shapes: numbers }) => both([among('v.shape', numbers), test])),
   );
 }

@@ -27,9 +27,13 @@ function joined(parts: readonly Fragment[], by: string, none: Fragment): Fragmen
   };
 }
 
+/** What a column, or an expression, holds is one of these. */
+export const among = (column: string, values: readonly (number | string)[]): Fragment =>
+  fragment(`${column} IN (SELECT value FROM json_each(?))`, JSON.stringify(values));
+
 /** Rows of any of these sets of systems; the index holds those that are of one at all. */
 export const ofNamings = (namings: readonly number[]): Fragment =>
-  fragment('v.naming > 0 AND v.naming IN (SELECT value FROM json_each(?))', JSON.stringify(namings));
+  both([fragment('v.naming > 0'), among('v.naming', namings)]);
 
 /**
  * Effective time against a search value, by the literal text of FHIR R4 search.html#prefix. Rows are walked by the end

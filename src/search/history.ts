@@ -5,7 +5,7 @@ import { readHistoryWindow } from '../fhir/search/read-history.ts';
 import { Refused } from '../fhir/search/refused.ts';
 import type { ResourceType } from '../fhir/search/resource-type.ts';
 import type { Hit } from './find.ts';
-import { both, type Fragment, fragment } from './fragments.ts';
+import { among, both, type Fragment, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
 import type { Ask, Told } from './port.ts';
 import { linkTo } from './search.ts';
@@ -28,7 +28,7 @@ export function typeHistory(held: Held, type: ResourceType, ask: Ask): Told {
     fragment('v.row < ?', paging.before),
     ...(since === null ? [] : [fragment('v.row >= ?', held.rowAt(since))]),
     ...(at === null ? [] : [currentDuring(at)]),
-    fragment('v.shape IN (SELECT value FROM json_each(?))', JSON.stringify(shapesOf(held, type))),
+    among('v.shape', shapesOf(held, type)),
   ];
   const { sql, values } = both(tests);
   const hits = held.db

@@ -6,6 +6,7 @@ import type { Criterion, Query, TokenValue } from '../fhir/search/query.ts';
 import { ID, identifierOf } from '../fhir/search/word.ts';
 import type { KnownShape, Names, Shapes } from './dictionaries.ts';
 import {
+  among,
   both,
   type ConvertUnit,
   DATED,
@@ -125,7 +126,7 @@ function foundBy(type: string, criterion: Criterion, words: Words): readonly Fou
     return [
       {
         ...word(ID, anyOf(listed), names),
-        test: fragment('v.id IN (SELECT value FROM json_each(?))', JSON.stringify(listed)),
+        test: among('v.id', listed),
       },
     ];
   }

@@ -3,7 +3,7 @@ import type { Criterion } from '../fhir/search/query.ts';
 import { readQuery } from '../fhir/search/read-query.ts';
 import type { ResourceType } from '../fhir/search/resource-type.ts';
 import type { Hit } from './find.ts';
-import { both, type Fragment, fragment } from './fragments.ts';
+import { among, both, type Fragment, fragment } from './fragments.ts';
 import type { Held } from './held.ts';
 import type { Plan } from './plan.ts';
 import type { Ask, Confines } from './port.ts';
@@ -43,8 +43,11 @@ export function amongTheirs(held: Held, type: ResourceType, ask: Ask, hits: read
   if (ask.within === null || hits.length === 0) return hits;
   const { subjects, where } = planWithin(held, type, ask, []);
   const { sql, values } = both([
-    fragment('v.row IN (SELECT value FROM json_each(?))', JSON.stringify(hits.map(({ row }) => row))),
-    fragment('v.subject IN (SELECT value FROM json_each(?))', JSON.stringify(subjects)),
+    among(
+      'v.row',
+      hits.map(({ row }) => row),
+    ),
+    among('v.subject', subjects ?? []),
     where,
   ]);
   const theirs = new Set(

@@ -7,7 +7,7 @@ import type Database from 'better-sqlite3';
 import type { Extract } from '../fhir/search/extract.ts';
 import { split } from '../fhir/search/word.ts';
 import type { Names } from './dictionaries.ts';
-import { either, type Fragment, fragment } from './fragments.ts';
+import { among, both, either, type Fragment, fragment } from './fragments.ts';
 import { createPatterns, type Said } from './patterns.ts';
 
 /** Rows of one issue are told apart within so many: a row of words speaks of few, however many one issue has. */
@@ -19,11 +19,7 @@ const WHOLE = 'p.head || w.value';
 /** One of these texts. */
 export function anyOf(texts: readonly string[]): Fragment {
   const stems = [...new Set(texts.map((text) => split(text)[1]))];
-  return fragment(
-    `w.value IN (SELECT value FROM json_each(?)) AND ${WHOLE} IN (SELECT value FROM json_each(?))`,
-    JSON.stringify(stems),
-    JSON.stringify(texts),
-  );
+  return both([among('w.value', stems), among(WHOLE, texts)]);
 }
 
 /** Texts sort by their code points: those that begin so lie between the beginning and the end of all that follow it. */

@@ -23,7 +23,7 @@ import { ceilingS, targetAt } from './configuration/targets.ts';
 import { categoryList, snomedSwitch } from './configuration/terminology.ts';
 import { minutesOf, TIME_OF_DAY, timeOfDay } from './configuration/time-of-day.ts';
 import type { Calendar, Terminology } from './domain/vocabulary/configuration.ts';
-import { readWitnesses } from './proof.ts';
+import { readWitnesses, type Vouching } from './proof.ts';
 import { isZoneName } from './record/calendar.ts';
 
 const addressList = z
@@ -92,7 +92,7 @@ const environment = z.object({
   DRAINLEDGER_LOG_LEVEL: z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
 });
 
-export interface Config extends LedgerConfig, Omit<Files, 'access'> {
+export interface Config extends LedgerConfig, Vouching, Omit<Files, 'access'> {
   /** Who may come in. */
   readonly access: AccessControl;
   readonly host: string;
@@ -143,7 +143,7 @@ const NEEDS = [
 ] as const;
 
 /** What is wrong with the variables, beside what they name. */
-function variableFaults(env: Environment): string[] {
+function variableFaults(env: Environment, error: z.ZodError | undefined): string[] {
   const unknown = Object.keys(env).filter(
     (name) => name.startsWith('DRAINLEDGER_') && !(name in environment.shape),
   );
@@ -151,7 +151,7 @@ function variableFaults(env: Environment): string[] {
   return [
     ...unknown.map((name) => `${name} is no setting of this service: remove it`),
     ...lone.map(([name, needed, why]) => `${name} needs ${needed}: ${why}`),
-    ...issueTexts(environment.safeParse(env, { error: inWords }).error, env),
+    ...issueTexts(error, env),
     ...accessFaults(env),
     ...targetFaults(env),
     ...tokenFaults(env),
@@ -160,17 +160,20 @@ function variableFaults(env: Environment): string[] {
 
 /** @throws {ConfigError} listing all faults, of files too, and unknown DRAINLEDGER_ names */
 export function readConfig(env: Environment): Config {
-  const faults = variableFaults(env);
+  const parsed = environment.safeParse(env, { error: inWords });
+  const faults = variableFaults(env, parsed.error);
   const fileOf = fileReader(env, faults);
   const files = readFiles(fileOf);
-  fileOf('DRAINLEDGER_CHECKPOINT_KEY', readKeyFile);
-  fileOf('DRAINLEDGER_WITNESSES', readWitnesses);
-  if (faults.length > 0) throw new ConfigError(faults.join('\n'));
-  const e = environment.parse(env);
+  const checkpointKey = fileOf('DRAINLEDGER_CHECKPOINT_KEY', readKeyFile);
+  const witnesses = fileOf('DRAINLEDGER_WITNESSES', readWitnesses) ?? [];
+  if (!parsed.success || faults.length > 0) throw new ConfigError(faults.join('\n'));
+  const e = parsed.data;
   const { DRAINLEDGER_EHR_URL: url } = e;
   return {
     ...ledgerOf(e),
     ...files,
+    checkpointKey,
+    witnesses,
     // Without a file it was said that this is development, or it was refused above.
     access: files.access ?? DEVELOPMENT,
     host: e.DRAINLEDGER_HOST,

@@ -9,10 +9,9 @@ import {
   writeVerifierKey,
 } from './audit/checkpoint.ts';
 import { readWitnessKey } from './audit/cosignature.ts';
-import { readKeyFile } from './audit/key-file.ts';
 import { keysInUse, readKeys, restoresOf, writeFirstKey } from './audit/notices.ts';
 import { type Doubt, doubtsOf, type KeptHead } from './audit/standing.ts';
-import type { ProofConfig } from './configuration/ledger.ts';
+import type { LedgerConfig, ProofConfig } from './configuration/ledger.ts';
 import { tokenFromFile } from './delivery/auth/authorizer.ts';
 import { startCheckpointing } from './escrow/checkpointing.ts';
 import { readEscrowFile } from './escrow/escrow-file.ts';
@@ -95,18 +94,28 @@ function tokenOf({ escrowTokenFile: file }: ProofConfig): (() => string) | undef
   return token;
 }
 
+/** Who signs the log, and whose word of it is kept. */
+export interface Vouching {
+  /** Null: nothing is signed. */
+  readonly checkpointKey: KeyObject | null;
+  /** Public keys of witnesses. */
+  readonly witnesses: readonly VerifierKey[];
+}
+
 /**
- * Starts signing and telling. @param name of the log
- * @throws {Error} where the key or the token cannot be read, or the key is not the one that the log names
+ * Starts signing and telling.
+ * @throws {Error} where the token cannot be read, or the key is not the one that the log names
  */
 export async function startProof(
   store: Store,
-  name: string,
-  config: ProofConfig,
+  {
+    origin: name,
+    proof: config,
+    checkpointKey: key,
+    witnesses,
+  }: Pick<LedgerConfig, 'origin' | 'proof'> & Vouching,
   log: ProofLog,
 ): Promise<Proof> {
-  const key = config.keyFile === undefined ? null : readKeyFile(config.keyFile);
-  const witnesses = config.witnessFile === undefined ? [] : readWitnesses(config.witnessFile);
   await admitKey(store, name, key, log);
   const { origin, keys } = proofOf(store, name);
   const { headFile, escrowFile, escrowUrl } = config;

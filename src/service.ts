@@ -96,13 +96,14 @@ interface Standing {
 async function stand(
   opened: Store,
   chosen: Configuration,
-  { origin, proof: proofConfig, targets }: Config,
+  config: Config,
   logger: FastifyBaseLogger,
 ): Promise<Standing> {
+  const { origin, proof: proofConfig, targets } = config;
   const why = whyOnlyRead(opened, origin, proofConfig);
   if (why === null) {
     const versions = await configure(opened, chosen, logger);
-    const proof = await startProof(opened, origin, proofConfig, logger);
+    const proof = await startProof(opened, config, logger);
     await opened.noteServed(namesOf(targets), Date.now());
     return { store: opened, proof, versions, writes: true };
   }

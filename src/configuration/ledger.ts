@@ -24,14 +24,11 @@ export const ledgerSettings = {
 const ledger = z.object(ledgerSettings);
 
 export interface ProofConfig {
-  readonly keyFile: string | undefined;
   readonly headFile: string | undefined;
   readonly escrowFile: string | undefined;
   readonly escrowUrl: string | undefined;
   /** Of the bearer token that is shown there. */
   readonly escrowTokenFile: string | undefined;
-  /** Of the public keys of witnesses whose word is kept. */
-  readonly witnessFile: string | undefined;
 }
 
 /** The ledger and what vouches for it: all that the command line needs to know of the environment. */
@@ -79,11 +76,9 @@ export const ledgerOf = (e: z.infer<typeof ledger>): LedgerConfig => ({
   database: e.DRAINLEDGER_DATABASE,
   origin: e.DRAINLEDGER_ORIGIN,
   proof: {
-    keyFile: e.DRAINLEDGER_CHECKPOINT_KEY,
     headFile: e.DRAINLEDGER_HEAD_FILE,
     escrowFile: e.DRAINLEDGER_ESCROW_FILE,
     escrowUrl: e.DRAINLEDGER_ESCROW_URL,
     escrowTokenFile: e.DRAINLEDGER_ESCROW_TOKEN_FILE,
-    witnessFile: e.DRAINLEDGER_WITNESSES,
   },
 });

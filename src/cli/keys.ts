@@ -1,9 +1,10 @@
 /** `keys add|list|revoke`: the file of client keys, of which it holds only hashes. */
-import { existsSync, readFileSync } from 'node:fs';
+import { existsSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import { keyFile, newKey, type StoredKey, wordsOfNoUse } from '../auth/keys.ts';
 import type { Bounds } from '../auth/principal.ts';
 import { isOfOnePatient } from '../auth/scope.ts';
+import { readJsonFile } from '../configuration/json-file.ts';
 import { writeWhole } from '../escrow/durable-file.ts';
 
 type Keys = readonly StoredKey[];
@@ -32,7 +33,7 @@ export async function runKeys(args: readonly string[]): Promise<number | null> {
 }
 
 function read(file: string): Keys {
-  return existsSync(file) ? keyFile.parse(JSON.parse(readFileSync(file, 'utf8'))).keys : [];
+  return existsSync(file) ? readJsonFile(file, keyFile, JSON.parse).keys : [];
 }
 
 /** Durable: a revocation that was answered for must not be undone by a power cut. */

@@ -1,6 +1,7 @@
 /** `rules list` and `rules check FILE`: the table as it is, or as a facility's file would make it. */
 
-import { RulesError, readRules } from '../configuration/rules.ts';
+import { BadFile } from '../configuration/json-file.ts';
+import { readRules } from '../configuration/rules.ts';
 import type { Rule, RuleTable } from '../domain/vocabulary/rule.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
 
@@ -21,7 +22,7 @@ function check(path: string): number {
     print(`${summary(table)}\n${tableText(table)}`);
     return 0;
   } catch (error) {
-    if (!(error instanceof RulesError)) throw error;
+    if (!(error instanceof BadFile)) throw error;
     process.stderr.write(`${error.message}\n`);
     return 1;
   }

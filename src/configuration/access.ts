@@ -1,5 +1,5 @@
 /** Who may come in, from the file that a facility writes: issuers of tokens, and where keys are kept. */
-import { readFileSync, statSync } from 'node:fs';
+import { statSync } from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import { z } from 'zod';
 import type { AccessControl } from '../auth/access-control.ts';
@@ -53,7 +53,7 @@ export function readAccess(path: string): AccessControl {
   const issuers = listed.map(({ jwks_url: url, jwks_file: file, token_endpoint: _endpoint, ...rest }) => {
     if ((url === undefined) === (file === undefined))
       throw new Error(`${path}: issuer ${rest.issuer} needs one of jwks_url and jwks_file`);
-    const jwks = file === undefined ? new URL(url ?? '') : jwksIn(beside(file));
+    const jwks = file === undefined ? new URL(url ?? '') : readJsonFile(beside(file), jwkSet, JSON.parse);
     return { ...rest, jwks };
   });
   const readToken = createTokenReader(issuers);
@@ -70,10 +70,7 @@ export function readAccess(path: string): AccessControl {
   };
 }
 
-const jsonIn = (path: string): unknown => JSON.parse(readFileSync(path, 'utf8'));
-
-const jwksIn = (path: string) =>
-  z.looseObject({ keys: z.array(z.looseObject({})).min(1) }).parse(jsonIn(path));
+const jwkSet = z.looseObject({ keys: z.array(z.looseObject({})).min(1) });
 
 /** Keys as they stand in the file now: one that is revoked is refused from then on. @throws {CannotCheck} when it cannot be read */
 function createKeyReader(path: string): () => readonly StoredKey[] {
@@ -82,17 +79,14 @@ function createKeyReader(path: string): () => readonly StoredKey[] {
     try {
       // Asked first: a file that is put in its place while this one is read is then read as well.
       const changedMs = statSync(path).mtimeMs;
-      if (known?.changedMs !== changedMs) known = { keys: keyFile.parse(jsonIn(path)).keys, changedMs };
+      if (known?.changedMs !== changedMs) known = { ...readJsonFile(path, keyFile, JSON.parse), changedMs };
       return known.keys;
     } catch (error) {
-      throw new CannotCheck(`${path} cannot be read: ${wordsOf(error)}`);
+      throw new CannotCheck(
+        `the file of keys cannot be read: ${error instanceof Error ? error.message : error}`,
+      );
     }
   };
   keys();
   return keys;
 }
-
-const wordsOf = (error: unknown): string =>
-  error instanceof z.ZodError
-    ? error.issues.map(({ path, message }) => `${path.join('.')} ${message}`).join('; ')
-    : String(error);

@@ -5,15 +5,18 @@ import type { z } from 'zod';
 /** Names a file of a facility and all that is wrong in it. */
 export class BadFile extends Error {}
 
-/** @throws {BadFile} */
-export function readJsonFile<T>(path: string, type: z.ZodType<T>, parse: (text: string) => unknown): T {
-  let sent: unknown;
+/** What a file holds, whatever its shape. @throws {BadFile} */
+export function readJson(path: string, parse: (text: string) => unknown): unknown {
   try {
-    sent = parse(readFileSync(path, 'utf8'));
+    return parse(readFileSync(path, 'utf8'));
   } catch (error) {
     throw new BadFile(`${path}: ${error instanceof Error ? error.message : String(error)}`);
   }
-  const read = type.safeParse(sent, { error: inWords });
+}
+
+/** @throws {BadFile} */
+export function readJsonFile<T>(path: string, type: z.ZodType<T>, parse: (text: string) => unknown): T {
+  const read = type.safeParse(readJson(path, parse), { error: inWords });
   if (read.success) return read.data;
   throw new BadFile(`${path}: ${read.error.issues.map(faultText).join('; ')}`);
 }

@@ -2,7 +2,6 @@
  * The rule table as configuration: what ships with the service, with what a facility's file changes of it.
  * The file may switch rows on or off, change their numbers, and add rows of its own; nothing else.
  */
-import { readFileSync } from 'node:fs';
 import { z } from 'zod';
 import { Decimal } from '../domain/numbers/decimal.ts';
 import type { Rule, RuleTable } from '../domain/vocabulary/rule.ts';
@@ -20,9 +19,7 @@ import {
   wholeHours,
   words,
 } from '../rules/row-schema.ts';
-
-/** Everything that is wrong with a rule file, a line each. */
-export class RulesError extends Error {}
+import { BadFile, readJson } from './json-file.ts';
 
 const localRow = z.discriminatedUnion('quantity', [volume, rate, pressure, chamber, leakDays, stopping]);
 
@@ -45,21 +42,18 @@ const file = z.strictObject({
   local: z.array(z.unknown()).optional(),
 });
 
-/** @throws {RulesError} naming all that is wrong in the file */
+/** @throws {BadFile} naming all that is wrong in the file */
 export function readRules(path: string): RuleTable {
-  let sent: unknown;
-  try {
-    sent = parseExactJson(readFileSync(path, 'utf8'), (digits) => Decimal.parse(digits) ?? { digits });
-  } catch (error) {
-    throw new RulesError(`${path}: ${error instanceof Error ? error.message : String(error)}`);
-  }
+  const sent = readJson(path, (text) =>
+    parseExactJson(text, (digits) => Decimal.parse(digits) ?? { digits }),
+  );
   const faults: string[] = [];
   const read = partly(file, sent, '', faults);
   const changes = listIn(sent, 'changes').map((each, n) => partly(change, each, `/changes/${n}`, faults));
   const local = listIn(sent, 'local').map((each, n) => partly(localRow, each, `/local/${n}`, faults));
   faults.push(...changeFaults(changes), ...idFaults(local.map((each) => each?.id)));
   if (read === null || faults.length > 0) {
-    throw new RulesError(faults.map((fault) => `${path}: ${fault}`).join('\n'));
+    throw new BadFile(faults.map((fault) => `${path}: ${fault}`).join('\n'));
   }
   const changed = DEFAULT_TABLE.rules.map((rule) =>
     changedBy(

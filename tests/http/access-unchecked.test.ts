@@ -82,7 +82,7 @@ test('an issuer that is gone: 503', async () => {
 test.each([
   ['is gone', (file: string) => renameSync(file, `${file}.away`), 'ENOENT'],
   ['was half written by hand', (file: string) => writeFileSync(file, '{"keys": ['), 'JSON'],
-  ['holds what is no key', (file: string) => writeFileSync(file, '{"keys": [{"id": 7}]}'), 'keys.0.id'],
+  ['holds what is no key', (file: string) => writeFileSync(file, '{"keys": [{"id": 7}]}'), '/keys/0/id'],
 ] as const)('a file of keys that %s: 503, and the log says which file and why', async (_what, spoil, why) => {
   spoil(keysFile);
   expect((await ask(made.key)).status).toBe(503);

@@ -7,7 +7,7 @@ import { steadyClock } from './delivery/clock.ts';
 import { type Deliverers, startAll } from './delivery/deliverers.ts';
 import { ALWAYS, type Policy, phaseAt } from './domain/advisories/policy.ts';
 import { epochMs } from './domain/numbers/units.ts';
-import type { Configuration, ConfigurationInForce } from './domain/vocabulary/configuration.ts';
+import type { Calendar, Configuration, ConfigurationInForce } from './domain/vocabulary/configuration.ts';
 import { DEFAULT_SETTINGS } from './domain/vocabulary/settings.ts';
 import { openExports } from './export/bulk/exports.ts';
 import { hl7v2Of, mllpOf } from './hl7v2-parts.ts';
@@ -15,7 +15,7 @@ import { buildApp } from './http/app.ts';
 import type { Limits } from './http/limits.ts';
 import { createPictures } from './plots/pictures.ts';
 import { type Proof, proofOf, startProof, whyOnlyRead } from './proof.ts';
-import { type Accesses, createAccesses } from './record/accesses.ts';
+import { createAccesses } from './record/accesses.ts';
 import { createRecordAct } from './record/device-acts.ts';
 import type { RecordSettings } from './record/drain-issue.ts';
 import { createPolicy } from './record/policy.ts';
@@ -46,44 +46,66 @@ const MOST_QUEUED = 10_000;
 
 export async function startService({ config, logger, onFatal }: ServiceOptions): Promise<Service> {
   const chosen = configurationOf(config);
-  const { access, canonical, origin, database } = config;
+  const { access, canonical, origin } = config;
   // What is in force is in the store itself, and nobody asks it for books before it is configured.
   const opened = storeOf(config, () => policy, onFatal);
-  const { store, proof, versions, writes } = await stand(opened, chosen, config, logger).catch(
-    async (error: unknown) => {
-      await opened.close();
-      throw error;
-    },
+  const { store, proof, versions, writes } = await takeIntoUse(opened, chosen, config, logger).catch(
+    (error) => closed(opened, error),
   );
-  const policy = policyOf(chosen, versions);
+  const policy = createPolicy(chosen.settings, versions);
   const { profiles, rules, calendar, terminology, hl7v2: mapping } = phaseAt(versions, epochMs(Infinity));
-  const search = startSearchIndex({ database, zone: calendar.zone, canonical, log: logger });
-  const accesses = createAccesses({ store, log: logger, now: Date.now });
-  const exports = openExports({ database, folder: config.exportsFolder, log: logger, now: Date.now });
-  const pictures = createPictures();
+  const held = { store, proof, ...besideLedger(store, config, calendar, logger) };
   const deliverers = deliverTo(writes ? config : { ...config, targets: [] }, store, logger);
   const recording = recordingParts(store, { policy, canonical, origin, terminology });
   const hl7v2 = hl7v2Of({ store, mapping, profiles, record: recording.record });
   let url = '';
   let mllp: Awaited<ReturnType<typeof mllpOf>> = null;
   const app = buildApp({
-    ...{ logger, access, limits: limitsOf(config), proxies: config.proxies },
+    logger,
+    access,
+    limits: limitsOf(config),
+    proxies: config.proxies,
     parts: {
-      ...{ store, search, exports, pictures, profiles, rules, calendar, proof, accesses, hl7v2 },
+      ...held,
       ...recording,
+      profiles,
+      rules,
+      calendar,
+      hl7v2,
       publicUrl: () => config.publicUrl ?? url,
-      ...{ now: Date.now, delivery: deliverers, mllpConnections: () => mllp?.connections() ?? null },
+      now: Date.now,
+      delivery: deliverers,
+      mllpConnections: () => mllp?.connections() ?? null,
     },
   });
   url = await app.listen({ host: config.host, port: config.port });
-  mllp = await mllpOf(config.mllp, hl7v2, { store, accesses, log: logger });
-  const running = { mllp, app, accesses, deliverers, proof, search, exports, pictures, store };
+  mllp = await mllpOf(config.mllp, hl7v2, { ...held, log: logger });
+  const running = { ...held, app, deliverers, mllp };
   return { url, mllpPort: mllp?.port ?? null, stop: () => stopInOrder(running) };
 }
+
+/** What is made of the ledger, or kept for it. */
+const besideLedger = (
+  store: Store,
+  { database, canonical, exportsFolder: folder }: Config,
+  { zone }: Calendar,
+  log: FastifyBaseLogger,
+) => ({
+  search: startSearchIndex({ database, zone, canonical, log }),
+  accesses: createAccesses({ store, log, now: Date.now }),
+  exports: openExports({ database, folder, log, now: Date.now }),
+  pictures: createPictures(),
+});
 
 /** Whoever is not known has no need to ask much. In development there is one client, and nobody to be kept from. */
 const limitsOf = ({ access, requestsPerMinute }: Config): Limits | null =>
   access.isOpen ? null : { ofClient: requestsPerMinute, ofUnknown: Math.min(300, requestsPerMinute) };
+
+/** What could not be taken into use is let go. */
+async function closed(store: Store, error: unknown): Promise<never> {
+  await store.close();
+  throw error;
+}
 
 interface Standing {
   readonly store: Store;
@@ -92,8 +114,8 @@ interface Standing {
   readonly writes: boolean;
 }
 
-/** Takes the ledger into use where it holds all that others have seen of it; else only reads it. */
-async function stand(
+/** Writes to the ledger where it holds all that others have seen of it; else only reads it. */
+async function takeIntoUse(
   opened: Store,
   chosen: Configuration,
   config: Config,
@@ -142,15 +164,11 @@ const storeOf = (config: Config, policy: () => Policy, onFatal: ServiceOptions['
     onFatal,
   });
 
-interface Running {
+interface Running extends ReturnType<typeof besideLedger> {
   readonly mllp: Awaited<ReturnType<typeof mllpOf>>;
   readonly app: ReturnType<typeof buildApp>;
-  readonly accesses: Accesses;
   readonly deliverers: Deliverers;
   readonly proof: Proof;
-  readonly search: ReturnType<typeof startSearchIndex>;
-  readonly exports: ReturnType<typeof openExports>;
-  readonly pictures: ReturnType<typeof createPictures>;
   readonly store: Store;
 }
 
@@ -171,7 +189,10 @@ async function stopInOrder(running: Running): Promise<void> {
 const configurationOf = ({ profiles, rules, hl7v2, calendar, terminology }: Config): Configuration => ({
   algorithm: ALGORITHM,
   settings: DEFAULT_SETTINGS,
-  ...{ profiles, rules, calendar, terminology },
+  profiles,
+  rules,
+  calendar,
+  terminology,
   ...(hl7v2 === null ? {} : { hl7v2 }),
 });
 
@@ -192,13 +213,6 @@ async function configure(
   if (isNew) logger.info({ version: seq, from: recordedAt, hash }, 'new version of the configuration');
   return readConfigurations(store.configurations());
 }
-
-const policyOf = ({ settings }: Configuration, versions: readonly ConfigurationInForce[]): Policy =>
-  createPolicy(
-    settings,
-    versions.map(({ from, rules }) => ({ from, table: rules })),
-    versions,
-  );
 
 const deliverTo = ({ targets, canonical }: Config, store: Store, log: FastifyBaseLogger): Deliverers =>
   startAll({ store, targets, canonical, log, clock: steadyClock(), env: process.env });

@@ -122,7 +122,9 @@ async function sendUntil(store: Store, url: string, most: number | undefined, co
   const deliverer = startDelivering({
     store,
     target: {
-      ...{ ...target, mode: 'transaction', mostAtOnce: AT_ONCE },
+      ...target,
+      mode: 'transaction',
+      mostAtOnce: AT_ONCE,
       mostInBundle: most ?? target.mostInBundle,
     },
     connection,

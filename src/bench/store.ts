@@ -12,11 +12,13 @@ import type { createTree } from '../store/sqlite/tree.ts';
 const MIGRATIONS = fileURLToPath(new URL('../../migrations', import.meta.url));
 
 /** What the service runs with where nothing is configured. */
-export const BENCH_POLICY: Policy = createPolicy(
-  DEFAULT_SETTINGS,
-  [{ from: ALWAYS, table: DEFAULT_TABLE }],
-  [{ from: ALWAYS, calendar: { zone: 'UTC', dayStart: 420, shiftStarts: [420, 1140] } }],
-);
+export const BENCH_POLICY: Policy = createPolicy(DEFAULT_SETTINGS, [
+  {
+    from: ALWAYS,
+    rules: DEFAULT_TABLE,
+    calendar: { zone: 'UTC', dayStart: 420, shiftStarts: [420, 1140] },
+  },
+]);
 
 /** The store as the service opens it, with one target so that lanes are written, and a record on top of it. */
 export function openBenchStore(

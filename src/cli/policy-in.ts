@@ -9,6 +9,5 @@ export function policyIn(db: Database.Database): Policy {
   const versions = readConfigurations(createConfigurationReader(db)());
   const newest = versions.at(-1);
   if (newest === undefined) throw new Error('the ledger holds no configuration: no service ever began it');
-  const tables = versions.map(({ from, rules }) => ({ from, table: rules }));
-  return createPolicy(newest.settings, tables, versions);
+  return createPolicy(newest.settings, versions);
 }

@@ -38,7 +38,8 @@ const notThere = ({ name }: Resource, known: Taken): Awaited =>
   awaited('awaited', { why: `accepted, and ${name} is not there` }, known);
 
 const awaited = (kind: Awaited['kind'], outcome: Outcome, { acceptedMs }: Taken): Awaited => ({
-  ...{ kind, outcome },
+  kind,
+  outcome,
   acceptedMs: acceptedMs ?? 0,
 });
 

@@ -76,7 +76,10 @@ function headIn(text: string): Head {
   const version = Number(META.exec(text.slice(opening.length))?.[1] ?? 1);
   const found = [...text.matchAll(REFERENCE)];
   return {
-    ...{ type, id, version, hasSubject: text.includes(SUBJECT) },
+    type,
+    id,
+    version,
+    hasSubject: text.includes(SUBJECT),
     references: found.map(([, name = '']) => name),
     versions: found.map(([, , named]) => named),
   };
@@ -130,7 +133,13 @@ function outlineOf(marked: Marked, { ofValues, ofStrings }: Skeleton): Outline |
   const id = between(marked, idAt);
   const version = versionAt === undefined ? ['1'] : between(marked, versionAt, opening.length);
   return {
-    ...{ type, id, version, hasSubject: text.includes(SUBJECT), references, ofValues, ofStrings },
+    type,
+    id,
+    version,
+    hasSubject: text.includes(SUBJECT),
+    references,
+    ofValues,
+    ofStrings,
     ofId: holesOf([id]),
     ofNames: holesOf([id, ...references.map(({ name }) => name)]),
     ofVersions: holesOf([version, ...references.map((each) => each.version ?? [])]),

@@ -59,9 +59,12 @@ function projected(resource: Resource, canonical: string): readonly Resource<str
 type Kind = 'Numeric' | 'Enumeration';
 
 const KINDS: Readonly<Record<FactCode['value'], Kind | null>> = {
-  ...{ quantity: 'Numeric', code: 'Enumeration', text: 'Enumeration' },
+  quantity: 'Numeric',
+  code: 'Enumeration',
+  text: 'Enumeration',
   // A grouping has no value, and an advisory is worked out.
-  ...{ grouping: null, rule: null },
+  grouping: null,
+  rule: null,
 };
 const factRow = (id: string): FactCode => FACT_CODES[id.slice(0, id.indexOf('.')) as keyof typeof FACT_CODES];
 const kindOf = ({ value }: FactCode): Kind | null => KINDS[value];

@@ -56,7 +56,10 @@ export function createSender(options: Means): Sender {
     const there = delivery.shared && way.mode !== 'create' ? await lookForShared(held, resources) : [];
     if ('kind' in there) return ended(there);
     const sending = {
-      ...{ ...options, way, connection: held, inTurn: turns },
+      ...options,
+      way,
+      connection: held,
+      inTurn: turns,
       isCertain: !delivery.uncertain && delivery.redo === null,
       known: new Map([...reviewed.known, ...there.map((each) => [each.resource, each] as const)]),
     };

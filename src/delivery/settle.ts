@@ -57,7 +57,9 @@ export function settlementOf(
 }
 
 const newlyAccepted = ({ accepted }: Delivery, outcome: Outcome, nowMs: number): Fate => ({
-  ...{ state: 'accepted', outcome, accepted: accepted + 1 },
+  state: 'accepted',
+  outcome,
+  accepted: accepted + 1,
   dueMs: nowMs + FIRST_LOOK_MS,
 });
 

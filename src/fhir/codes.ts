@@ -52,16 +52,24 @@ const DERIVED = { ...EXAM, time: 'period', charted: false, value: 'quantity' } a
 const PARTS = ['drained', 'sampled', 'instilled'] as const;
 
 const quantity = (unit: Unit, display: string, definition: string): FactCode => ({
-  ...{ ...CHARTED, display, definition, unit },
+  ...CHARTED,
+  display,
+  definition,
+  unit,
   value: 'quantity',
 });
 const finding = (value: FactCode['value'], display: string, definition: string): FactCode => ({
-  ...{ ...CHARTED, display, definition, value },
+  ...CHARTED,
+  display,
+  definition,
+  value,
   unit: null,
 });
 /** Neither the fluid-balance category nor the broader observable: windows overlap, and adding them would count twice. */
 const windowSum = (display: string, definition: string): FactCode => ({
-  ...{ ...DERIVED, display, definition },
+  ...DERIVED,
+  display,
+  definition,
   unit: 'mL',
   signed: true,
   components: [...PARTS, 'net-low', 'net-high', 'coverage', 'uncertainty'],
@@ -100,7 +108,9 @@ export const FACT_CODES: Readonly<Record<ObservationName, FactCode>> = {
     display: 'Net chest drainage',
     definition:
       'Drained + sampled - instilled between two levels, mL; negative after a flush that has not come back. With comparator >= where part of the interval is not known.',
-    ...{ unit: 'mL', signed: true, absent: true },
+    unit: 'mL',
+    signed: true,
+    absent: true,
     components: [...PARTS, 'uncertainty'],
     fluid_volume: true,
     loinc: fluidOutput,
@@ -110,7 +120,8 @@ export const FACT_CODES: Readonly<Record<ObservationName, FactCode>> = {
     display: 'Chest drainage rate',
     definition:
       'Net drainage of an interval per wall-clock hour, mL/h, 1 decimal; negative where net drainage is.',
-    ...{ unit: 'mL/h', signed: true },
+    unit: 'mL/h',
+    signed: true,
     components: ['open-time-rate', 'rate-uncertainty'],
   },
   'drainage-rate-per-kg': {
@@ -118,7 +129,8 @@ export const FACT_CODES: Readonly<Record<ObservationName, FactCode>> = {
     display: 'Chest drainage rate per body weight',
     definition:
       'Drainage rate divided by the last body weight at the start of the interval, mL/kg/h, 2 decimals; negative where net drainage is.',
-    ...{ unit: 'mL/kg/h', signed: true },
+    unit: 'mL/kg/h',
+    signed: true,
     components: ['weight-used', 'rate-per-kg-uncertainty'],
   },
   'cumulative-drainage': {
@@ -126,7 +138,9 @@ export const FACT_CODES: Readonly<Record<ObservationName, FactCode>> = {
     display: 'Cumulative net chest drainage',
     definition:
       'Sum of net drainage over all intervals since the first known level, across unit changes, mL; no value while an interval is unknown or in doubt.',
-    ...{ unit: 'mL', signed: true, absent: true },
+    unit: 'mL',
+    signed: true,
+    absent: true,
     components: ['sum-of-measured-intervals', 'suspect-volume', ...PARTS, 'uncertainty'],
   },
   'net-drainage-1h': trailing(1),
@@ -145,7 +159,8 @@ export const FACT_CODES: Readonly<Record<ObservationName, FactCode>> = {
     display: 'Chest drain advisory for review',
     definition:
       'A published or local threshold that the data crossed, from the level that raised it to the one that ended it; for a clinician to review, not an alarm. Preliminary while it stands.',
-    ...{ value: 'rule', unit: null },
+    value: 'rule',
+    unit: null,
     components: [
       ...(['rule-value', 'rule-threshold', 'rule-net', 'rule-uncertainty'] as const),
       ...(['instilled', 'weight-used'] as const),
@@ -177,7 +192,9 @@ export const FACT_CODES: Readonly<Record<ObservationName, FactCode>> = {
     display: 'Total negativity',
     definition:
       'Imposed suction + seal part in the convention of the unit profile, positive magnitude below atmosphere, cm H2O; computed, not a measured pleural pressure.',
-    ...{ unit: 'cm[H2O]', absent: true, time: 'moment' },
+    unit: 'cm[H2O]',
+    absent: true,
+    time: 'moment',
     components: ['negativity-low', 'negativity-high'],
   },
   'measured-pressure': {

@@ -81,7 +81,10 @@ interface Verdict extends Omit<Taken, 'acknowledgements'> {
 }
 
 const NO_MORE = {
-  ...{ mayPass: false, isForbidden: false, isErased: false, isRecorded: false },
+  mayPass: false,
+  isForbidden: false,
+  isErased: false,
+  isRecorded: false,
   drains: [],
 } as const;
 const rejected = (faults: readonly Hl7Fault[]): Verdict => ({
@@ -165,7 +168,9 @@ async function kept(
   if (drains.some((drain) => store.erasureOf(drainNameOf(drain)) !== null))
     return { ...rejected([ERASED_DRAIN, ...faults]), isErased: true };
   const body = writeRequest({
-    ...{ client: principal.client, over, charset: read.charset.name },
+    client: principal.client,
+    over,
+    charset: read.charset.name,
     faults: faults.map(({ pointer, value = null, detail, mend }) => ({ pointer, value, detail, mend })),
     message: textIn(bytes, read.charset),
   });

@@ -107,7 +107,10 @@ export function ofPatient<T extends { readonly sums: DrainSums }>(
 }
 
 export const placeOf = ({ drain, view: { placedMs, removedMs }, state }: DrainSums): DrainOfPatient => ({
-  ...{ drain, placedMs, removedMs, state },
+  drain,
+  placedMs,
+  removedMs,
+  state,
 });
 
 function spansOf(calendar: Calendar, { kind, from, to }: Asked, newest: EpochMs | null) {
@@ -154,8 +157,12 @@ function spanView(calendar: Calendar, span: Span) {
 const hours = (ms: number): number => Number(roundHalfEven(rational(ms, HOUR_MS), 3));
 
 const NOT_IN_PLACE = {
-  ...{ reason: 'not-in-place', net_ml: null, in_place_h: 0, coverage: null },
-  ...{ at_least: false, preliminary: false },
+  reason: 'not-in-place',
+  net_ml: null,
+  in_place_h: 0,
+  coverage: null,
+  at_least: false,
+  preliminary: false,
 } as const;
 
 function drainWindowView(window: CalendarWindow | null, settings: Settings) {

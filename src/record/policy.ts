@@ -3,36 +3,32 @@
 import {
   type CalendarSpan,
   type Policy,
+  type RulesInForce,
   rulesThroughTime,
-  type TableInForce,
 } from '../domain/advisories/policy.ts';
 import type { Span } from '../domain/fold/interval.ts';
-import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
+import { epochMs, HOUR_MS } from '../domain/numbers/units.ts';
 import type { Calendar } from '../domain/vocabulary/configuration.ts';
 import type { Settings } from '../domain/vocabulary/settings.ts';
 import { CALENDAR_KINDS, windowsOver } from './calendar.ts';
 import { nameOfText } from './names.ts';
 
-export interface CalendarInForce {
-  readonly from: EpochMs;
+/** A rule table and a calendar, and from when on they hold. */
+interface PolicyInForce extends RulesInForce {
   readonly calendar: Calendar;
 }
 
-/** @param tables and calendars in order of time, at least one of each */
-export function createPolicy(
-  settings: Settings,
-  tables: readonly TableInForce[],
-  calendars: readonly CalendarInForce[],
-): Policy {
-  const kept = calendars.map(({ calendar }) => keptWindows(calendar));
+/** @param versions in order of time, at least one */
+export function createPolicy(settings: Settings, versions: readonly PolicyInForce[]): Policy {
+  const kept = versions.map(({ calendar }) => keptWindows(calendar));
   return {
     settings,
-    rules: rulesThroughTime(tables),
+    rules: rulesThroughTime(versions),
     nameOf: keptNames(),
     windowsOver: (over) =>
       kept.flatMap((windows, n) => {
-        const from = n === 0 ? -Infinity : (calendars[n]?.from ?? Infinity);
-        const to = calendars[n + 1]?.from ?? Infinity;
+        const from = n === 0 ? -Infinity : (versions[n]?.from ?? Infinity);
+        const to = versions[n + 1]?.from ?? Infinity;
         if (over.to < from || over.from > to) return [];
         // A window belongs to the calendar in force when it began.
         return windows(over).filter((window) => window.from >= from && window.from < to);
@@ -55,34 +51,35 @@ function keptNames(): Policy['nameOf'] {
   };
 }
 
-const STRETCH_MS = 3_600_000;
-const MOST_STRETCHES = 1_000;
+const MOST_KEPT = 1_000;
 const MOST_WINDOWS = 1_000_000;
 
-/** Zone look-ups are slow and readings of all drains fall into the same hours, so short spans are kept by their hours. */
+/** Zone look-ups are slow, and readings of all drains fall into the same hours: the windows of two hours are kept by the first. */
 function keptWindows(calendar: Calendar): (over: Span) => readonly CalendarSpan[] {
   const kept = new Map<number, readonly CalendarSpan[]>();
   return (over) => {
-    const first = Math.floor(over.from / STRETCH_MS);
-    if (over.to >= (first + 2) * STRETCH_MS) {
+    const first = Math.floor(over.from / HOUR_MS);
+    if (over.to >= (first + 2) * HOUR_MS) {
       return windowsIn(calendar, { from: over.from, to: epochMs(over.to + 1) });
     }
-    const found = kept.get(first) ?? windowsIn(calendar, stretchFrom(first));
-    if (kept.size > MOST_STRETCHES) kept.clear();
+    const found = kept.get(first) ?? windowsIn(calendar, twoHoursFrom(first));
+    if (kept.size > MOST_KEPT) kept.clear();
     kept.set(first, found);
     return found.filter(({ from, to }) => to > over.from && from <= over.to);
   };
 }
 
-const stretchFrom = (hour: number): Span => ({
-  from: epochMs(hour * STRETCH_MS),
-  to: epochMs((hour + 2) * STRETCH_MS),
+const twoHoursFrom = (hour: number): Span => ({
+  from: epochMs(hour * HOUR_MS),
+  to: epochMs((hour + 2) * HOUR_MS),
 });
 
-const windowsIn = ({ ...calendar }: Calendar, over: Span): readonly CalendarSpan[] =>
+const windowsIn = (calendar: Calendar, over: Span): readonly CalendarSpan[] =>
   CALENDAR_KINDS.flatMap((kind) =>
     windowsOver(calendar, kind, over, MOST_WINDOWS).map(({ from, to }) => ({
-      ...{ kind, from, to },
+      kind,
+      from,
+      to,
       zone: calendar.zone,
     })),
   );

@@ -188,7 +188,9 @@ export async function askText(method: string, path: string, body: string | null)
   const type = response.headers.get('content-type') ?? '';
   const answer = await response.blob();
   return {
-    ...{ status: response.status, type, text: await answer.text() },
+    status: response.status,
+    type,
+    text: await answer.text(),
     image: type.startsWith('image/') ? URL.createObjectURL(answer) : null,
   };
 }

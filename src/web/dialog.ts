@@ -12,7 +12,10 @@ export interface Question {
 /** @returns what was answered; null where nobody did */
 export function askInDialog({ title, label, hint, field: properties }: Question): Promise<string | null> {
   const field = h('input', {
-    ...{ id: 'asked', required: true, autocomplete: 'off', autocapitalize: 'off' },
+    id: 'asked',
+    required: true,
+    autocomplete: 'off',
+    autocapitalize: 'off',
     ...properties,
     'aria-describedby': 'asked-hint',
   });

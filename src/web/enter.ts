@@ -133,8 +133,17 @@ export async function placeView(place: Place): Promise<void> {
 }
 
 const placementOf = (place: Place, facts: Facts, more: Partial<FormContext>): FormContext => ({
-  ...{ drain: null, kind: 'placed', unit: null, profiles: facts.profiles, zone: facts.zone },
-  ...{ levelNow: null, target: null, content: null, fixed: {}, id: null, refused: null },
+  drain: null,
+  kind: 'placed',
+  unit: null,
+  profiles: facts.profiles,
+  zone: facts.zone,
+  levelNow: null,
+  target: null,
+  content: null,
+  fixed: {},
+  id: null,
+  refused: null,
   left: place.left,
   lastOf: () => null,
   cancel: () => {
@@ -164,8 +173,17 @@ function contextOf(place: Place, known: Known, kind: string, more: Partial<FormC
     location.hash = `#/drain/${state.drain}`;
   };
   return {
-    ...{ drain: state.drain, kind, unit: state.unit, profiles: facts.profiles, zone: facts.zone },
-    ...{ levelNow: state.level_ml, target: null, content: null, fixed: {}, id: null, refused: null },
+    drain: state.drain,
+    kind,
+    unit: state.unit,
+    profiles: facts.profiles,
+    zone: facts.zone,
+    levelNow: state.level_ml,
+    target: null,
+    content: null,
+    fixed: {},
+    id: null,
+    refused: null,
     left: place.left,
     lastOf: (field) => lastText(field.path === 'volume_ml' ? ofKind(rows, kind) : rows, field, facts.zone),
     cancel: back,

@@ -94,7 +94,10 @@ function numberControl(field: Field & { readonly type: 'number' }, describedBy: 
   const id = freshId('field');
   const isSigned = field.isSigned === true;
   const input = h('input', {
-    ...{ id, name: field.path, inputmode: isSigned ? 'text' : 'decimal', autocomplete: 'off' },
+    id,
+    name: field.path,
+    inputmode: isSigned ? 'text' : 'decimal',
+    autocomplete: 'off',
     'aria-describedby': describedBy,
   });
   const control = inputControl(labelOf(field, id, field.unit), input, (text) => {

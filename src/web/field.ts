@@ -41,7 +41,10 @@ const options = (...codes: readonly string[]): readonly Option[] =>
   codes.map((code) => [code, wordsFor(code)]);
 
 export const number = (path: string, label: string, unit: string, more: Partial<Common> = {}): Field => ({
-  ...{ type: 'number', path, label, unit },
+  type: 'number',
+  path,
+  label,
+  unit,
   ...more,
 });
 export const choice = (
@@ -50,7 +53,10 @@ export const choice = (
   codes: readonly string[],
   more: Partial<Common> = {},
 ): Field => ({
-  ...{ type: 'choice', path, label, options: options(...codes) },
+  type: 'choice',
+  path,
+  label,
+  options: options(...codes),
   ...more,
 });
 export const select = (
@@ -59,7 +65,10 @@ export const select = (
   codes: readonly string[],
   more: Partial<Common> = {},
 ): Field => ({
-  ...{ type: 'select', path, label, options: options(...codes) },
+  type: 'select',
+  path,
+  label,
+  options: options(...codes),
   ...more,
 });
 

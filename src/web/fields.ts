@@ -65,7 +65,10 @@ function readingFields(unit: Unit): readonly Field[] {
 }
 
 const profileField = (profiles: readonly UnitProfile[]): Field => ({
-  ...{ type: 'select', path: 'profile', label: 'Unit', required: true },
+  type: 'select',
+  path: 'profile',
+  label: 'Unit',
+  required: true,
   options: profiles.map(({ id, capacity_ml }) => [id, `${id}, ${capacity_ml} mL`]),
 });
 const serial: Field = { type: 'text', path: 'unit_serial', label: 'Serial number', most: 64 };

@@ -157,7 +157,11 @@ async function save({ context, id, typedUnder, fields, faults, bodyBy }: Saving)
   const path = drain === null ? '/v1/drains' : `/v1/drains/${drain}/entries`;
   try {
     const sent = await send<Receipt & { readonly drain: string }>({
-      ...{ id, path, words, drain, body: bodyBy(author, content) },
+      id,
+      path,
+      words,
+      drain,
+      body: bodyBy(author, content),
     });
     if (sent.state === 'refused') return showRefused(sent.problem, fields, faults, context.zone);
     if (typedUnder !== null) dropDraft(typedUnder);

@@ -41,7 +41,8 @@ function lineOf(hour: Hour): HourLine {
   const why = uncovered.length > 0 ? uncovered : [reason];
   const remarks = [...why, preliminary ? 'so far' : null].filter((each) => each !== null);
   return {
-    ...{ from, to },
+    from,
+    to,
     net: hour.net_ml === null ? '' : volumeText(hour),
     covered: coverage === null ? '' : `${Math.floor(coverage * 100)} %`,
     remark: [...new Set(remarks)].map(wordsFor).join(', '),

@@ -10,10 +10,10 @@ import { DEFAULT_TABLE } from '../../src/rules/default-table.ts';
 export const UTC_CALENDAR: Calendar = { zone: 'UTC', dayStart: 420, shiftStarts: [420, 1140] };
 
 export const policyOf = (
-  table: RuleTable,
+  rules: RuleTable,
   settings: Settings = DEFAULT_SETTINGS,
   calendar: Calendar = UTC_CALENDAR,
-): Policy => createPolicy(settings, [{ from: ALWAYS, table }], [{ from: ALWAYS, calendar }]);
+): Policy => createPolicy(settings, [{ from: ALWAYS, rules, calendar }]);
 
 export const DEFAULT_POLICY: Policy = policyOf(DEFAULT_TABLE);
 

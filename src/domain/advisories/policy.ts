@@ -14,9 +14,9 @@ export interface CalendarSpan extends Span {
 }
 
 /** A rule table, and from when on it holds; the first holds for all time before it as well. */
-export interface TableInForce {
+export interface RulesInForce {
   readonly from: EpochMs;
-  readonly table: RuleTable;
+  readonly rules: RuleTable;
 }
 
 /** One rule through all tables: null where a table has it switched off or lacks it. */
@@ -36,11 +36,11 @@ export interface Policy {
   nameOf(text: string): string;
 }
 
-/** @param tables in order of time, at least one */
-export function rulesThroughTime(tables: readonly TableInForce[]): readonly RuleThroughTime[] {
-  const ids = new Set(tables.toReversed().flatMap(({ table }) => table.rules.map(({ id }) => id)));
+/** @param versions in order of time, at least one */
+export function rulesThroughTime(versions: readonly RulesInForce[]): readonly RuleThroughTime[] {
+  const ids = new Set(versions.toReversed().flatMap(({ rules: { rules } }) => rules.map(({ id }) => id)));
   return [...ids].flatMap((id) => {
-    const rows = tables.map(({ from, table }) => ({ from, row: table.rules.find((row) => row.id === id) }));
+    const rows = versions.map(({ from, rules }) => ({ from, row: rules.rules.find((row) => row.id === id) }));
     const newest = rows.findLast(({ row }) => row !== undefined)?.row;
     if (newest === undefined || rows.every(({ row }) => row?.on !== true)) return [];
     const phases = rows.map(({ from, row }) => ({ from, rule: row?.on === true ? row : null }));

@@ -41,10 +41,18 @@ function outcomeAt(rule: StoppingRule, tube: Tube, level: LevelPoint): Outcome {
   const hasStopped = approximately(now.gross) + now.uncertainty < rule.threshold.toJSON();
   if (!isSteady || !hasStopped) return clear(level);
   const finding: Finding = {
-    ...{ at: level.at, at_text: level.at_text, ...NOT_OF_VOLUME },
-    ...{ value: now.gross, net: now.net, uncertainty: now.uncertainty, instilled: recent.instilled },
-    ...{ crossed: true, within_uncertainty: false, by: 'net-and-gross' },
-    ...{ window: { from: turn, to: level.at }, entries: null },
+    at: level.at,
+    at_text: level.at_text,
+    ...NOT_OF_VOLUME,
+    value: now.gross,
+    net: now.net,
+    uncertainty: now.uncertainty,
+    instilled: recent.instilled,
+    crossed: true,
+    within_uncertainty: false,
+    by: 'net-and-gross',
+    window: { from: turn, to: level.at },
+    entries: null,
   };
   return { state: 'raised', finding };
 }

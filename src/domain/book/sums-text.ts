@@ -88,7 +88,9 @@ export function writeSums(sums: DrainSums, reach: Reach): string {
 }
 
 const viewText = ({ placedMs, removedMs, site, patient }: DrainSums['view']): DrainSums['view'] => ({
-  ...{ placedMs, removedMs, site },
+  placedMs,
+  removedMs,
+  site,
   ...(patient === undefined ? {} : { patient }),
 });
 

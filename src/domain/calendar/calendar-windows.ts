@@ -83,8 +83,14 @@ function windowSum(
   if (spanned === null) {
     const net = microlitres(others);
     return {
-      ...{ drained: rational(0), sampled, instilled, net: rational(net), net_low: net },
-      ...{ net_high: isInstant ? net : null, interpolated: false, uncertainty: microlitres(0) },
+      drained: rational(0),
+      sampled,
+      instilled,
+      net: rational(net),
+      net_low: net,
+      net_high: isInstant ? net : null,
+      interpolated: false,
+      uncertainty: microlitres(0),
     };
   }
   const moved = others - (spanned.sampled - spanned.instilled);

@@ -142,7 +142,14 @@ function spanning(
     return refusal('ends-before-it-starts', `${within}/to`, to, mend, drain);
   }
   return {
-    ...{ identifier, end, members, void: isVoid, drain, from, fromMs, toMs },
+    identifier,
+    end,
+    members,
+    void: isVoid,
+    drain,
+    from,
+    fromMs,
+    toMs,
     ...(to === undefined ? {} : { to }),
     ...(clock_checked === undefined ? {} : { clock_checked }),
   };

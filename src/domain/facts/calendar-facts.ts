@@ -49,7 +49,9 @@ export function patientWindowFacts(
 ): readonly Fact[] {
   if (sides.length < 2) return [];
   const drains = sides.map(({ drain, view: { placedMs, removedMs }, chart }) => ({
-    ...{ drain, placedMs, removedMs },
+    drain,
+    placedMs,
+    removedMs,
     state: stateOf(chart),
   }));
   return spans.flatMap((span) => {

@@ -103,7 +103,10 @@ export function flowCriterion(
   };
   const behind = before === null ? run : [before, ...run];
   return {
-    ...{ criterion: 'air-flow', limit, flow: newest.flow, below_ms: newest.at - from },
+    criterion: 'air-flow',
+    limit,
+    flow: newest.flow,
+    below_ms: newest.at - from,
     ...found(),
     entries: behind.map(({ row }) => row.item.id),
   };

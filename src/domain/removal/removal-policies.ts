@@ -59,7 +59,9 @@ const OPERATOR_NOT_SEEN =
   'Whether the limit itself counts is not stated in what was read: < is the stricter.';
 
 const limit = (operator: VolumeLimit['operator'], threshold: number, unit: VolumeLimit['unit'] = 'mL') => ({
-  ...{ operator, threshold, unit },
+  operator,
+  threshold,
+  unit,
 });
 
 export const REMOVAL_POLICIES: readonly RemovalPolicy[] = [

@@ -57,7 +57,12 @@ export function volumeCriterion(
   const { placedAt: placedMs, removedAt: removedMs, population, weights, settings } = circumstances;
   const to = newestLevelAt(state);
   const unknown = (reason: NoVolumeReason): VolumeCriterion => ({
-    ...{ criterion: 'volume', status: 'not-known', reason, limit, compared: null, entries: [] },
+    criterion: 'volume',
+    status: 'not-known',
+    reason,
+    limit,
+    compared: null,
+    entries: [],
   });
   if (to === null) return unknown('no-level');
   const window = { from: epochMs(to - WINDOW_HOURS * HOUR_MS), to };
@@ -75,7 +80,9 @@ export function volumeCriterion(
   };
   const isYoung = found.in_place_ms < WINDOW_HOURS * HOUR_MS;
   return {
-    ...{ criterion: 'volume', limit, compared },
+    criterion: 'volume',
+    limit,
+    compared,
     ...decided(limit, compared, isYoung ? 'not-in-place-throughout' : 'not-covered'),
     entries: [...entriesBehind(rows, window), ...(weight === null ? [] : [weight.id])],
   };

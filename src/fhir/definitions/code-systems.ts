@@ -96,7 +96,9 @@ const conceptsOf = (rows: Rows): CodeSystemConcept[] =>
 
 function factConcepts(): CodeSystemConcept[] {
   return Object.entries(FACT_CODES).map(([code, { display, definition, unit }]) => ({
-    ...{ code, display, definition },
+    code,
+    display,
+    definition,
     property: [
       { code: 'role', valueCode: 'observation' },
       ...(unit === null ? [] : [{ code: 'unit', valueString: unit }]),
@@ -107,7 +109,9 @@ function factConcepts(): CodeSystemConcept[] {
 /** What a rule found is in the unit of the rule, so those components have none of their own. */
 function componentConcepts(): CodeSystemConcept[] {
   return Object.entries(COMPONENT_CODES).map(([code, { display, definition, unit }]) => ({
-    ...{ code, display, definition },
+    code,
+    display,
+    definition,
     property: [
       { code: 'role', valueCode: 'component' },
       ...(code.startsWith('rule-') ? [] : [{ code: 'unit', valueString: unit }]),
@@ -117,7 +121,9 @@ function componentConcepts(): CodeSystemConcept[] {
 
 function receivedConcepts(): CodeSystemConcept[] {
   return RECEIVED_ONLY.map(([code, { display, definition }]) => ({
-    ...{ code, display, definition },
+    code,
+    display,
+    definition,
     property: [{ code: 'role', valueCode: 'received' }],
   }));
 }
@@ -128,7 +134,9 @@ function valueConcepts(): CodeSystemConcept[] {
   return Object.entries(VALUE_CODES).flatMap(([name, values]) =>
     Object.entries(values).map(([value, { display, definition, ordinal }]) => ({
       ...(ordinal === undefined ? {} : { extension: [{ url: ORDINAL, valueDecimal: ordinal }] }),
-      ...{ code: `${name}-${value}`, display, definition },
+      code: `${name}-${value}`,
+      display,
+      definition,
     })),
   );
 }

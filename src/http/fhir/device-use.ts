@@ -86,7 +86,9 @@ async function create(request: FastifyRequest, reply: FastifyReply, parts: Parts
   const device = deviceOf(read);
   const native = {
     ...commonOf(read, read.identifier, request, parts),
-    ...{ kind: 'assigned', drain: drainOf(read.drain, parts), ...read.period },
+    kind: 'assigned',
+    drain: drainOf(read.drain, parts),
+    ...read.period,
     reason: read.reason ?? NO_REASON,
   };
   const judged = nativeEntry(native, sent, useElement);

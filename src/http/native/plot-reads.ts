@@ -170,7 +170,10 @@ function drawn(
 ): string | null {
   const { episodes } = advise([...subject.values()], policy.rules);
   return drainPlot({
-    ...{ book, calendar, over, ...look },
+    book,
+    calendar,
+    over,
+    ...look,
     episodes: episodes.filter(({ drains }) => drains.includes(book.drain) && isTold(drains)),
     joinedUpTo: expectedEveryH(book.view.population, rules.reading_every_h) * HOUR_MS,
     caution: CAUTIONS[0],

@@ -20,7 +20,7 @@ export interface Draft {
 }
 
 export function draftOf(er7: Er7, group: Group, { system }: MessageMapping): Draft {
-  const { kind, of, order, orderNumber, when, whenPlace, members } = group;
+  const { kind, of, order, orderNumber, when, members } = group;
   const [msh] = er7.segments;
   const [first] = members;
   if (msh === undefined || first === undefined) throw new Error('a group has a header and a member');
@@ -29,32 +29,40 @@ export function draftOf(er7: Er7, group: Group, { system }: MessageMapping): Dra
   const { author } = first;
   const note = notesOf(er7, members);
   const native: Record<string, ExactValue> = {
-    ...{ kind, identifier, author, effective_at: when },
+    kind,
+    identifier,
+    author,
+    effective_at: when,
     ...('device' in of ? { device: { ...of.device } } : {}),
     ...(note === '' ? {} : { note }),
   };
-  const places = new Map<string, Place>([
-    ['/identifier', at(order, 3)],
-    ['/author', at(first.obx, author.type === 'person' ? 16 : 18)],
-    ['/effective_at', whenPlace],
-    ['/device', at(first.obx, 18)],
-  ]);
-  for (const { obx, row, value } of members) {
-    if (value !== null) putField(native, row.field, value);
-    places.set(`/${row.field.join('/')}`, at(obx, 5));
-  }
+  for (const { row, value } of members) if (value !== null) putField(native, row.field, value);
   const changes = members.flatMap(({ effect, name }) => (effect === 'says' ? [] : [[name, effect]]));
   return {
-    ...{ native, identifier, author },
+    native,
+    identifier,
+    author,
     change: { system, value: `${identifier.value}/${controlId}` },
     request: writeCanonical({ ...native, changes }, (value) =>
       value instanceof ExactNumber ? value.text : undefined,
     ),
     source: sourceOf(msh, order, members),
-    placeOf: (pointer) =>
-      [...places].find(([start]) => pointer === start || pointer.startsWith(`${start}/`))?.[1] ??
-      at(first.obx, 5),
+    placeOf: placeFinder(group, first),
   };
+}
+
+/** Where in the message what stands at a pointer of the native entry came from. */
+function placeFinder({ order, whenPlace, members }: Group, first: Member): Draft['placeOf'] {
+  const places = new Map<string, Place>([
+    ['/identifier', at(order, 3)],
+    ['/author', at(first.obx, first.author.type === 'person' ? 16 : 18)],
+    ['/effective_at', whenPlace],
+    ['/device', at(first.obx, 18)],
+    ...members.map(({ obx, row }) => [`/${row.field.join('/')}`, at(obx, 5)] as const),
+  ]);
+  return (pointer) =>
+    [...places].find(([start]) => pointer === start || pointer.startsWith(`${start}/`))?.[1] ??
+    at(first.obx, 5);
 }
 
 /** A device may be called as a drain is. */

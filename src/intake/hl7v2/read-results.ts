@@ -75,9 +75,15 @@ function tellingOf(er7: Er7, group: Group, { mapping, profiles }: ReadSettings):
   }
   if (faults.length > 0 || (read !== null && 'faults' in read)) return { faults };
   return {
-    ...{ of, drainPlace, order, claims },
-    ...{ identifier: draft.identifier, change: draft.change, author: draft.author },
-    ...{ request: draft.request, source: draft.source },
+    of,
+    drainPlace,
+    order,
+    claims,
+    identifier: draft.identifier,
+    change: draft.change,
+    author: draft.author,
+    request: draft.request,
+    source: draft.source,
     says: read?.body ?? null,
     corrects: members.some(({ effect }) => effect === 'corrects' || effect === 'withdraws'),
     takesBack: members.flatMap(({ value, row }) => (value === null ? [row.field] : [])),

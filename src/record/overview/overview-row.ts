@@ -59,7 +59,10 @@ function advisoryView({ id, rule, raised_at, newest, reviews }: ReturnType<typeo
     raised_at,
     value,
     unit,
-    ...{ operator, threshold, within_uncertainty, at_least },
+    operator,
+    threshold,
+    within_uncertainty,
+    at_least,
     reviewed: reviews.length > 0,
   };
 }

@@ -17,14 +17,10 @@ const row = (more: Partial<Rule>): Rule => ({ ...ROW, ...more }) as Rule;
 const STORY = hourly([250, 250, 250, 250, 250, 250], { indication: 'trauma' });
 
 const twoTables = (first: readonly Rule[], start: string, second: readonly Rule[], from: string) =>
-  createPolicy(
-    DEFAULT_SETTINGS,
-    [
-      { from: ms(start), table: tableOf(...first) },
-      { from: ms(from), table: tableOf(...second) },
-    ],
-    [{ from: ms('07:00'), calendar: UTC_CALENDAR }],
-  );
+  createPolicy(DEFAULT_SETTINGS, [
+    { from: ms(start), rules: tableOf(...first), calendar: UTC_CALENDAR },
+    { from: ms(from), rules: tableOf(...second), calendar: UTC_CALENDAR },
+  ]);
 
 function episodes(second: readonly Rule[], from: string) {
   const policy = twoTables([ROW], '07:00', second, from);
@@ -44,14 +40,7 @@ describe('a rule table that follows another', () => {
   });
 
   it('that switches a row on raises from its own time, not before it', () => {
-    const policy = createPolicy(
-      DEFAULT_SETTINGS,
-      [
-        { from: ms('07:00'), table: tableOf() },
-        { from: ms('12:30'), table: tableOf(ROW) },
-      ],
-      [{ from: ms('07:00'), calendar: UTC_CALENDAR }],
-    );
+    const policy = twoTables([], '07:00', [ROW], '12:30');
     const { subject } = tell(STORY, new Map(), policy);
     const found = advise([...subject.values()], policy.rules).episodes;
     expect(found).toMatchObject([{ raised: { at_text: at('13:00') } }]);
@@ -77,11 +66,9 @@ describe('a rule table that follows another', () => {
   });
 
   it('holds before its time as well where it is the first', () => {
-    const policy = createPolicy(
-      DEFAULT_SETTINGS,
-      [{ from: ms('+1 08:00'), table: tableOf(ROW) }],
-      [{ from: ms('+1 08:00'), calendar: UTC_CALENDAR }],
-    );
+    const policy = createPolicy(DEFAULT_SETTINGS, [
+      { from: ms('+1 08:00'), rules: tableOf(ROW), calendar: UTC_CALENDAR },
+    ]);
     const { subject } = tell(STORY, new Map(), policy);
     expect(advise([...subject.values()], policy.rules).episodes).toHaveLength(1);
   });
@@ -96,14 +83,11 @@ describe('a rule table that follows another', () => {
 });
 
 describe('a calendar that follows another', () => {
-  const policy = createPolicy(
-    DEFAULT_SETTINGS,
-    [{ from: ms('07:00'), table: tableOf() }],
-    [
-      { from: ms('07:00'), calendar: { ...UTC_CALENDAR, shiftStarts: [420] } },
-      { from: ms('+1 12:00'), calendar: { zone: 'Europe/Berlin', dayStart: 360, shiftStarts: [360] } },
-    ],
-  );
+  const inBerlin = { zone: 'Europe/Berlin', dayStart: 360, shiftStarts: [360] };
+  const policy = createPolicy(DEFAULT_SETTINGS, [
+    { from: ms('07:00'), rules: tableOf(), calendar: { ...UTC_CALENDAR, shiftStarts: [420] } },
+    { from: ms('+1 12:00'), rules: tableOf(), calendar: inBerlin },
+  ]);
 
   it('cuts the windows that begin under it; those that began before run to their end', () => {
     const over = { from: ms('+1 08:00'), to: ms('+2 08:00') };

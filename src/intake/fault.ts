@@ -11,6 +11,10 @@ export interface Fault {
   readonly mend: string;
 }
 
+/** A fault in one sentence, for people. */
+export const faultText = ({ pointer, value, detail, mend }: Fault): string =>
+  `${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`;
+
 const MOST_SHOWN = 120;
 
 export function shown(value: unknown): string | undefined {

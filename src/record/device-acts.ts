@@ -14,6 +14,7 @@ import { deviceAfter } from '../domain/devices/device-after.ts';
 import { drainAt, MOST_BEHIND_MS } from '../domain/devices/device-whereabouts.ts';
 import { epochMs } from '../domain/numbers/units.ts';
 import type { Identifier, Reference } from '../domain/vocabulary/entry.ts';
+import { identifierText } from '../domain/vocabulary/identifier-text.ts';
 import { type DeviceLook, deviceStream } from '../store/device-port.ts';
 import type { AppendOutcome, AppendRequest, Decision, Place, Store } from '../store/port.ts';
 import { type RecordSettings, type Tools, toolsOf } from './drain-issue.ts';
@@ -104,7 +105,7 @@ function decision(place: Place, act: IncomingAct, devices: DeviceLook, tools: To
     type: body.kind,
     actor: body.author,
     effectiveAt: body.effective_at,
-    supersedes: 'target' in body ? `${body.target.system}|${body.target.value}` : null,
+    supersedes: 'target' in body ? identifierText(body.target) : null,
     body: writeBody(body),
     receipt: writeActReceipt(act, moved, place),
     issues: issuesOfDevice(device, before, after, { place, devices, write: tools.writeRegistered }),

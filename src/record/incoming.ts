@@ -6,6 +6,7 @@ import { type DrainView, isSamePatient, patientKey } from '../domain/fold/drain.
 import { parseInstant } from '../domain/numbers/instant.ts';
 import { MINUTE_MS } from '../domain/numbers/units.ts';
 import type { EntryBody, Identifier, Kind, Reference, Site } from '../domain/vocabulary/entry.ts';
+import { identifierText } from '../domain/vocabulary/identifier-text.ts';
 import type { Settings } from '../domain/vocabulary/settings.ts';
 import type { DeviceLook } from '../store/device-port.ts';
 import type { Place } from '../store/port.ts';
@@ -82,7 +83,7 @@ export function erasedBefore(
 ): NotTaken | null {
   if (!isErased(entryId)) return null;
   // To a client that is confined it is as any identifier that another has used.
-  return isConfined ? usedBeyond(identifier) : erased('/identifier', named(identifier), 'the entry');
+  return isConfined ? usedBeyond(identifier) : erased('/identifier', identifierText(identifier), 'the entry');
 }
 
 const erased = (pointer: string, value: string, what: string): NotTaken => ({
@@ -104,22 +105,20 @@ export const outOfBounds = ({ pointer, value }: Pick<NotTaken, 'pointer' | 'valu
 });
 
 /** An identifier that somebody beyond the client's bounds has used. */
-export const usedBeyond = ({ system, value }: Identifier): NotTaken => ({
+export const usedBeyond = (identifier: Identifier): NotTaken => ({
   refused: 'out-of-bounds',
   pointer: '/identifier',
-  value: `${system}|${value}`,
+  value: identifierText(identifier),
   mend: 'the client is confined to one patient or drain, and it names what is not theirs: send a new identifier',
 });
 
 /** What leads to the drain that an entry goes to. */
 function sentDevice(body: EntryBody): Pick<NotTaken, 'pointer' | 'value'> {
-  if (body.device !== undefined) return { pointer: '/device', value: named(body.device) };
+  if (body.device !== undefined) return { pointer: '/device', value: identifierText(body.device) };
   return 'target' in body
-    ? { pointer: '/target', value: named(body.target) }
-    : { pointer: '/identifier', value: named(body.identifier) };
+    ? { pointer: '/target', value: identifierText(body.target) }
+    : { pointer: '/identifier', value: identifierText(body.identifier) };
 }
-
-const named = ({ system, value }: Identifier): string => `${system}|${value}`;
 
 /** A sender that means another patient or side has the wrong drain: nothing of it may be charted. */
 export function falseClaim(

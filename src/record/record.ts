@@ -8,6 +8,7 @@ import { patientKey } from '../domain/fold/drain.ts';
 import { parseInstant } from '../domain/numbers/instant.ts';
 import { epochMs } from '../domain/numbers/units.ts';
 import type { Entry, EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
+import { identifierText } from '../domain/vocabulary/identifier-text.ts';
 import { type DeviceLook, UNMATCHED } from '../store/device-port.ts';
 import {
   type AppendOutcome,
@@ -140,7 +141,7 @@ function unmatched(place: Place, named: Named, devices: DeviceLook, tools: Tools
 }
 
 const supersededBy = (body: EntryBody): string | null =>
-  'target' in body ? `${body.target.system}|${body.target.value}` : null;
+  'target' in body ? identifierText(body.target) : null;
 
 function entryOf({ incoming: { body }, entryId }: Named, drain: string, place: Place): Entry {
   const effective = parseInstant(body.effective_at);

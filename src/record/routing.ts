@@ -6,6 +6,7 @@ import { type Chain, itemOf } from '../domain/fold/chains.ts';
 import { isSamePatient, patientKey } from '../domain/fold/drain.ts';
 import { type EpochMs, epochMs } from '../domain/numbers/units.ts';
 import type { EntryBody, Identifier } from '../domain/vocabulary/entry.ts';
+import { identifierText } from '../domain/vocabulary/identifier-text.ts';
 import { type DeviceLook, type DeviceWrites, UNMATCHED } from '../store/device-port.ts';
 import type { Destination, Place } from '../store/port.ts';
 import { nameOf } from './names.ts';
@@ -86,14 +87,17 @@ export function notRouted(
     const found = drainAt(device, readTimeOf(body, effective_at, epochMs(recordedMs)), devices);
     return found === drain
       ? null
-      : elsewhere('/device', named(device), placeIn(found), 'leave out the drain');
+      : elsewhere('/device', identifierText(device), placeIn(found), 'leave out the drain');
   }
   const book = subject.get(drain);
   const first = book === undefined ? undefined : chainOf(book, body.target)?.first;
   const device = first?.body.device;
-  if (body.device !== undefined && (device === undefined || named(device) !== named(body.device))) {
-    const mend = `it names ${device === undefined ? 'no device' : named(device)}: name that, or none`;
-    return { refused: 'device-differs', pointer: '/device', value: named(body.device), mend };
+  if (
+    body.device !== undefined &&
+    (device === undefined || identifierText(device) !== identifierText(body.device))
+  ) {
+    const mend = `it names ${device === undefined ? 'no device' : identifierText(device)}: name that, or none`;
+    return { refused: 'device-differs', pointer: '/device', value: identifierText(body.device), mend };
   }
   if (body.kind !== 'corrected' || first === undefined || device === undefined) return null;
   const { effective_at } = body.replacement;
@@ -124,7 +128,5 @@ export function notOfItsPatient(
     ? 'its sender said that it is of another patient than the drain is linked to'
     : `its sender said that it is of ${patientKey(received.patient)}, and drain ${drain} is linked to ${linked}`;
   const mend = `${said}: name a drain of theirs, or mark the entry entered-in-error first`;
-  return { refused: 'patient-differs', pointer, value: named(identifier), mend };
+  return { refused: 'patient-differs', pointer, value: identifierText(identifier), mend };
 }
-
-const named = ({ system, value }: Identifier): string => `${system}|${value}`;

@@ -2,6 +2,7 @@
 
 import { epochMs } from '../numbers/units.ts';
 import type { Identifier } from '../vocabulary/entry.ts';
+import { identifierText } from '../vocabulary/identifier-text.ts';
 import {
   type Charted,
   type DeviceBody,
@@ -48,14 +49,14 @@ export function deviceAfter(book: DeviceBook, body: DeviceBody): DeviceBook | De
   const before = stays.find(isOf);
   if (before !== undefined) return withStay(book, body, stayAfter(before, body));
   const mend = 'name the identifier of an assignment or retirement of this device, or of its registration';
-  return refusal('unknown-target', '/target', named(body.target), mend, null);
+  return refusal('unknown-target', '/target', identifierText(body.target), mend, null);
 }
 
 function registeredAfter(book: DeviceBook, body: DeviceBody & Registered): DeviceBook | DeviceRefusal {
   const { registration } = book;
   if (registration !== null && isRegistered(book)) {
-    const mend = `it was registered by ${named(registration.identifier)}: assign it, or correct ${named(registration.end)}`;
-    return refusal('already-registered', '/device', named(body.device), mend, null);
+    const mend = `it was registered by ${identifierText(registration.identifier)}: assign it, or correct ${identifierText(registration.end)}`;
+    return refusal('already-registered', '/device', identifierText(body.device), mend, null);
   }
   const { identifier, device, type, effective_at } = body;
   const first = { identifier, end: identifier, members: [identifier], void: false };
@@ -69,8 +70,8 @@ function registrationAfter(book: DeviceBook, before: Registration, body: Change)
   if (body.kind === 'entered-in-error') {
     const stay = book.stays.find((each) => !each.void && isAssignment(each));
     if (stay === undefined) return { ...book, registration: { ...after, void: true } };
-    const mend = `${placeOf(stay)}: mark ${named(stay.identifier)} entered-in-error first, or retire the device`;
-    return refusal('still-in-use', '/target', named(body.target), mend, stay.drain);
+    const mend = `${placeOf(stay)}: mark ${identifierText(stay.identifier)} entered-in-error first, or retire the device`;
+    return refusal('still-in-use', '/target', identifierText(body.target), mend, stay.drain);
   }
   if (body.kind === 'corrected' && 'type' in body.replacement)
     return { ...book, registration: { ...after, type: body.replacement.type } };
@@ -100,12 +101,12 @@ function notChangeable(
   of: string | null,
   instead: string,
 ): DeviceRefusal | null {
-  const target = named(body.target);
+  const target = identifierText(body.target);
   if (before.void) {
     const mend = `it was entered in error, which is final: ${instead}`;
     return refusal('already-void', '/target', target, mend, of);
   }
-  const newest = `correct its newest form, ${named(before.end)}`;
+  const newest = `correct its newest form, ${identifierText(before.end)}`;
   if (body.kind === 'closed' && before.to !== undefined)
     return refusal('already-closed', '/target', target, `it ended at ${before.to}: ${newest}`, of);
   if (body.kind === 'corrected' && !isSame(before.end, body.target))
@@ -127,7 +128,7 @@ const differs = (body: Change, of: string | null, wanted: string): DeviceRefusal
         `the target is ${wanted}`,
         of,
       )
-    : refusal('replacement-differs', '/target', named(body.target), `the target is ${wanted}`, of);
+    : refusal('replacement-differs', '/target', identifierText(body.target), `the target is ${wanted}`, of);
 
 /** A stay over the time that is said. @param within where in the message that stands */
 function spanning(
@@ -165,7 +166,7 @@ function withStay(
   const inTheWay = others.find((other) => overlaps(other, changed));
   if (inTheWay !== undefined) {
     const pointer = body.kind === 'corrected' ? '/replacement/from' : '/from';
-    const mend = `${placeOf(inTheWay)}: close or correct that one first, newest form ${named(inTheWay.end)}`;
+    const mend = `${placeOf(inTheWay)}: close or correct that one first, newest form ${identifierText(inTheWay.end)}`;
     return refusal('overlaps', pointer, changed.from, mend, inTheWay.drain);
   }
   const isNew = others.length === book.stays.length;
@@ -177,14 +178,12 @@ function withStay(
 
 function placeOf({ identifier, drain, from, to }: Stay): string {
   const where = drain === null ? 'out of use' : `on drain ${drain}`;
-  return `${named(identifier)} has the device ${where} from ${from} ${to === undefined ? 'and is open' : `to ${to}`}`;
+  return `${identifierText(identifier)} has the device ${where} from ${from} ${to === undefined ? 'and is open' : `to ${to}`}`;
 }
 
 const overlaps = (a: Stay, b: Stay): boolean => !a.void && !b.void && a.fromMs < b.toMs && b.fromMs < a.toMs;
 
 const isSame = (a: Identifier, b: Identifier): boolean => a.system === b.system && a.value === b.value;
-
-const named = ({ system, value }: Identifier): string => `${system}|${value}`;
 
 const refusal = (
   refused: DeviceRefusal['refused'],

@@ -1,6 +1,7 @@
 import { type Instant, parseInstant } from '../numbers/instant.ts';
 import type { EpochMs } from '../numbers/units.ts';
 import type { Author, Content, Entry, Identifier } from '../vocabulary/entry.ts';
+import { identifierText } from '../vocabulary/identifier-text.ts';
 
 /** An entry and all that later entries made of it: replaced by corrections, or void as entered in error. */
 export interface Chain {
@@ -69,7 +70,12 @@ function corrected(
   if (chain.void) return alreadyVoid(chain);
   const end = chain.end.body.identifier;
   if (end.system !== target.system || end.value !== target.value) {
-    return refusal('not-the-chain-end', '/target', named(target), `correct its newest form, ${named(end)}`);
+    return refusal(
+      'not-the-chain-end',
+      '/target',
+      identifierText(target),
+      `correct its newest form, ${identifierText(end)}`,
+    );
   }
   if (replacement.kind !== chain.content.kind) {
     const mend = `send kind '${chain.content.kind}', or mark the entry entered-in-error and enter it anew`;
@@ -99,21 +105,19 @@ function unknownTarget(target: Identifier): Refusal {
   return refusal(
     'unknown-target',
     '/target',
-    named(target),
+    identifierText(target),
     'name the identifier of an entry that is charted on this drain',
   );
 }
 
 function alreadyVoid(chain: Chain): Refusal {
-  const value = named(chain.first.body.identifier);
+  const value = identifierText(chain.first.body.identifier);
   return refusal('already-void', '/target', value, 'it was entered in error, which is final: enter it anew');
 }
 
 function refusal(refused: Refusal['refused'], pointer: string, value: string, mend: string): Refusal {
   return { refused, pointer, value, mend };
 }
-
-const named = (identifier: Identifier): string => `${identifier.system}|${identifier.value}`;
 
 /** The chain's place on the time line, or undefined when it is void. */
 export function itemOf(chain: Chain): Item | undefined {

@@ -3,6 +3,7 @@
 import { equal } from '../numbers/equal.ts';
 import { type EpochMs, epochMs, grams } from '../numbers/units.ts';
 import type { DrainFacts, Placed, Reference } from '../vocabulary/entry.ts';
+import { identifierText } from '../vocabulary/identifier-text.ts';
 import type { Settings } from '../vocabulary/settings.ts';
 import type { Item } from './chains.ts';
 import type { Circumstances } from './circumstances.ts';
@@ -69,7 +70,7 @@ function factsIn(content: DrainFacts): DrainFacts {
 /** The same patient on two drains: by reference, else by identifier; null while none is linked. */
 export function patientKey(patient: Reference | undefined): string | null {
   if (patient?.reference !== undefined) return patient.reference;
-  if (patient?.identifier !== undefined) return `${patient.identifier.system}|${patient.identifier.value}`;
+  if (patient?.identifier !== undefined) return identifierText(patient.identifier);
   return null;
 }
 

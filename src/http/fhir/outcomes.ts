@@ -1,6 +1,7 @@
 import type { FastifyReply } from 'fastify';
 import { type IssueCode, operationOutcome, outcomeOf } from '../../fhir/outcome.ts';
 import type { Refused } from '../../fhir/search/refused.ts';
+import { faultText } from '../../intake/fault.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Problem } from '../problem.ts';
 
@@ -51,15 +52,12 @@ export const sendFaults = (reply: FastifyReply, status: number, faults: readonly
 
 /** An OperationOutcome that names the element, the value and the mend of each fault. */
 function faultsText(faults: readonly FhirFault[]): string {
-  const issues = faults.map(({ code, pointer, value, detail, mend }) => {
-    const shown = value === undefined ? '' : ` ${value}`;
-    return {
-      severity: 'error' as const,
-      code,
-      diagnostics: `${pointer}${shown} ${detail}: ${mend}`,
-      expression: [pointer],
-    };
-  });
+  const issues = faults.map((fault) => ({
+    severity: 'error' as const,
+    code: fault.code,
+    diagnostics: faultText(fault),
+    expression: [fault.pointer],
+  }));
   return JSON.stringify(outcomeOf(issues));
 }
 

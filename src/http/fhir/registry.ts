@@ -4,6 +4,7 @@ import { writeRequest } from '../../audit/entry-text.ts';
 import { allows } from '../../auth/scope.ts';
 import type { DeviceBody } from '../../domain/devices/device.ts';
 import type { Author, Identifier } from '../../domain/vocabulary/entry.ts';
+import { identifierText } from '../../domain/vocabulary/identifier-text.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { drainOfId } from '../../fhir/reference.ts';
 import { type FhirFault, fhirFault } from '../../intake/fhir/fhir-fault.ts';
@@ -55,11 +56,11 @@ export async function charted(
   return { isNew: outcome.kind === 'recorded' };
 }
 
-function usedTwice({ system, value }: Identifier, elementOf: (pointer: string) => string): NotStored {
+function usedTwice(identifier: Identifier, elementOf: (pointer: string) => string): NotStored {
   const fault: FhirFault = {
     code: 'conflict',
     pointer: elementOf('/identifier'),
-    value: `${system}|${value}`,
+    value: identifierText(identifier),
     detail: 'already names something else',
     mend: 'update what it made, or send a new identifier',
   };

@@ -5,6 +5,7 @@ import { isBound, type Principal } from '../../auth/principal.ts';
 import { allows, READ } from '../../auth/scope.ts';
 import type { EntryBody, Identifier, Kind } from '../../domain/vocabulary/entry.ts';
 import type { FactName } from '../../domain/vocabulary/fact.ts';
+import { identifierText } from '../../domain/vocabulary/identifier-text.ts';
 import type { Version } from '../../fhir/bundle.ts';
 import { ISSUED_BY_KIND } from '../../fhir/raw-codes.ts';
 import { factId, partsOfId } from '../../fhir/reference.ts';
@@ -141,7 +142,7 @@ function keyUsedTwice(receipt: string): NotStored {
   const fault: FhirFault = {
     code: 'conflict',
     pointer: 'Observation.identifier[0]',
-    value: `${identifier.system}|${identifier.value}`,
+    value: identifierText(identifier),
     detail: 'already names something else',
     mend: 'send a new identifier',
   };

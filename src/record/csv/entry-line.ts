@@ -1,6 +1,7 @@
 /** The record of an entry: what was charted, when and by whom, and what became of it. */
 import type { Decimal } from '../../domain/numbers/decimal.ts';
 import type { Author } from '../../domain/vocabulary/entry.ts';
+import { identifierText } from '../../domain/vocabulary/identifier-text.ts';
 import type { StreamBody } from '../../domain/vocabulary/rerouted.ts';
 import type { SentEntry } from '../../store/port.ts';
 import { cellText, quoted } from './cell-text.ts';
@@ -37,7 +38,7 @@ export function entryLine(
 const OF_WHAT_IS_DERIVED = ',,,,,,,,,';
 
 const authorText = ({ reference, identifier }: Author): string =>
-  reference ?? (identifier === undefined ? '' : `${identifier.system}|${identifier.value}`);
+  reference ?? (identifier === undefined ? '' : identifierText(identifier));
 
 /** Quantity, value and unit of the one amount that most kinds are about, with the digits it was charted with; the body holds all of it. */
 function amountIn(said: object): string {

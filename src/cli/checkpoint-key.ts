@@ -7,6 +7,7 @@ import { readKeys, writeReplacement, writeRotation } from '../audit/notices.ts';
 import { readLedgerConfig } from '../configuration/ledger.ts';
 import type { Author } from '../domain/vocabulary/entry.ts';
 import { mustBeWhole, openLedger, personOf, wordsOf } from './open-ledger.ts';
+import { print } from './output.ts';
 
 const OPTIONS = {
   origin: { type: 'string' },
@@ -32,7 +33,7 @@ function show(key: KeyObject, origin = process.env.DRAINLEDGER_ORIGIN): number {
     throw new Error(
       'which log is it for? set DRAINLEDGER_ORIGIN, or give --origin; then: checkpoint-key show FILE',
     );
-  process.stdout.write(`${writeVerifierKey(origin, rawPublicKey(key))}\n`);
+  print(`${writeVerifierKey(origin, rawPublicKey(key))}`);
   return 0;
 }
 
@@ -42,9 +43,9 @@ async function rotate(oldFile: string, newFile: string, by: string | undefined):
     if (last.equals(rawPublicKey(old))) return writeRotation(log, old, next);
     throw new Error(`${oldFile} is not the key of this log, which has ${writeVerifierKey(log, last)}`);
   });
-  process.stdout.write(
+  print(
     `Entry ${said.logIndex} hands the log over to ${writeVerifierKey(said.log, next)}\n` +
-      `Set DRAINLEDGER_CHECKPOINT_KEY=${newFile}, start the service and give auditors the new key.\n`,
+      `Set DRAINLEDGER_CHECKPOINT_KEY=${newFile}, start the service and give auditors the new key.`,
   );
   return 0;
 }
@@ -56,10 +57,10 @@ async function replace(file: string, by: string | undefined, why: string | undef
     if (!last.equals(next)) return writeReplacement(last, next, reason);
     throw new Error(`${file} is the key of this log already: there is nothing to replace`);
   });
-  process.stdout.write(
+  print(
     `Entry ${said.logIndex} names ${writeVerifierKey(said.log, next)} in place of a key that is lost\n` +
       `Set DRAINLEDGER_CHECKPOINT_KEY=${file}, start the service and give auditors the new key by a way that they trust: ` +
-      'with the lost one alone they are told from here on that the key is not known (3).\n',
+      'with the lost one alone they are told from here on that the key is not known (3).',
   );
   return 0;
 }

@@ -1,6 +1,7 @@
 /** `deliveries list|events|requeue|skip|replay`: what is under way to the record, and what staff have done about it. */
 import { parseArgs } from 'node:util';
 import { Refused, type Service, serviceAt } from './api.ts';
+import { print } from './output.ts';
 
 interface Listed {
   readonly delivery: string;
@@ -59,13 +60,13 @@ const VERBS: Readonly<Record<string, Verb>> = {
   async list(service, _name, options) {
     await eachPage<'deliveries', Listed>(service, 'deliveries', '/deliveries', options, (each) => {
       const when = each.next_attempt === null ? each.since : `next ${each.next_attempt}`;
-      print([each.delivery, each.state, `${each.attempts} attempts`, when, each.outcome?.why]);
+      printParts(each.delivery, each.state, `${each.attempts} attempts`, when, each.outcome?.why);
     });
   },
   async events(service, _name, options) {
     await eachPage<'events', Event>(service, 'events', '/deliveries/events', options, (each) => {
       const place = each.drain === null ? '' : `.${each.drain}.${each.log_index}`;
-      print([each.at, `${each.target}${place}`, each.kind, each.reason, each.outcome?.why]);
+      printParts(each.at, `${each.target}${place}`, each.kind, each.reason, each.outcome?.why);
     });
   },
   async requeue(service, name, options) {
@@ -74,12 +75,12 @@ const VERBS: Readonly<Record<string, Verb>> = {
       name === undefined ? `/targets/${needed(options, 'target')}/requeue` : `/deliveries/${name}/requeue`;
     const only = options.drain === undefined ? {} : { drain: options.drain };
     const { deliveries } = await service<{ deliveries: number }>(path, { ...byWhom(options), ...only });
-    print([`${deliveries} will be sent again, as their facts stand then`]);
+    print(`${deliveries} will be sent again, as their facts stand then`);
   },
   async skip(service, name, options) {
     if (name === undefined) throw new Refused('name the delivery, as deliveries list shows it');
     await service(`/deliveries/${name}/skip`, byWhom(options));
-    print([`${name} will not be sent`]);
+    print(`${name} will not be sent`);
   },
   async replay(service, _name, options) {
     const { drains } = await service<{ drains: number }>(`/targets/${needed(options, 'target')}/replay`, {
@@ -88,7 +89,7 @@ const VERBS: Readonly<Record<string, Verb>> = {
       to: needed(options, 'to'),
       ...(options.drain === undefined ? {} : { drain: options.drain }),
     });
-    print([`${drains} drains have something recorded in this time; it will be sent as it now stands`]);
+    print(`${drains} drains have something recorded in this time; it will be sent as it now stands`);
   },
 };
 
@@ -132,6 +133,5 @@ function needed(options: Options, name: keyof Options): string {
   return value;
 }
 
-const print = (parts: readonly (string | null | undefined)[]): void => {
-  process.stdout.write(`${parts.filter((each) => each !== null && each !== undefined).join('  ')}\n`);
-};
+const printParts = (...parts: readonly (string | null | undefined)[]): void =>
+  print(parts.filter((each) => each !== null && each !== undefined).join('  '));

@@ -4,9 +4,12 @@ import { parseArgs } from 'node:util';
 import { writeBody } from '../audit/entry-text.ts';
 import { readMessageMapping } from '../configuration/hl7v2-files.ts';
 import { defaultProfiles } from '../configuration/profiles.ts';
+import { identifierText } from '../domain/vocabulary/identifier-text.ts';
 import { readMessage } from '../hl7v2/read-message.ts';
+import { faultText } from '../intake/fault.ts';
 import type { Hl7Fault } from '../intake/hl7v2/fault.ts';
 import { type ReadSettings, readResults, type Telling } from '../intake/hl7v2/read-results.ts';
+import { print } from './output.ts';
 
 /** @returns the exit code: 0, 1 where nothing could be made of the message; null where the call is not understood */
 export async function runHl7(args: readonly string[]): Promise<number | null> {
@@ -21,8 +24,7 @@ export async function runHl7(args: readonly string[]): Promise<number | null> {
   if (path === undefined) throw new Error('name the mapping: --mapping FILE, or DRAINLEDGER_HL7V2');
   const read = readFile(file, { mapping: readMessageMapping(path), profiles: defaultProfiles() });
   if ('faults' in read) {
-    for (const { pointer, value, detail, mend } of read.faults)
-      print(`${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`);
+    for (const fault of read.faults) print(faultText(fault));
     print('Nothing could be made of it: it would be kept as unmapped, or rejected for what MSH says.');
     return 1;
   }
@@ -46,7 +48,7 @@ function tellingText({ of, identifier, says, corrects, takesBack }: Telling): st
   const back = takesBack.map((field) => field.join('.')).join(', ');
   return [
     `${whoseText(of)}: ${change}`,
-    `  identifier  ${identifier.system}|${identifier.value}`,
+    `  identifier  ${identifierText(identifier)}`,
     ...(says === null ? [] : [`  says        ${writeBody(says)}`]),
     ...(back === '' ? [] : [`  no result   ${back}`]),
   ].join('\n');
@@ -54,9 +56,5 @@ function tellingText({ of, identifier, says, corrects, takesBack }: Telling): st
 
 const whoseText = (of: Telling['of']): string =>
   'drain' in of
-    ? `drain placed as ${of.drain.system}|${of.drain.value}`
-    : `the drain that the registered device ${of.device.system}|${of.device.value} was on`;
-
-const print = (text: string): void => {
-  process.stdout.write(`${text}\n`);
-};
+    ? `drain placed as ${identifierText(of.drain)}`
+    : `the drain that the registered device ${identifierText(of.device)} was on`;

@@ -6,6 +6,7 @@ import type { Bounds } from '../auth/principal.ts';
 import { isOfOnePatient } from '../auth/scope.ts';
 import { readJsonFile } from '../configuration/json-file.ts';
 import { writeWhole } from '../escrow/durable-file.ts';
+import { print } from './output.ts';
 
 type Keys = readonly StoredKey[];
 
@@ -77,7 +78,7 @@ async function add(
   };
   const made = newKey(client, scope, bounds, new Date().toISOString());
   await write(file, [...keys, made.stored]);
-  process.stdout.write(`${made.key}\n`);
+  print(`${made.key}`);
   process.stderr.write('Shown this once: only its hash is kept.\n');
   return 0;
 }
@@ -97,7 +98,7 @@ function list(keys: Keys): number {
   for (const { id, client, scope, created_at, revoked_at, patient, drain } of keys) {
     const bound = [patient?.reference, drain].filter((each) => each !== null && each !== undefined).join(' ');
     const state = revoked_at === null ? 'in use' : `revoked ${revoked_at}`;
-    process.stdout.write(`${id}  ${client}  ${scope}  ${bound || 'not confined'}  ${created_at}  ${state}\n`);
+    print(`${id}  ${client}  ${scope}  ${bound || 'not confined'}  ${created_at}  ${state}`);
   }
   return 0;
 }

@@ -6,7 +6,7 @@ import { readLedgerConfig } from '../configuration/ledger.ts';
 import { damageOf, standingOf } from '../proof.ts';
 import { createPrivate, openReader } from '../store/sqlite/open.ts';
 import { openLedger, personOf, wordsOf } from './open-ledger.ts';
-import { whole } from './output.ts';
+import { print, whole } from './output.ts';
 
 const OPTIONS = { by: { type: 'string' }, reason: { type: 'string' } } as const;
 
@@ -46,9 +46,9 @@ async function acceptRestored(by: string | undefined, why: string | undefined): 
       })),
     });
     const { logIndex, recordedAt } = await store.notice({ type: 'restored', actor, body });
-    process.stdout.write(
+    print(
       `Entry ${logIndex} of ${recordedAt} says that the ledger goes on from its ${logIndex} entries before it.\n` +
-        'What it has lost is lost to it: chart it anew where paper or the record has it. Start the service now.\n',
+        'What it has lost is lost to it: chart it anew where paper or the record has it. Start the service now.',
     );
     return 0;
   } finally {
@@ -72,6 +72,6 @@ async function copy(database: string, to: string): Promise<number> {
     await written.sync();
     await written.close();
   });
-  process.stdout.write(`${to} holds a copy; check it with: verify ${to} --key PUB\n`);
+  print(`${to} holds a copy; check it with: verify ${to} --key PUB`);
   return 0;
 }

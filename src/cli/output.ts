@@ -22,6 +22,10 @@ export function mindOutput(): void {
   process.stderr.on('error', () => process.exit(EXIT_PIPE));
 }
 
+export const print = (line: string): void => {
+  process.stdout.write(`${line}\n`);
+};
+
 /** Standard output is not ours to end, so nothing waits for its last pages: a process that ends at once would lose them. */
 export const outputWritten = (): Promise<void> =>
   new Promise((done) => {

@@ -4,6 +4,7 @@ import { BadFile } from '../configuration/json-file.ts';
 import { readRules } from '../configuration/rules.ts';
 import type { Rule, RuleTable } from '../domain/vocabulary/rule.ts';
 import { DEFAULT_TABLE } from '../rules/default-table.ts';
+import { print } from './output.ts';
 
 /** @returns the exit code: 0, 1 where the file cannot be used, or null where there is no such command */
 export function runRules(args: readonly string[]): number | null {
@@ -49,7 +50,3 @@ function rowText(rule: Rule): string {
     ...changed.map((each) => `       changed here: ${each}`),
   ].join('\n');
 }
-
-const print = (text: string): void => {
-  process.stdout.write(`${text}\n`);
-};

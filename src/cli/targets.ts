@@ -14,6 +14,7 @@ import type { ConfiguredTarget } from '../delivery/target.ts';
 import { FACT_CODES } from '../fhir/codes.ts';
 import { Refused, serviceAt } from './api.ts';
 import { byWhom } from './deliveries.ts';
+import { print } from './output.ts';
 
 interface Status {
   readonly target: string;
@@ -129,7 +130,3 @@ function sentText({ target }: ConfiguredTarget, { types }: Way): string {
   const of = sent.filter((type) => types === null || types.has(type)).join(', ');
   return `would be sent, of ${of}: ${facts.length === Object.keys(FACT_CODES).length ? 'all facts' : facts.join(', ')}`;
 }
-
-const print = (text: string): void => {
-  process.stdout.write(`${text}\n`);
-};

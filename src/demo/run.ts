@@ -3,6 +3,7 @@
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
+import { parseArgs } from 'node:util';
 import { HOUR_MS } from '../domain/numbers/units.ts';
 import { factId } from '../fhir/reference.ts';
 import type { AdvisoriesAnswer } from './advisories.ts';
@@ -24,12 +25,12 @@ import { ADULT } from './stories/adult.ts';
 import { CHILD } from './stories/child.ts';
 import { MEDIASTINAL } from './stories/mediastinal.ts';
 
-export interface DemoOptions {
+const OPTIONS = {
   /** Check that the EHR holds what the ledger issued, and end; otherwise run until told to stop. */
-  readonly once: boolean;
-  /** Where the database is kept; a temporary folder that is removed at the end when null. */
-  readonly keepIn: string | null;
-}
+  once: { type: 'boolean', default: false },
+  /** Where the database is kept; without it in a temporary folder, which is removed at the end. */
+  'keep-database': { type: 'string' },
+} as const;
 
 interface Servers {
   readonly ledger: ServerProcess;
@@ -45,8 +46,18 @@ function print(lines: readonly string[]): void {
   process.stdout.write(`${lines.join('\n')}\n`);
 }
 
-/** @returns the exit code */
-export async function runDemo({ once, keepIn }: DemoOptions): Promise<number> {
+/** @returns the exit code: 0, 1 where it failed or the EHR holds something else, 130 where a check was cut short */
+export async function runDemo(args: readonly string[]): Promise<number> {
+  const { once, 'keep-database': keepIn = null } = parseArgs({ args: [...args], options: OPTIONS }).values;
+  try {
+    return await demonstrate(once, keepIn);
+  } catch (error) {
+    process.stderr.write(`The demo failed: ${error instanceof Error ? error.message : String(error)}\n`);
+    return 1;
+  }
+}
+
+async function demonstrate(once: boolean, keepIn: string | null): Promise<number> {
   const told = new Promise<void>((done) => {
     for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP']) process.once(signal, () => done());
   });

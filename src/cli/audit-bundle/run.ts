@@ -3,7 +3,7 @@ import { parseArgs } from 'node:util';
 import { readLedgerConfig } from '../../configuration/ledger.ts';
 import { syncFolder } from '../../escrow/durable-file.ts';
 import { atOneMoment } from '../one-moment.ts';
-import { whole } from '../output.ts';
+import { print, whole } from '../output.ts';
 import { momentIn, PART_OPTIONS, type PartOptions } from '../part-of-ledger.ts';
 import { progress } from '../progress.ts';
 import type { Wanted } from './select.ts';
@@ -21,7 +21,7 @@ export async function runAuditBundle(args: readonly string[]): Promise<number | 
     await syncFolder(draft);
     return written;
   });
-  process.stdout.write(`${out} holds ${entries} entries, as a checkpoint of ${covered} covers them\n`);
+  print(`${out} holds ${entries} entries, as a checkpoint of ${covered} covers them`);
   return 0;
 }
 

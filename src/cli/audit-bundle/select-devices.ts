@@ -2,7 +2,7 @@
 import type Database from 'better-sqlite3';
 import { readDeviceBody } from '../../audit/entry-text.ts';
 import type { DeviceBody } from '../../domain/devices/device.ts';
-import type { Identifier } from '../../domain/vocabulary/entry.ts';
+import { identifierText } from '../../domain/vocabulary/identifier-text.ts';
 import { deviceStream, UNMATCHED } from '../../store/device-port.ts';
 
 /** @param size entries that the checkpoint covers @returns places in the log */
@@ -33,10 +33,10 @@ function assignmentsTo(db: Database.Database, drain: string, size: number): numb
       .map(({ log_index, body }) => ({ log_index, act: readDeviceBody(body) }));
     const firstOf = new Map<string, string>();
     for (const { act } of acts) {
-      const own = named(act.identifier);
-      firstOf.set(own, ('target' in act ? firstOf.get(named(act.target)) : undefined) ?? own);
+      const own = identifierText(act.identifier);
+      firstOf.set(own, ('target' in act ? firstOf.get(identifierText(act.target)) : undefined) ?? own);
     }
-    const chainOf = ({ identifier }: DeviceBody) => firstOf.get(named(identifier));
+    const chainOf = ({ identifier }: DeviceBody) => firstOf.get(identifierText(identifier));
     const onDrain = new Set(acts.filter(({ act }) => drainIn(act) === drain).map(({ act }) => chainOf(act)));
     const registrations = new Set(
       acts.filter(({ act }) => act.kind === 'registered').map(({ act }) => chainOf(act)),
@@ -51,5 +51,3 @@ function drainIn(act: DeviceBody): string | undefined {
   if (act.kind === 'assigned') return act.drain;
   return act.kind === 'corrected' && 'drain' in act.replacement ? act.replacement.drain : undefined;
 }
-
-const named = ({ system, value }: Identifier): string => `${system}|${value}`;

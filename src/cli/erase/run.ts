@@ -13,6 +13,7 @@ import { createCheckpointReader } from '../../store/sqlite/checkpoints.ts';
 import { createTombstoneReader } from '../../store/sqlite/tombstones.ts';
 import { atOneMoment } from '../one-moment.ts';
 import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
+import { print } from '../output.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
 import { verifyDatabase } from '../verify/database.ts';
@@ -39,7 +40,7 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
       atOneMoment(config.database, (db) => plan(db, wanted)),
       'would be erased',
     );
-    process.stdout.write('Nothing was written.\n');
+    print('Nothing was written.');
     return 0;
   }
   const [actor, reason] = [personOf(values.by), wordsOf(values.reason)];
@@ -47,14 +48,14 @@ export async function runErase(args: readonly string[]): Promise<number | null> 
   const wasCut = mayHaveTraces(config.database);
   if (wasCut) await removeTraces(config.database, exports);
   if (atOneMoment(config.database, (db) => isErased(db, wanted, wasCut))) {
-    process.stdout.write('Done before: of a run that was cut nothing is left to do.\n');
+    print('Done before: of a run that was cut nothing is left to do.');
     return 0;
   }
   const planned = await eraseRows(config, wanted, (store, order) => store.erase(actor, { ...order, reason }));
   await removeTraces(config.database, exports);
   mustVerify(config.database);
   tell(planned, 'erased');
-  process.stdout.write('Done: what the ledger holds now verifies.\n');
+  print('Done: what the ledger holds now verifies.');
   return 0;
 }
 
@@ -66,10 +67,10 @@ async function eraseRows(config: LedgerConfig, wanted: Wanted, erase: Erase): Pr
     mustBeWhole(store, config);
     mustVerify(config.database);
     const planned = atOneMoment(config.database, (db) => plan(db, wanted));
-    process.stdout.write('Erasing; should this end before it says that it is done, run it again\n');
+    print('Erasing; should this end before it says that it is done, run it again');
     await expectTraces(config.database);
     const { logIndex, entries } = await erase(store, planned);
-    process.stdout.write(`Entry ${logIndex} says that ${entries} entries were erased.\n`);
+    print(`Entry ${logIndex} says that ${entries} entries were erased.`);
     return planned;
   } finally {
     await store.close();
@@ -125,5 +126,5 @@ function tell({ drains, messages, unnamed, targets, archives }: Plan, word: stri
     ),
     'Not reached: copies, backups, exports and bundles that were made of the ledger, and files of the disk that it once held.',
   ];
-  process.stdout.write(`${lines.join('\n')}\n`);
+  print(`${lines.join('\n')}`);
 }

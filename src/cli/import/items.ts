@@ -1,9 +1,10 @@
 /** A file as the lines that are posted, each with what it came from, so that a refused one can be mended and sent again. */
-import { createReadStream, readFileSync } from 'node:fs';
+import { createReadStream } from 'node:fs';
+import { readJson } from '../../configuration/json-file.ts';
 import { type CsvMapping, columnsOf, csvMapping } from '../../intake/csv/mapping.ts';
 import { csvRows } from '../../intake/csv/read-rows.ts';
 import { itemsOf } from '../../intake/csv/rows.ts';
-import type { Fault } from '../../intake/fault.ts';
+import { type Fault, faultText } from '../../intake/fault.ts';
 import { linesOf } from '../../intake/lines.ts';
 import { faultsOf } from '../../intake/native/zod-faults.ts';
 import { writeExact } from '../../json/exact-write.ts';
@@ -47,23 +48,11 @@ const unreadable = (fault: string): Fault => ({
 
 /** @throws {Error} when the mapping cannot be used, with all that is wrong with it */
 export function readMapping(file: string): CsvMapping {
-  const sent = jsonIn(file);
+  const sent = readJson(file, JSON.parse);
   const read = csvMapping.safeParse(sent);
   if (read.success) return read.data;
-  const faults = faultsOf(read.error, sent).map(
-    ({ pointer, value, detail, mend }) =>
-      `${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`,
-  );
+  const faults = faultsOf(read.error, sent).map(faultText);
   throw new Error(`${file} cannot be used as a mapping:\n${faults.join('\n')}`);
-}
-
-/** @throws {Error} naming the file */
-function jsonIn(file: string): unknown {
-  try {
-    return JSON.parse(readFileSync(file, 'utf8'));
-  } catch (error) {
-    throw new Error(`${file}: ${error instanceof Error ? error.message : String(error)}`);
-  }
 }
 
 /** @throws {Error} while it is read: when a column is missing, or it is no CSV (RFC 4180) */

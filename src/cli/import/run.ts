@@ -3,8 +3,9 @@
 import { once } from 'node:events';
 import { createWriteStream, existsSync, rmSync, statSync } from 'node:fs';
 import { parseArgs } from 'node:util';
-import type { Fault } from '../../intake/fault.ts';
+import { faultText } from '../../intake/fault.ts';
 import { reach } from '../api.ts';
+import { print } from '../output.ts';
 import { csvItems, ndjsonItems, readMapping, type Source, type Sources } from './items.ts';
 import { type LineResult, postLines } from './post-lines.ts';
 import { type Counts, createProgress } from './progress.ts';
@@ -81,7 +82,7 @@ function createRefused(file: string, sources: Sources): Refused {
     add({ line, original }, why) {
       if (original === null) unreadable += 1;
       else keep(original);
-      process.stdout.write(`${line}: ${why}\n`);
+      print(`${line}: ${why}`);
     },
     unreadable: () => unreadable,
     async end() {
@@ -165,9 +166,6 @@ function whyRefused({ problem }: Extract<LineResult, { line: number }>): string 
   return `${problem?.detail ?? ''}${values.length === 0 ? '' : ` (${values.join('; ')})`}`;
 }
 
-const faultText = ({ pointer, value, detail, mend }: Fault): string =>
-  `${pointer}${value === undefined ? '' : ` ${value}`} ${detail}: ${mend}`;
-
 /** Where nothing came before it there is nothing to add. */
 function brokenOff({ message }: Error, { taken, unmatched, repeated, refused }: Sent): string {
   if (taken + unmatched + repeated + refused === 0) return message;
@@ -191,7 +189,7 @@ function report(
     );
   if (unreadable > 0) words.push(`${unreadable} could not be read: mend them in ${file} and import it again`);
   if (!isWhole) words.push('the answer was cut: import the same file again, nothing is taken twice');
-  process.stdout.write(`${words.join('; ')}.\n`);
+  print(`${words.join('; ')}.`);
   if (!isWhole) return 2;
   return refused > 0 ? 1 : 0;
 }

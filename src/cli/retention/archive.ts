@@ -1,13 +1,14 @@
 /** Writes one archive, so that a kill at any moment leaves it whole, or a draft that the next run makes anew. */
 import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readFileSync, renameSync, rmSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type Database from 'better-sqlite3';
 import { readCheckpoint } from '../../audit/checkpoint.ts';
 import { syncFolder } from '../../escrow/durable-file.ts';
 import { writeBundle } from '../audit-bundle/write.ts';
 import type { Group } from '../closed-drains.ts';
+import { whole } from '../output.ts';
 
 export interface Archive {
   readonly bundle: string;
@@ -30,17 +31,14 @@ export async function archiveGroup(
 ): Promise<Archive> {
   const bundle = nameOf(group);
   const path = join(folder, bundle);
+  mkdirSync(folder, { recursive: true, mode: 0o700 });
   if (existsSync(path)) mustVerify(path, key);
-  else {
-    const draft = `${path}.draft`;
-    mkdirSync(folder, { recursive: true, mode: 0o700 });
-    rmSync(draft, { recursive: true, force: true });
-    writeBundle(db, wantedOf(group), draft, () => {});
-    await syncFolder(draft);
-    mustVerify(draft, key);
-    renameSync(draft, path);
-    await syncFolder(folder);
-  }
+  else
+    await whole(path, async (draft) => {
+      writeBundle(db, wantedOf(group), draft, () => {});
+      await syncFolder(draft);
+      mustVerify(draft, key);
+    });
   const manifest = readFileSync(join(path, 'manifest.json'));
   const { about, entries } = JSON.parse(manifest.toString()) as Manifest;
   if (about.drains.join() !== group.drains.join())

@@ -9,6 +9,7 @@ import type { StoredNotice } from '../../store/log-port.ts';
 import type { Group } from '../closed-drains.ts';
 import { openMoment } from '../one-moment.ts';
 import { mustBeWhole, openLedger, personOf, wordsOf } from '../open-ledger.ts';
+import { print } from '../output.ts';
 import { progress } from '../progress.ts';
 import { signedHead } from '../signed-head.ts';
 import { archiveGroup } from './archive.ts';
@@ -50,12 +51,10 @@ async function archiveAll(
     for (const [done, group] of due.entries()) {
       const archive = await archiveGroup(db, group, folder, key);
       const { logIndex } = await tellLog({ ...archive, drains: group.drains, older_than_days: days });
-      process.stdout.write(
-        `${archive.bundle}: ${archive.entries} entries, verified; entry ${logIndex} says so\n`,
-      );
+      print(`${archive.bundle}: ${archive.entries} entries, verified; entry ${logIndex} says so`);
       onProgress(done + 1, due.length);
     }
-    process.stdout.write(`${due.length} archived in ${folder}; nothing was deleted.\n`);
+    print(`${due.length} archived in ${folder}; nothing was deleted.`);
     return 0;
   } finally {
     db.close();
@@ -67,8 +66,8 @@ function dryRun(retention: Retention): number {
   const { db, all } = openPlan(readLedgerConfig(process.env).database, retention);
   try {
     const due = tell(all);
-    for (const { drains } of due) process.stdout.write(`would archive ${drains.join(', ')}\n`);
-    process.stdout.write(`${due.length} would be archived in ${retention.folder}; nothing was written.\n`);
+    for (const { drains } of due) print(`would archive ${drains.join(', ')}`);
+    print(`${due.length} would be archived in ${retention.folder}; nothing was written.`);
     return 0;
   } finally {
     db.close();
@@ -98,9 +97,9 @@ function openPlan(database: string, { days }: Retention): Plan {
 /** Says what is not due, and why. @returns what is */
 function tell(all: readonly Due[]): readonly Group[] {
   const count = (kind: Due['kind']): number => all.filter((each) => each.kind === kind).length;
-  process.stdout.write(
-    `${count('archived')} archived before, ${count('recent')} charted too lately, ${count('held')} held back, ${count('due')} due\n`,
+  print(
+    `${count('archived')} archived before, ${count('recent')} charted too lately, ${count('held')} held back, ${count('due')} due`,
   );
-  for (const each of all) if (each.kind === 'held') process.stdout.write(`held back: ${each.why}\n`);
+  for (const each of all) if (each.kind === 'held') print(`held back: ${each.why}`);
   return all.flatMap((each) => (each.kind === 'due' ? [each.group] : []));
 }

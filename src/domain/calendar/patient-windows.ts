@@ -50,7 +50,7 @@ export function patientWindow(
   return {
     from: window.from,
     to: window.to,
-    sum: total(windows.flatMap((part) => part.sum ?? [])),
+    sum: total(windows.map((part) => part.sum)),
     in_place_ms: windows.reduce((so, part) => so + part.in_place_ms, 0),
     covered_ms: windows.reduce((so, part) => so + part.covered_ms, 0),
     incomplete: parts.flatMap(({ drain, window: part }) =>
@@ -61,8 +61,10 @@ export function patientWindow(
   };
 }
 
-function total(sums: readonly WindowSum[]): WindowSum | null {
+function total(parts: readonly (WindowSum | null)[]): WindowSum | null {
+  const sums = parts.flatMap((part) => part ?? []);
   if (sums.length === 0) return null;
+  const highs = parts.flatMap((part) => part?.net_high ?? []);
   const of = (part: (sum: WindowSum) => number) => microlitres(sums.reduce((so, sum) => so + part(sum), 0));
   return {
     drained: sums.reduce((so, { drained }) => add(so, drained), rational(0)),
@@ -70,7 +72,8 @@ function total(sums: readonly WindowSum[]): WindowSum | null {
     instilled: of(({ instilled }) => instilled),
     net: sums.reduce((so, { net }) => add(so, net), rational(0)),
     net_low: of((sum) => sum.net_low),
-    net_high: sums.some((sum) => sum.net_high === null) ? null : of((sum) => sum.net_high ?? 0),
+    // What a drain gave of which nothing is known has no bound either.
+    net_high: highs.length < parts.length ? null : microlitres(highs.reduce((so, high) => so + high, 0)),
     interpolated: sums.some(({ interpolated }) => interpolated),
     uncertainty: inSquares(sums.map(({ uncertainty }) => uncertainty)),
   };

@@ -82,6 +82,14 @@ describe('all drains of a patient', () => {
     });
     expect(windowRate(window, 2, DEFAULT_SETTINGS)).toEqual({ value: null, reason: 'not-covered' });
   });
+  it('have no upper bound while of one nothing is known', () => {
+    // Common practice, no source: what an unread drain may have given has no bound.
+    const unread = [...one, ...other(placed('08:00'))];
+    expect(together(unread, '08:00', '10:00')).toMatchObject({
+      sum: { net_low: 130_000, net_high: null },
+      incomplete: [{ drain: 'd2', reasons: ['no-level'] }],
+    });
+  });
   it('are incomplete where a closed window was read late', () => {
     const late = [...one, ...other(placed('08:00'), setUp('09:00', 0), level('a', '10:00', 45))];
     expect(together(late, '08:00', '10:00')).toMatchObject({
@@ -121,7 +129,10 @@ describe('all drains of a patient', () => {
         const second = two.story.map((told) => onDrain('d2', { ...told, key: `2${told.key}` } as Told));
         const drains = drainsOf([...one.story, ...second]);
         for (const each of hoursFrom(at('07:20'))) {
-          const sum = patientWindow(drains, each, DEFAULT_SETTINGS).sum?.net ?? rational(0);
+          const together = patientWindow(drains, each, DEFAULT_SETTINGS);
+          const sum = together.sum?.net ?? rational(0);
+          if (together.sum !== null)
+            expect(together.sum.net_high === null).toBe(together.incomplete.length > 0);
           const alone = drains.map(
             (drain) => calendarWindow(drain.state, drain, each, DEFAULT_SETTINGS)?.sum?.net ?? rational(0),
           );

@@ -41,9 +41,8 @@ type IntervalText =
       Interval['clamped'],
     ];
 /** Null in the text stands for a variance that is not known. */
-interface LinkText extends Omit<Link, 'startVariance' | 'varianceBefore' | 'endBefore'> {
+interface LinkText extends Omit<Link, 'startVariance' | 'endBefore'> {
   readonly startVariance: number | null;
-  readonly varianceBefore: number | null;
   readonly endBefore: Place;
 }
 
@@ -230,7 +229,8 @@ function sumsIn({ link, end, ...sums }: NonNullable<SumsText['sums']>, pointAt: 
       : append<Link>(null, {
           number: link.number,
           startVariance: link.startVariance ?? Number.NaN,
-          varianceBefore: link.varianceBefore ?? Number.NaN,
+          varianceBefore: link.varianceBefore,
+          unknownBefore: link.unknownBefore,
           endBefore: pointAt(link.endBefore),
         });
   return { ...sums, variance: { links, end: pointAt(end) } };

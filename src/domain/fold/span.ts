@@ -11,7 +11,7 @@ import { add, type Rational, rational } from '../numbers/rational.ts';
 import { type EpochMs, type Microlitres, microlitres } from '../numbers/units.ts';
 import { clampedMs, type Interval, isMeasured, type LevelPoint, lengthMs } from './interval.ts';
 import { flowSums, intervalSums, type SummedFlow, type SummedInterval } from './sums.ts';
-import { expanded, isSame, levelVariance, type VarianceSum, varianceAfter } from './uncertainty.ts';
+import { expanded, isSame, levelVariance, type VarianceSum, varianceAfter, weighted } from './uncertainty.ts';
 
 /** What a span is cut from. */
 export interface Measured {
@@ -121,7 +121,7 @@ function openTime(interval: Interval, start: EpochMs, end: EpochMs): readonly [n
 }
 
 function withinOne({ cut }: Part): number {
-  return cut === null ? 0 : cut.part ** 2 * (levelVariance(cut.risesFrom) + levelVariance(cut.to));
+  return cut === null ? 0 : weighted(cut.part, levelVariance(cut.risesFrom) + levelVariance(cut.to));
 }
 
 /** u² with both edges: the level that the end's interval rises from ends what is whole, coefficients 1 and -part. */

@@ -7,7 +7,7 @@
  * reported is expanded, U = 2 u (6.2.1). Nothing but reading error is in it.
  *
  * While no unit is known the graduation is not, and neither is any uncertainty that rests on it: that is NaN inside
- * this arithmetic, and null outside.
+ * this arithmetic, and null outside. Sums count such levels apart, so that a part without them has its uncertainty.
  */
 import { append, type History, newestWhere } from '../numbers/history.ts';
 import { type Microlitres, microlitres } from '../numbers/units.ts';
@@ -34,8 +34,9 @@ export function intervalUncertainty({ risesFrom, to }: Interval): Microlitres | 
 export interface Link {
   readonly number: number;
   readonly startVariance: number;
-  /** Of all links before this one, and where the last of them ended. */
+  /** Of the known levels of all links before this one, how many are not known, and where the last link ended. */
   readonly varianceBefore: number;
+  readonly unknownBefore: number;
   readonly endBefore: LevelPoint | null;
 }
 
@@ -55,18 +56,35 @@ export function withVariance(sum: VarianceSum, risesFrom: LevelPoint, to: LevelP
   const link: Link = {
     number: (links?.item.number ?? 0) + 1,
     startVariance: levelVariance(risesFrom),
-    varianceBefore: varianceOf(sum),
+    varianceBefore: knownVariance(sum),
+    unknownBefore: unknownLevels(sum),
     endBefore: end,
   };
   return { links: append(links, link), end: to };
 }
 
-/** u² of the sum of all intervals, µL². */
-export function varianceOf({ links, end }: VarianceSum): number {
+const known = (variance: number): number => (Number.isNaN(variance) ? 0 : variance);
+const unknown = (variance: number): number => (Number.isNaN(variance) ? 1 : 0);
+
+/** A level that counts with the factor 0 adds nothing, known or not. */
+export const weighted = (factor: number, variance: number): number =>
+  factor === 0 ? 0 : factor ** 2 * variance;
+
+/** u² of the levels at the ends of all links that are known, µL². */
+function knownVariance({ links, end }: VarianceSum): number {
   if (links === null || end === null) return 0;
-  const { varianceBefore, startVariance } = links.item;
-  return varianceBefore + startVariance + levelVariance(end);
+  return links.item.varianceBefore + known(links.item.startVariance) + known(levelVariance(end));
 }
+
+/** How many of these are not known. */
+function unknownLevels({ links, end }: VarianceSum): number {
+  if (links === null || end === null) return 0;
+  return links.item.unknownBefore + unknown(links.item.startVariance) + unknown(levelVariance(end));
+}
+
+/** u² of the sum of all intervals, µL². */
+export const varianceOf = (sum: VarianceSum): number =>
+  unknownLevels(sum) > 0 ? Number.NaN : knownVariance(sum);
 
 /**
  * u² of what was drained after an edge, µL².
@@ -82,12 +100,14 @@ export function varianceAfter(
   const { end } = before;
   if (end === null) return varianceOf(all);
   const part = cut?.part ?? 0;
-  const cutStart = cut === null ? 0 : part ** 2 * levelVariance(cut.risesFrom);
+  const cutStart = cut === null ? 0 : weighted(part, levelVariance(cut.risesFrom));
   const goesOn = isOpenAt(all, before, end);
   // Where the link goes on, this level ends the cut part and starts what follows: coefficients part and -1.
-  const shared = (goesOn ? (1 - part) ** 2 : part ** 2) * levelVariance(end);
-  const gone = goesOn ? varianceOf(before) - levelVariance(end) : varianceOf(before);
-  return varianceOf(all) - gone + cutStart + shared;
+  const shared = weighted(goesOn ? 1 - part : part, levelVariance(end));
+  // So it is not among those that both sums have in common, which cancel.
+  const apart = goesOn ? levelVariance(end) : 0;
+  if (unknownLevels(all) - unknownLevels(before) + unknown(apart) > 0) return Number.NaN;
+  return knownVariance(all) - knownVariance(before) + known(apart) + cutStart + shared;
 }
 
 /** Whether the link that had come to `end` goes on from there. */

@@ -191,8 +191,32 @@ describe('what drained between two moments', () => {
       );
     });
 
+    const noUnit = [placed(), level('a', '08:00', 0), level('b', '09:00', 60), level('c', '10:00', 90)];
+
+    it.each<[string, readonly Told[], number, number, readonly number[]]>([
+      ['a unit set up after readings without one', [setUp('11:00', 0)], 240, 300, [1, 1]],
+      ['the same, with an edge that cuts', [setUp('11:00', 0)], 240, 330, [1, 1 / 2, 1 / 2]],
+      ['the same, from its opening on', [setUp('11:00', 0)], 180, 300, [1, 1]],
+    ])(
+      'is that of the levels in the span, whatever is not known of earlier ones: %s',
+      (_, unit, from, to, factors) => {
+        const story = [
+          ...noUnit,
+          ...unit,
+          level('d', '12:00', 30),
+          level('e', '13:00', 60),
+          level('f', '14:00', 90),
+        ];
+        const variance = factors.reduce((sum, factor) => sum + factor ** 2 * (5 ** 2 / 12), 0);
+        expect((over(story, from, to)?.uncertainty ?? Number.NaN) / 1000).toBeCloseTo(
+          2 * Math.sqrt(variance),
+          9,
+        );
+        expect(over(story, 0, to)?.uncertainty).toBeNull();
+      },
+    );
+
     it('is not known while no unit is', () => {
-      const noUnit = [placed(), level('a', '08:00', 0), level('b', '09:00', 60), level('c', '10:00', 90)];
       for (const [from, to] of [
         [0, 60],
         [15, 45],
@@ -224,6 +248,23 @@ describe('what drained between two moments', () => {
         expect(parts).toBeCloseTo(netOf(over(story, from, to)), 3);
       }),
       { numRuns: 150 },
+    );
+  });
+
+  it('knows nothing of what came before it, whatever that was', () => {
+    fc.assert(
+      fc.property(series, edges, fc.boolean(), (given, [from, to], isRead) => {
+        const { story } = toldSeries(given);
+        // Before 08:00: read without a unit, or not at all.
+        const earlier = isRead ? [level('x', '06:00', 0), level('y', '07:00', 30)] : [];
+        const before = [placed('06:00'), ...earlier, ...story.slice(1)];
+        const first = given.minutes[0] ?? 0;
+        const [start, end] = [first + Math.abs(from), first + Math.abs(from) + (to - from)];
+        const [found, alone] = [over(before, start, end), over(story, start, end)];
+        fc.pre(alone !== null);
+        expect({ ...found, uncertainty: null }).toEqual({ ...alone, uncertainty: null });
+        expect(found?.uncertainty ?? Number.NaN).toBeCloseTo(alone.uncertainty ?? Number.NaN, 6);
+      }),
     );
   });
 

@@ -84,6 +84,20 @@ describe('a message is refused', () => {
     ]);
   });
 
+  // FHIR R4 observation.html (subject, encounter): another type would be refused by whoever receives it.
+  test.each([
+    ['patient', 'Device/7', 'send Patient/id'],
+    ['encounter', 'EpisodeOfCare/7', 'send Encounter/id'],
+  ])('a placement whose %s is %s', async (field, reference, mend) => {
+    const seen = await refused({ ...placement('p2'), [field]: { reference } }, undefined, '/v1/drains');
+    expect(seen).toMatchObject({
+      status: 422,
+      pointer: `/${field}/reference`,
+      value: `"${reference}"`,
+      mend,
+    });
+  });
+
   test('a placement of an unknown site', async () => {
     const seen = await refused({ ...placement('p2'), site: 'knee' }, undefined, '/v1/drains');
     expect(seen).toMatchObject({ status: 422, pointer: '/site', value: '"knee"' });

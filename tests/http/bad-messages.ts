@@ -13,6 +13,8 @@ const NUMBER = 'send a plain number such as 12 or 12.5, without quotes';
 const DECIMALS = 'send at most 3 decimals';
 const OFFSET = 'send RFC 3339 with offset, such as 2026-03-01T08:00:00+01:00';
 const UNSHOWN = 'send it without them';
+const AUTHORS =
+  'send Practitioner/id, PractitionerRole/id, Organization/id, Patient/id or RelatedPerson/id of a person, Device/id of a device';
 const UNIT = 'send a plain number in cm[H2O], or a value and the UCUM code of a unit of the same kind';
 
 export type Case = readonly [
@@ -213,6 +215,23 @@ export const FIELDS: readonly Case[] = [
     '/author',
     '{"type":"person"}',
     "send 'reference' or 'identifier', or both",
+  ],
+  // FHIR R4 observation.html (performer, device), provenance.html (agent.who)
+  [
+    'a person who is a device',
+    reading('"level_ml":1').replace('Practitioner/n1', 'Device/7'),
+    422,
+    '/author/reference',
+    '"Device/7"',
+    AUTHORS,
+  ],
+  [
+    'a device that is a person',
+    reading('"level_ml":1').replace('"type":"person"', '"type":"device"'),
+    422,
+    '/author/reference',
+    '"Practitioner/n1"',
+    AUTHORS,
   ],
   [
     'an unknown profile',

@@ -2,7 +2,7 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { concept, level, part, quantity, raw, UCUM, value } from './fhir-messages.ts';
 import { issueOf, openWard, type Ward } from './fhir-ward.ts';
-import { id, placeDrain } from './messages.ts';
+import { at, id, placeDrain } from './messages.ts';
 
 let ward: Ward;
 
@@ -87,8 +87,14 @@ describe('what is refused, with its element, and nothing written', () => {
     [
       'a period',
       level('x', '09:00', 1, { effectiveDateTime: null, effectivePeriod: {} }),
-      'structure',
+      'value',
       'Observation.effectivePeriod',
+    ],
+    [
+      'two times',
+      level('x', '09:00', 1, { effectiveInstant: at('09:30') }),
+      'value',
+      'Observation.effectiveInstant',
     ],
     ['no identifier', level('x', '09:00', 1, { identifier: null }), 'required', 'Observation.identifier'],
     ['no drain', level('x', '09:00', 1, { focus: null }), 'required', 'Observation.focus'],
@@ -122,6 +128,28 @@ describe('what is refused, with its element, and nothing written', () => {
       level('x', '09:00', 1, { bodySite: concept('44788007', 'http://snomed.info/sct') }),
       'business-rule',
       'Observation.bodySite',
+    ],
+    [
+      'a site that is not known here',
+      level('x', '09:00', 1, { bodySite: concept('3341006', 'http://snomed.info/sct') }),
+      'code-invalid',
+      'Observation.bodySite',
+    ],
+    [
+      'both sides',
+      level('x', '09:00', 1, {
+        bodySite: {
+          coding: ['53727004', '44788007'].flatMap((code) => concept(code, 'http://snomed.info/sct').coding),
+        },
+      }),
+      'code-invalid',
+      'Observation.bodySite',
+    ],
+    [
+      'a performer of a type that cannot be one',
+      level('x', '09:00', 1, { performer: [{ reference: 'Device/7' }] }),
+      'value',
+      'Observation.performer[0]',
     ],
     ['a preliminary one', level('x', '09:00', 1, { status: 'preliminary' }), 'value', 'Observation.status'],
     [

@@ -124,13 +124,18 @@ function readCharted(
   if (readOn !== undefined && charted.kind === 'weighed') return { faults: [OF_THE_DRAIN] };
   const subject = subjectOf(observation);
   if ('faults' in subject) return subject;
+  const place = siteOf(observation);
+  if ('faults' in place) return place;
+  const { effectiveDateTime, effectiveInstant } = observation;
+  if (effectiveDateTime !== undefined && effectiveInstant !== undefined)
+    return { faults: [secondTime(effectiveInstant)] };
   const draft = draftOf(observation, key, charted, readOn);
   const read = readEntry(draft.native, settings.profiles);
   if ('faults' in read)
     return { faults: read.faults.map((fault) => fhirFault(fault, draft.pathTo(fault.pointer))) };
   return {
     body: { ...read.body, received: { as: charted.issued, resource: writeExact(sent) } },
-    claims: { patient: subject.patient, site: siteOf(observation) },
+    claims: { patient: subject.patient, site: place.site },
     issued: charted.issued,
     isWithdrawn: observation.status === 'entered-in-error',
   };
@@ -196,10 +201,30 @@ function subjectOf({ subject }: RawObservation): { readonly patient: Reference }
   return { faults: [{ ...fault, code: 'value', pointer: `${ROOT}.subject.reference` }] };
 }
 
-function siteOf({ bodySite }: RawObservation): Site | null {
+/** What is not understood could be the other side. */
+function siteOf({ bodySite }: RawObservation): { readonly site: Site | null } | Faulty {
+  if (bodySite === undefined) return { site: null };
   const sites = Object.entries(SITE_CODES) as [Site, (typeof SITE_CODES)[Site]][];
-  const found = sites.find(([, { system, code }]) =>
-    bodySite?.coding.some((each) => each.system === system && each.code === code),
+  const found = sites.filter(([, { system, code }]) =>
+    bodySite.coding.some((each) => each.system === system && each.code === code),
   );
-  return found?.[0] ?? null;
+  const [[site] = [], ...others] = found;
+  if (site !== undefined && others.length === 0) return { site };
+  const known = sites.map(([name, { code }]) => `${code} (${name})`).join(', ');
+  const fault: FhirFault = {
+    code: 'code-invalid',
+    pointer: `${ROOT}.bodySite`,
+    value: shown(bodySite.coding.map(({ system = '', code = '' }) => `${system}|${code}`).join(', ')),
+    detail: site === undefined ? 'is no site that is known here' : 'is several sites',
+    mend: `send one of SNOMED CT ${known}, beside any other, or leave it out`,
+  };
+  return { faults: [fault] };
 }
+
+const secondTime = (value: string): FhirFault => ({
+  code: 'value',
+  pointer: `${ROOT}.effectiveInstant`,
+  value: shown(value),
+  detail: 'stands beside effectiveDateTime',
+  mend: 'send one of them',
+});

@@ -74,6 +74,8 @@ const part = z.strictObject({
   referenceRange: kept,
 });
 
+const WHEN = 'send the moment of the reading as effectiveDateTime or effectiveInstant';
+
 export const rawObservation = z.strictObject({
   resourceType: z.literal('Observation'),
   ...KEPT,
@@ -88,6 +90,8 @@ export const rawObservation = z.strictObject({
     .optional(),
   effectiveDateTime: z.string().optional(),
   effectiveInstant: z.string().optional(),
+  effectivePeriod: never('is no moment', WHEN),
+  effectiveTiming: never('is no moment', WHEN),
   performer: z.array(reference).max(1).optional(),
   device: reference.optional(),
   bodySite: concept.optional(),

@@ -44,34 +44,65 @@ export const identifier = pair.meta({
   description: "The sender's own key: the same key with the same content is answered with the first result.",
 });
 
-export const reference = z
-  .strictObject({
-    reference: z
-      .string()
-      .max(200)
-      .regex(/^[A-Za-z]+\/[A-Za-z0-9\-.]{1,64}$/, {
-        error: `is no reference${MEND}send Type/id, such as Patient/123`,
-      })
-      .optional(),
-    identifier: identifier.optional(),
-  })
-  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
-    error: `names nothing${MEND}send 'reference' or 'identifier', or both`,
-  })
-  .meta({
-    id: 'Reference',
-    description: 'A FHIR reference or a business identifier, or both; never a name.',
-  });
+const ID = '[A-Za-z0-9\\-.]{1,64}';
+
+const namesSomething = (value: {
+  readonly reference?: string | undefined;
+  readonly identifier?: unknown;
+}): boolean => value.reference !== undefined || value.identifier !== undefined;
+
+/** Of one type: with another, whoever receives the resource would refuse it. */
+export const referenceTo = (type: 'Patient' | 'Encounter') =>
+  z
+    .strictObject({
+      reference: z
+        .string()
+        .max(200)
+        .regex(new RegExp(`^${type}/${ID}$`), {
+          error: `is no reference of type ${type}${MEND}send ${type}/id`,
+        })
+        .optional(),
+      identifier: identifier.optional(),
+    })
+    .refine(namesSomething, { error: `names nothing${MEND}send 'reference' or 'identifier', or both` })
+    .meta({
+      id: `${type}Reference`,
+      description: `A FHIR reference, ${type}/id, or a business identifier, or both; never a name.`,
+    });
+
+/** Those that may be both performer or device of an Observation, and agent of a Provenance (FHIR R4). */
+const AUTHORS = {
+  person: ['Practitioner', 'PractitionerRole', 'Organization', 'Patient', 'RelatedPerson'],
+  device: ['Device'],
+} as const satisfies Readonly<Record<string, readonly string[]>>;
+
+const listed = (types: readonly string[]): string =>
+  types
+    .map((type) => `${type}/id`)
+    .join(', ')
+    .replace(/, (?=[^,]*$)/, ' or ');
 
 export const author = z
   .strictObject({
     type: z.enum(['person', 'device']),
-    reference: reference.shape.reference,
+    reference: z
+      .string()
+      .max(200)
+      .regex(new RegExp(`^[A-Za-z]+/${ID}$`), {
+        error: `is no reference${MEND}send Type/id, such as Practitioner/123`,
+      })
+      .optional(),
     identifier: identifier.optional(),
   })
-  .refine((value) => value.reference !== undefined || value.identifier !== undefined, {
-    error: `names nobody${MEND}send 'reference' or 'identifier', or both`,
-  })
+  .refine(namesSomething, { error: `names nobody${MEND}send 'reference' or 'identifier', or both` })
+  .refine(
+    ({ type, reference }) =>
+      reference === undefined || AUTHORS[type].some((each) => reference.startsWith(`${each}/`)),
+    {
+      path: ['reference'],
+      error: `is of a type that cannot chart so${MEND}send ${listed(AUTHORS.person)} of a person, ${listed(AUTHORS.device)} of a device`,
+    },
+  )
   .meta({ id: 'Author', description: 'Who charts: reference or identifier, or both; never a name.' });
 
 export const note = words(2000).optional();

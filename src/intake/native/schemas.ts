@@ -1,6 +1,6 @@
 /** What may be posted, as zod schemas: every field known, none coerced. The OpenAPI document is made from these. */
 import { z } from 'zod';
-import { common, identifier, instant, note, reason, reference, words } from './common-schemas.ts';
+import { common, identifier, instant, note, reason, referenceTo, words } from './common-schemas.ts';
 import {
   flowMlMin,
   MEND,
@@ -12,8 +12,8 @@ import {
 } from './quantity.ts';
 
 const drainFacts = {
-  patient: reference.optional(),
-  encounter: reference.optional(),
+  patient: referenceTo('Patient').optional(),
+  encounter: referenceTo('Encounter').optional(),
   population: z.enum(['adult', 'paediatric']).optional(),
   indication: z
     .enum(['cardiac-surgery', 'thoracic-surgery', 'trauma', 'pneumothorax', 'effusion', 'other'])

@@ -1,5 +1,6 @@
 /** Parameters of $stats (http://hl7.org/fhir/R4/observation-operation-stats.html). */
 import { type MomentOf, type Range, readRange, repairOffset } from '../fhir/search/date-range.ts';
+import { splitAt } from '../fhir/search/escape.ts';
 import type { Pair, TokenValue } from '../fhir/search/query.ts';
 import { readToken } from '../fhir/search/read-values.ts';
 import { notSupported, Refused, refused } from '../fhir/search/refused.ts';
@@ -54,6 +55,10 @@ function required(name: string, value: string | undefined): string {
 
 function readCodes(given: ReadonlyMap<string, readonly string[]>): readonly TokenValue[] {
   const system = given.get('system')?.[0];
+  for (const name of ['code', 'coding'] as const) {
+    const several = given.get(name)?.find((text) => splitAt(text, ',').length > 1);
+    if (several !== undefined) throw refused(name, several, 'names several', `send ${name} once for each`);
+  }
   const codes = (given.get('code') ?? []).map((code) => {
     if (code.includes('|'))
       throw refused('code', code, 'names its system', 'send it as coding, or its system as system');

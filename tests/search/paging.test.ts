@@ -108,6 +108,7 @@ test('self says what was used', () => {
   const query = 'patient=Patient%2F1&date=ge2024&date=lt2025&_sort=-date';
   expect(self(query)).toBe(`${BASE}/Observation?${query}`);
   expect(self('colour=red&status=final', true)).toBe(`${BASE}/Observation?status=final`);
+  expect(self('_sort=colour&status=final', true)).toBe(`${BASE}/Observation?status=final`);
 });
 
 test('history of the type: every version, newest first, page by page, since and at a time', () => {

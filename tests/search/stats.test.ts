@@ -146,6 +146,9 @@ describe('the operation', () => {
     ['code=level&statistic=average&period=2026-01-01', '1'],
     ['code=http://loinc.org|9129-8&statistic=average', '1'],
     ['code=level&statistic=average&colour=red', '1'],
+    ['code=level,seal-level&statistic=average', '1'],
+    ['coding=urn:example:code|level,urn:example:code|seal-level&statistic=average', '1'],
+    ['coding=level,seal-level&statistic=average', '1'],
   ])('%s is refused', (query, subject) => {
     expect(() => index.stats(`${query}${subject === '' ? '' : '&subject=1'}`)).toThrow(
       expect.objectContaining({ status: 400 }),

@@ -10,10 +10,11 @@ import { SHAPING } from './resource-types.ts';
 /** @throws {Refused} */
 export function readCriterion(type: ResourceType, [sent, value]: Pair, reading: Reading): Criterion {
   const [path = '', chain] = sent.split('.', 2);
-  const [name = '', modifier] = path.split(':', 2);
+  const [name = '', ...modifiers] = path.split(':');
+  const modifier = modifiers.length === 0 ? undefined : modifiers.join(':');
   const parameter = type.parameters.find((each) => each.name === name);
   if (parameter === undefined) throw unknownParameter(sent, type);
-  if (chain !== undefined) return readChain(parameter, sent, value);
+  if (chain !== undefined) return readChain(parameter, modifier, sent, value);
   if (modifier === 'missing') return readMissing(parameter, value);
   const values = splitAt(value, ',');
   if (parameter.kind === 'reference') return readReferences(parameter, modifier, values, reading);
@@ -56,8 +57,12 @@ function badModifier(parameter: SearchParameter, modifier: string) {
 }
 
 /** Patients and devices live elsewhere; of what they are, only the identifier in the reference is known here. */
-function readChain(parameter: SearchParameter, sent: string, value: string): Criterion {
-  const [, modifier] = (sent.split('.', 1)[0] ?? '').split(':');
+function readChain(
+  parameter: SearchParameter,
+  modifier: string | undefined,
+  sent: string,
+  value: string,
+): Criterion {
   const fits = modifier === undefined || (parameter.targets ?? []).includes(modifier);
   if (parameter.kind !== 'reference' || !fits || sent.split('.').slice(1).join('.') !== 'identifier') {
     const mend = 'chain only .identifier to a reference, such as patient.identifier';

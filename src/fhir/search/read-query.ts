@@ -19,14 +19,17 @@ export function readQuery(type: ResourceType, pairs: readonly Pair[], reading: R
   const revincludes: Followed[] = [];
   const used: Pair[] = [];
   const ignored: string[] = [];
+  let sort: readonly SortKey[] = [];
   for (const pair of pairs) {
     const [name, value] = pair;
     if (reading.others.includes(name) || name === '_format') continue;
     try {
       if (name === '_include') includes.push(readInclude(type, value));
       else if (name === '_revinclude') revincludes.push(readRevinclude(type, value));
-      else if (Object.hasOwn(SHAPING, name)) once(shaping, name, value);
-      else if (value === '') throw refused(name, value, 'is empty', 'leave it out or give it a value');
+      else if (Object.hasOwn(SHAPING, name)) {
+        if (name === '_sort') sort = readSort(type, value);
+        once(shaping, name, value);
+      } else if (value === '') throw refused(name, value, 'is empty', 'leave it out or give it a value');
       else criteria.push(readCriterion(type, pair, reading));
       used.push(pair);
     } catch (error) {
@@ -36,7 +39,7 @@ export function readQuery(type: ResourceType, pairs: readonly Pair[], reading: R
   }
   if (criteria.reduce((sum, each) => sum + ('values' in each ? each.values.length : 1), 0) > MOST_VALUES)
     throw new Refused(400, 'too-costly', `the search has over ${MOST_VALUES} values: ask in parts`);
-  return { type, criteria, includes, revincludes, used, ignored, ...readShaping(type, shaping) };
+  return { type, criteria, includes, revincludes, used, ignored, sort, ...readShaping(shaping) };
 }
 
 function once(shaping: Map<string, string>, name: string, value: string): void {
@@ -44,16 +47,12 @@ function once(shaping: Map<string, string>, name: string, value: string): void {
   shaping.set(name, value);
 }
 
-function readShaping(
-  type: ResourceType,
-  given: ReadonlyMap<string, string>,
-): Pick<Query, 'sort' | 'count' | 'total' | 'view'> {
+function readShaping(given: ReadonlyMap<string, string>): Pick<Query, 'count' | 'total' | 'view'> {
   const summary = oneOf('_summary', given.get('_summary') ?? 'false', SUMMARIES);
   const elements = given.get('_elements');
   if (elements !== undefined && !['false', 'count'].includes(summary))
     throw refused('_elements', elements, 'stands beside _summary', 'send one of them');
   return {
-    sort: readSort(type, given.get('_sort')),
     count: summary === 'count' ? 0 : readCount(given.get('_count')),
     // An estimate may be exact.
     total:
@@ -91,8 +90,7 @@ export function readSummary(text: string): Exclude<Summary, 'count'> {
   return oneOf('_summary', text, allowed);
 }
 
-function readSort({ sortable }: ResourceType, text: string | undefined): readonly SortKey[] {
-  if (text === undefined) return [];
+function readSort({ sortable }: ResourceType, text: string): readonly SortKey[] {
   const keys = text.split(',').map((each) => ({
     name: each.replace(/^-/, ''),
     descending: each.startsWith('-'),

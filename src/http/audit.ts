@@ -6,11 +6,11 @@ import { cosignatureBy, writeWitnessKey } from '../audit/cosignature.ts';
 import { MEND } from '../intake/native/quantity.ts';
 import { registerCosignatures } from './cosignatures.ts';
 import { problems } from './native/answers.ts';
-import { sendPlain } from './native/reads.ts';
 import type { Parts } from './parts.ts';
 import { badQuery, type Problem, problem } from './problem.ts';
 import { sendProblem } from './refuse.ts';
 import { type BodyDoc, json, type RouteDoc } from './route-doc.ts';
+import { sendPlain } from './send-json.ts';
 
 const size = z.number().int().nonnegative();
 const count = z

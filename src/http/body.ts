@@ -23,25 +23,12 @@ export function acceptJson(app: FastifyInstance, contentType: string): void {
 /** The parameters of a form, as they were sent. */
 export function acceptForm(app: FastifyInstance): void {
   const type = 'application/x-www-form-urlencoded';
-  app.addContentTypeParser(type, { parseAs: 'string' }, (request, body, done) => {
-    try {
-      refuseEncoded(request);
-      done(null, new URLSearchParams(String(body)));
-    } catch (error) {
-      done(error instanceof Error ? error : new Error(String(error)));
-    }
-  });
+  const read = reading((body: string) => new URLSearchParams(body));
+  app.addContentTypeParser(type, { parseAs: 'string' }, read);
 }
 
 export function alsoAcceptJson(app: FastifyInstance, contentType: string): void {
-  app.addContentTypeParser(contentType, { parseAs: 'buffer' }, (request, body, done) => {
-    try {
-      refuseEncoded(request);
-      done(null, readJson(body as Buffer));
-    } catch (error) {
-      done(error instanceof Error ? error : new Error(String(error)));
-    }
-  });
+  app.addContentTypeParser(contentType, { parseAs: 'buffer' }, reading(readJson));
 }
 
 const CHARSET = /;\s*charset\s*=\s*"?([^";\s]*)/i;
@@ -96,27 +83,33 @@ export function parsedJson(text: string): ExactValue {
 
 /** The body as it is, whole: what its bytes mean it says itself. */
 export function acceptBytes(app: FastifyInstance, types: string[]): void {
-  app.addContentTypeParser(types, { parseAs: 'buffer' }, (request, body, done) => {
-    try {
-      refuseCompressed(request);
-      done(null, body);
-    } catch (error) {
-      done(error instanceof Error ? error : new Error(String(error)));
-    }
-  });
+  app.addContentTypeParser(types, { parseAs: 'buffer' }, reading(asItIs, refuseCompressed));
 }
 
 /** The body as it comes in, for a route that reads it by itself. */
 export function acceptStream(app: FastifyInstance, type: string): void {
-  app.addContentTypeParser(type, (request, payload, done) => {
+  app.addContentTypeParser(type, reading(asItIs));
+}
+
+const asItIs = (body: unknown): unknown => body;
+
+type Parser<T> = (
+  request: FastifyRequest,
+  body: T,
+  done: (error: Error | null, read?: unknown) => void,
+) => void;
+
+/** Reads a body, unless what its headers say of it is refused. */
+const reading =
+  <T>(read: (body: T) => unknown, refuse = refuseEncoded): Parser<T> =>
+  (request, body, done) => {
     try {
-      refuseEncoded(request);
-      done(null, payload);
+      refuse(request);
+      done(null, read(body));
     } catch (error) {
       done(error instanceof Error ? error : new Error(String(error)));
     }
-  });
-}
+  };
 
 const notJson = (fault: Fault): BadBody =>
   new BadBody(400, 'not-json', 'The body is no acceptable JSON; nothing was written', fault);

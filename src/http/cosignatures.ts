@@ -6,11 +6,11 @@ import { cosignatureBy, type WitnessWord, writeWitnessKey } from '../audit/cosig
 import { shortened } from '../intake/fault.ts';
 import { acceptBytes } from './body.ts';
 import { problems } from './native/answers.ts';
-import { sendPlain } from './native/reads.ts';
 import type { Parts } from './parts.ts';
 import { type Problem, problemOfFaults } from './problem.ts';
 import { sendProblem } from './refuse.ts';
 import { json, type RouteDoc } from './route-doc.ts';
+import { sendPlain } from './send-json.ts';
 
 const PLAIN = 'text/plain';
 /** Room for some forty of them. */

@@ -1,5 +1,5 @@
 /** Errors of the native API: RFC 9457 problem details that name the field, the value and the mend. */
-import type { Fault } from '../intake/fault.ts';
+import { type Fault, shown } from '../intake/fault.ts';
 
 export const PROBLEM_JSON = 'application/problem+json; charset=utf-8';
 
@@ -41,6 +41,15 @@ export function problemOfFaults(
     .join('; ');
   return problem(status, slug, title, detail, faults);
 }
+
+/** A path names something that is not there. @param what such as drain, as the path calls it */
+export function noSuch(what: string, value: string, mend: string): Problem {
+  const fault = { pointer: `/${what}`, value: shown(value), detail: `names no ${what}`, mend };
+  return problemOfFaults(404, `no-such-${what}`, `There is no such ${what}`, [fault]);
+}
+
+export const noSuchDrain = (drain: string): Problem =>
+  noSuch('drain', drain, 'place the drain first: POST /v1/drains');
 
 /** What is wrong with a query. */
 export const badQuery = (faults: readonly Fault[]): Problem =>

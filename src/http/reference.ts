@@ -4,6 +4,7 @@ import { problems } from './native/answers.ts';
 import { writeOpenApi } from './openapi.ts';
 import { json } from './route-doc.ts';
 import type { Routes } from './routes.ts';
+import { sendJson } from './send-json.ts';
 
 const document = z.looseObject({ openapi: z.string(), info: z.looseObject({}), paths: z.looseObject({}) });
 
@@ -20,7 +21,5 @@ export function registerReference(app: FastifyInstance, routes: Routes): void {
     summary: 'This document',
     answers: { 200: json('The API reference, OpenAPI 3.1.', document), ...problems({}) },
   };
-  app.get('/openapi.json', { config: { doc } }, (_request, reply) =>
-    reply.type('application/json; charset=utf-8').send(text),
-  );
+  app.get('/openapi.json', { config: { doc } }, (_request, reply) => sendJson(reply, text));
 }

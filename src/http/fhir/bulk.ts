@@ -14,6 +14,7 @@ import { Refused } from '../../fhir/search/refused.ts';
 import { alsoAcceptJson } from '../body.ts';
 import type { Parts } from '../parts.ts';
 import { pathOf } from '../refuse.ts';
+import { sendPlain } from '../send-json.ts';
 import { handlingOf, pairsOf } from './asked.ts';
 import { BULK_DOCS, kickOffDoc } from './bulk-docs.ts';
 import { negotiate } from './negotiate.ts';
@@ -135,9 +136,7 @@ function sendStatus(
   reply.header('expires', new Date(found.expiresMs ?? 0).toUTCString());
   if (state.is === 'failed')
     throw new Refused(500, 'exception', `The export failed (${state.why}): DELETE it and ask for a new one`);
-  return reply
-    .type('application/json; charset=utf-8')
-    .send(JSON.stringify(manifest(found, state.outputs, statusUrl(parts, id), isOpen)));
+  return sendPlain(reply, manifest(found, state.outputs, statusUrl(parts, id), isOpen));
 }
 
 function manifest({ job }: ExportView, outputs: readonly Output[], url: string, isOpen: boolean): object {

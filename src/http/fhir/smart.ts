@@ -7,6 +7,7 @@ import { Refused } from '../../fhir/search/refused.ts';
 import type { ResourceType } from '../../fhir/search/resource-type.ts';
 import { ALL_TYPES } from '../../fhir/search/resource-types.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { FORMAT_QUERY, refusals } from './docs.ts';
 
 const DOC: RouteDoc = {
@@ -30,20 +31,18 @@ export function registerSmart(app: FastifyInstance, { tokenEndpoint }: AccessCon
   app.get('/.well-known/smart-configuration', { config: { doc: DOC } }, (_request, reply) => {
     if (tokenEndpoint === null) throw new Refused(404, 'not-found', 'No issuer of tokens is configured here');
     const types = ALL_TYPES.map((row) => `system/${row.type}.${actionsOn(row)}`);
-    return reply.type('application/json; charset=utf-8').send(
-      JSON.stringify({
-        token_endpoint: tokenEndpoint,
-        grant_types_supported: ['client_credentials'],
-        token_endpoint_auth_methods_supported: ['private_key_jwt'],
-        token_endpoint_auth_signing_alg_values_supported: ['RS384', 'ES384'],
-        scopes_supported: [...types, ...Object.values(OWN_SCOPES)],
-        capabilities: [
-          'client-confidential-asymmetric',
-          'permission-v1',
-          'permission-v2',
-          'permission-patient',
-        ],
-      }),
-    );
+    return sendPlain(reply, {
+      token_endpoint: tokenEndpoint,
+      grant_types_supported: ['client_credentials'],
+      token_endpoint_auth_methods_supported: ['private_key_jwt'],
+      token_endpoint_auth_signing_alg_values_supported: ['RS384', 'ES384'],
+      scopes_supported: [...types, ...Object.values(OWN_SCOPES)],
+      capabilities: [
+        'client-confidential-asymmetric',
+        'permission-v1',
+        'permission-v2',
+        'permission-patient',
+      ],
+    });
   });
 }

@@ -2,7 +2,6 @@
 
 import { setImmediate } from 'node:timers/promises';
 import type { FastifyInstance, FastifyRequest } from 'fastify';
-import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
 import { type Advised, advise } from '../../domain/book/advise.ts';
 import type { Book, Subject } from '../../domain/book/book.ts';
@@ -12,11 +11,13 @@ import { readOff } from '../../record/books.ts';
 import { withdrawnViewOf } from '../../record/withdrawn-view.ts';
 import { reachesAll } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
+import { noSuchDrain } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { advisoriesPage, drainAdvisories, overduePage, rules } from './advisory-answers.ts';
 import { problems } from './answers.ts';
-import { noSuchDrain, sendPlain } from './reads.ts';
+import { afterName, pageOf } from './pages.ts';
 
 type Adviser = (subject: Subject) => Advised;
 
@@ -26,7 +27,6 @@ interface Paged {
 
 const PAGE_DRAINS = 50;
 
-const after = z.string().max(64).meta({ description: '`next_after` of the page before.' });
 const FOR_REVIEW = 'As of what is charted, for review. A silent drain raises nothing here.';
 
 const DOCS = {
@@ -45,7 +45,7 @@ const DOCS = {
     access: LIST,
     summary: 'Standing advisories of open drains, by drain id',
     about: `${FOR_REVIEW} One of several drains is listed once.`,
-    query: { after },
+    query: { after: afterName },
     answers: { 200: json(`Those of ${PAGE_DRAINS} drains.`, advisoriesPage), ...problems({}) },
   },
   overdue: {
@@ -53,7 +53,7 @@ const DOCS = {
     access: LIST,
     summary: 'Open drains whose last counted reading is older than expected, by drain id',
     about: 'No reading is not 0 mL: it is listed with its age and enters no sum.',
-    query: { after },
+    query: { after: afterName },
     answers: { 200: json(`Those of ${PAGE_DRAINS} drains.`, overduePage), ...problems({}) },
   },
   rules: {
@@ -88,16 +88,16 @@ export function registerAdvisories(app: FastifyInstance, parts: Parts): void {
   );
 
   app.get<Paged>('/advisories', { config: { doc: DOCS.standing } }, async (request, reply) => {
-    const { names, next_after } = pageOf(parts, request.query.after);
-    const advisories = await standingOf(parts, names, adviser);
+    const { page, next_after } = drainsAfter(parts, request.query.after);
+    const advisories = await standingOf(parts, page, adviser);
     request.shown = advisories.flatMap(({ drains }) => drains);
     return sendPlain(reply, { rules_version: table.version, advisories, next_after });
   });
 
   app.get<Paged>('/overdue', { config: { doc: DOCS.overdue } }, (request, reply) => {
     const now = epochMs(parts.now());
-    const { names, next_after } = pageOf(parts, request.query.after);
-    const overdue = names.flatMap((name) => overdueOn(parts, name, now));
+    const { page, next_after } = drainsAfter(parts, request.query.after);
+    const overdue = page.flatMap((name) => overdueOn(parts, name, now));
     request.shown = overdue.map(({ drain }) => drain);
     return sendPlain(reply, { as_of: new Date(now).toISOString(), overdue, next_after });
   });
@@ -136,8 +136,5 @@ const overdueOn = ({ store, rules }: Parts, name: string, now: EpochMs) =>
     return book === undefined ? [] : overdueViewOf(book, rules, now);
   });
 
-function pageOf({ store }: Parts, from = '') {
-  const found = store.drains(from, PAGE_DRAINS + 1);
-  const names = found.slice(0, PAGE_DRAINS);
-  return { names, next_after: found.length > names.length ? (names.at(-1) ?? null) : null };
-}
+const drainsAfter = ({ store }: Parts, name = '') =>
+  pageOf(store.drains(name, PAGE_DRAINS + 1), PAGE_DRAINS, (last) => last);

@@ -9,12 +9,13 @@ import { CALENDAR_KINDS } from '../../record/calendar.ts';
 import { MOST_WINDOWS, patientWindowsViewOf, windowsViewOf } from '../../record/calendar-view.ts';
 import { sumRefusal } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
+import { noSuchDrain } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { patientWindows, windows } from './calendar-answers.ts';
-import { badParameter, moment, msOf } from './query-parts.ts';
-import { noSuchDrain, sendPlain } from './reads.ts';
+import { badParameter, moment, readBetween } from './query-parts.ts';
 
 interface OfCalendar {
   Params: { drain: string };
@@ -66,13 +67,10 @@ export function registerCalendar(app: FastifyInstance, { store, calendar }: Part
     view: typeof patientWindowsViewOf,
   ): FastifyReply => {
     const { drain } = request.params;
-    const { kind = 'hour', from, to } = request.query;
-    const asked = { kind, from: msOf(from), to: msOf(to) };
-    if (asked.from !== null && asked.to !== null && asked.from >= asked.to)
-      return sendProblem(
-        reply,
-        badParameter('from', from, 'is not before to', 'send an earlier from, or a later to'),
-      );
+    const { kind = 'hour', from } = request.query;
+    const between = readBetween(request.query);
+    if ('type' in between) return sendProblem(reply, between);
+    const asked = { kind, ...between };
     const found = readOff(store, drain, (subject) => {
       const book = subject.get(drain);
       return book === undefined ? null : view(subject, book, calendar, asked);

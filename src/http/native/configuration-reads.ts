@@ -1,10 +1,11 @@
 /** What the facility configured: as it counts now, and every version that ever did. */
-import type { FastifyInstance, FastifyReply } from 'fastify';
+import type { FastifyInstance } from 'fastify';
 import type { StoredConfiguration } from '../../store/port.ts';
 import type { Parts } from '../parts.ts';
 import { problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendJson } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { version, versions } from './configuration-answers.ts';
 
@@ -40,10 +41,10 @@ const NONE = problem(
 export function registerConfiguration(app: FastifyInstance, { store }: Parts): void {
   app.get('/configuration', { config: { doc: DOCS.inForce } }, (_request, reply) => {
     const newest = store.configurations().at(-1);
-    return newest === undefined ? sendProblem(reply, NONE) : sendText(reply, versionText(newest));
+    return newest === undefined ? sendProblem(reply, NONE) : sendJson(reply, versionText(newest));
   });
   app.get('/configuration/versions', { config: { doc: DOCS.versions } }, (_request, reply) =>
-    sendText(reply, `{"versions":[${store.configurations().map(versionText).join(',')}]}`),
+    sendJson(reply, `{"versions":[${store.configurations().map(versionText).join(',')}]}`),
   );
 }
 
@@ -51,6 +52,3 @@ export function registerConfiguration(app: FastifyInstance, { store }: Parts): v
 function versionText({ seq, recordedAt, hash, body }: StoredConfiguration): string {
   return `{"sequence":${seq},"from":"${recordedAt}","hash":"${hash}","document":${body}}`;
 }
-
-const sendText = (reply: FastifyReply, text: string): FastifyReply =>
-  reply.type('application/json; charset=utf-8').send(text);

@@ -11,12 +11,13 @@ import {
   type DeliveryState,
 } from '../../store/delivery-port.ts';
 import type { Parts } from '../parts.ts';
-import { faulty, type Problem, problem } from '../problem.ts';
+import { faulty, noSuch, type Problem, problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { deliveriesPage, deliveryView, done, eventsPage, eventView, nameOf } from './delivery-answers.ts';
-import { sendPlain } from './reads.ts';
+import { pageOf } from './pages.ts';
 
 interface Asked {
   Querystring: {
@@ -94,9 +95,7 @@ export function registerDeliveries(app: FastifyInstance, { store, now }: Parts):
   app.get<Asked>('/deliveries', { config: { doc: DOCS.list } }, (request, reply) => {
     const { after, ...filter } = request.query;
     const found = store.deliveries(filter, after === undefined ? null : namedBy(after), PAGE + 1);
-    const page = found.slice(0, PAGE);
-    const last = page.at(-1);
-    const next_after = found.length > PAGE && last !== undefined ? nameOf(last) : null;
+    const { page, next_after } = pageOf(found, PAGE, nameOf);
     request.shown = page.map(({ drain }) => drain);
     return sendPlain(reply, { deliveries: page.map(deliveryView), next_after });
   });
@@ -105,12 +104,9 @@ export function registerDeliveries(app: FastifyInstance, { store, now }: Parts):
     const { after = '0', target, drain } = request.query;
     const filter = { ...(target === undefined ? {} : { target }), ...(drain === undefined ? {} : { drain }) };
     const found = store.deliveryEvents(filter, Number(after), PAGE + 1);
-    const page = found.slice(0, PAGE);
+    const { page, next_after } = pageOf(found, PAGE, ({ event }) => event);
     request.shown = page.flatMap(({ drain }) => drain ?? []);
-    return sendPlain(reply, {
-      events: page.map(eventView),
-      next_after: found.length > PAGE ? (page.at(-1)?.event ?? null) : null,
-    });
+    return sendPlain(reply, { events: page.map(eventView), next_after });
   });
 
   app.post<OfDelivery>('/deliveries/:delivery/requeue', { config: { doc: DOCS.requeue } }, (request, reply) =>
@@ -133,7 +129,8 @@ async function ordered(
   const { params, body, principal } = request;
   const name = namedBy(params.delivery);
   request.shown = name === null ? [] : [name.drain];
-  if (name === null) return sendProblem(reply, noSuchDelivery(params.delivery));
+  if (name === null)
+    return sendProblem(reply, noSuch('delivery', params.delivery, 'take one of GET /v1/deliveries'));
   const read = readOrder(order, body as ExactValue);
   if ('faults' in read) return sendProblem(reply, faulty(read.faults));
   const stands = await run(name, { ...read.order, client: principal.client });
@@ -144,18 +141,6 @@ function namedBy(text: string): DeliveryName | null {
   const [, target, drain, index] = NAME.exec(text) ?? [];
   if (target === undefined || drain === undefined) return null;
   return { target, drain, logIndex: Number(index) };
-}
-
-function noSuchDelivery(name: string): Problem {
-  const fault = {
-    pointer: '/delivery',
-    value: JSON.stringify(name.slice(0, 120)),
-    detail: 'names no delivery',
-    mend: 'take one of GET /v1/deliveries',
-  };
-  return problem(404, 'no-such-delivery', 'There is no such delivery', `${fault.pointer} ${fault.mend}`, [
-    fault,
-  ]);
 }
 
 const NOT_ASIDE = problem(

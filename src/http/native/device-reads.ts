@@ -6,15 +6,16 @@ import { LIST, LIST_DEVICES, READ_DEVICE } from '../../auth/scope.ts';
 import { assignmentsOf } from '../../domain/devices/device.ts';
 import { epochMs } from '../../domain/numbers/units.ts';
 import { deviceView, whyUnmatched } from '../../record/device-view.ts';
-import type { StoredEntry } from '../../store/port.ts';
 import { reachesDrain } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
-import { type Problem, problem } from '../problem.ts';
+import { noSuch, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendJson, sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { device, deviceEntriesPage, devicesPage, unmatchedPage } from './device-answers.ts';
-import { afterName, afterNumber, entryText, sendPlain } from './reads.ts';
+import { afterName, afterNumber, pageOf } from './pages.ts';
+import { entryText } from './reads.ts';
 
 const PAGE = { devices: 50, entries: 500 } as const;
 const NO_DEVICE = problems({ 404: 'There is no such device.' });
@@ -72,10 +73,10 @@ export function registerDeviceReads(app: FastifyInstance, parts: Parts): void {
 
   app.get<OfDevice>('/devices', { config: { doc: DOCS.list } }, (request, reply) => {
     const names = store.devices(request.query.after ?? '', PAGE.devices + 1);
-    const page = names.slice(0, PAGE.devices);
+    const { page, next_after } = pageOf(names, PAGE.devices, (name) => name);
     const devices = page.flatMap((name) => viewOf(request, name) ?? []);
     request.shown = devices.flatMap(drainsIn);
-    return sendPlain(reply, { devices, next_after: names.length > page.length ? page.at(-1) : null });
+    return sendPlain(reply, { devices, next_after });
   });
 
   app.get<OfDevice>('/devices/:device', { config: { doc: DOCS.one } }, (request, reply) => {
@@ -94,14 +95,14 @@ function registerStreams(app: FastifyInstance, { store }: Parts): void {
     if (book === undefined) return sendProblem(reply, noSuchDevice(name));
     request.shown = drainsIn({ assignments: assignmentsOf(book) });
     const found = store.deviceEntries(name, Number(request.query.after ?? '0'), PAGE.entries + 1);
-    const { page, next } = paged(found, ({ seq }) => seq);
-    const text = `{"device":"${name}","entries":[${page.map(entryText).join(',')}],"next_after":${next}}`;
-    return reply.type('application/json; charset=utf-8').send(text);
+    const { page, next_after } = pageOf(found, PAGE.entries, ({ seq }) => seq);
+    const entries = page.map(entryText).join(',');
+    return sendJson(reply, `{"device":"${name}","entries":[${entries}],"next_after":${next_after}}`);
   });
 
   app.get<OfDevice>('/unmatched', { config: { doc: DOCS.unmatched } }, (request, reply) => {
     const found = store.unmatched(Number(request.query.after ?? '-1'), PAGE.entries + 1);
-    const { page, next } = paged(found, ({ logIndex }) => logIndex);
+    const { page, next_after } = pageOf(found, PAGE.entries, ({ logIndex }) => logIndex);
     // They are of no drain, but their senders may have said whom they are of.
     request.named = page.flatMap(({ body }) => readBody(body).received?.patient ?? []);
     const texts = page.map((entry) => {
@@ -109,27 +110,13 @@ function registerStreams(app: FastifyInstance, { store }: Parts): void {
       const registered = why !== 'not-registered';
       return `{"device":"${entry.device}","registered":${registered},"because":"${why}",${entryText(entry).slice(1)}`;
     });
-    const text = `{"unmatched":[${texts.join(',')}],"count":${store.unmatchedCount()},"next_after":${next}}`;
-    return reply.type('application/json; charset=utf-8').send(text);
+    const [unmatched, count] = [texts.join(','), store.unmatchedCount()];
+    return sendJson(reply, `{"unmatched":[${unmatched}],"count":${count},"next_after":${next_after}}`);
   });
 }
 
 const drainsIn = ({ assignments }: { readonly assignments: readonly { readonly drain: string }[] }) =>
   assignments.map(({ drain }) => drain);
 
-function paged<T extends StoredEntry>(found: readonly T[], placeOf: (entry: T) => number) {
-  const page = found.slice(0, PAGE.entries);
-  const last = page.at(-1);
-  return { page, next: found.length > page.length && last !== undefined ? placeOf(last) : null };
-}
-
-function noSuchDevice(name: string): Problem {
-  const error = {
-    pointer: '/device',
-    value: JSON.stringify(name),
-    detail: 'names no device',
-    mend: 'register the device first: POST /v1/devices',
-  };
-  const detail = `${error.pointer} ${name}: ${error.mend}`;
-  return problem(404, 'no-such-device', 'There is no such device', detail, [error]);
-}
+const noSuchDevice = (name: string): Problem =>
+  noSuch('device', name, 'register the device first: POST /v1/devices');

@@ -14,6 +14,7 @@ import type { Parts } from '../parts.ts';
 import { faulty, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendJson } from '../send-json.ts';
 import { dryRun, outcomes, problems, receipt } from './answers.ts';
 import { answerItem, foreseen, recorded } from './recorded.ts';
 
@@ -106,9 +107,7 @@ export function registerEntries(app: FastifyInstance, parts: Parts): void {
     const read = readBatch(request.body as ExactValue);
     if ('faults' in read) return sendProblem(reply, faulty(read.faults));
     const answers = await Promise.all(read.items.map((item) => answerItem(parts, request.principal, item)));
-    return reply
-      .type('application/json; charset=utf-8')
-      .send(`{"outcomes":[${answers.map(outcomeText).join(',')}]}`);
+    return sendJson(reply, `{"outcomes":[${answers.map(outcomeText).join(',')}]}`);
   });
 }
 
@@ -121,7 +120,7 @@ export function sendAnswer(
   if ('type' in answer) return sendProblem(reply, answer);
   request.isRecorded = answer.status === 201 || answer.status === 202;
   if (answer.status === 201) reply.header('location', location);
-  return reply.code(answer.status).type('application/json; charset=utf-8').send(answer.body);
+  return sendJson(reply.code(answer.status), answer.body);
 }
 
 function outcomeText(answer: Answer | Problem): string {

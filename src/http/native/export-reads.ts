@@ -6,11 +6,11 @@ import { READ } from '../../auth/scope.ts';
 import { COLUMNS, drainCsv } from '../../record/csv/drain-csv.ts';
 import { reachesDrain, readsEntry } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
+import { noSuchDrain } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
-import { badParameter, moment, msOf } from './query-parts.ts';
-import { noSuchDrain } from './reads.ts';
+import { moment, readBetween } from './query-parts.ts';
 
 interface OfExport {
   Params: { drain: string };
@@ -49,12 +49,8 @@ const DOC = {
 export function registerExport(app: FastifyInstance, { store }: Parts): void {
   app.get<OfExport>('/drains/:drain/export.csv', { config: { doc: DOC } }, (request, reply) => {
     const { drain } = request.params;
-    const period = { from: msOf(request.query.from), to: msOf(request.query.to) };
-    if (period.from !== null && period.to !== null && period.from >= period.to)
-      return sendProblem(
-        reply,
-        badParameter('from', request.query.from, 'is not before to', 'send an earlier from, or a later to'),
-      );
+    const period = readBetween(request.query);
+    if ('type' in period) return sendProblem(reply, period);
     const book = store.books(drain).get(drain);
     if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
     const source = {

@@ -5,6 +5,7 @@ import { writeRequest } from '../../audit/entry-text.ts';
 import { CHART } from '../../auth/scope.ts';
 import type { Author } from '../../domain/vocabulary/entry.ts';
 import { type Hl7v2, MOST_MESSAGE_BYTES } from '../../hl7v2/take.ts';
+import { shown } from '../../intake/fault.ts';
 import { bytesOfKept } from '../../intake/hl7v2/kept-message.ts';
 import { order, readOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
@@ -13,12 +14,13 @@ import type { StoredUnmapped } from '../../store/unmapped-port.ts';
 import { acceptBytes } from '../body.ts';
 import { senderOf } from '../caller.ts';
 import type { Parts } from '../parts.ts';
-import { faulty, type Problem, problem } from '../problem.ts';
+import { faulty, type Problem, problem, problemOfFaults } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendJson, sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { dismissed, unmappedPage } from './hl7v2-answers.ts';
-import { afterNumber, sendPlain } from './reads.ts';
+import { afterNumber, pageOf } from './pages.ts';
 
 const ER7 = 'application/hl7-v2';
 /** The same by the name that others give it. */
@@ -120,11 +122,10 @@ function registerUnmapped(app: FastifyInstance, parts: Parts): void {
     { config: { doc: DOCS.list } },
     (request, reply) => {
       const found = store.unmapped(Number(request.query.after ?? '0'), PAGE + 1);
-      const page = found.slice(0, PAGE);
+      const { page, next_after } = pageOf(found, PAGE, ({ seq }) => seq);
       noteNamed(request, page, parts);
-      const next = found.length > PAGE ? (page.at(-1)?.seq ?? null) : null;
-      const text = `{"unmapped":[${page.map(unmappedText).join(',')}],"next_after":${next}}`;
-      return reply.type('application/json; charset=utf-8').send(text);
+      const unmapped = page.map(unmappedText).join(',');
+      return sendJson(reply, `{"unmapped":[${unmapped}],"next_after":${next_after}}`);
     },
   );
 
@@ -186,16 +187,15 @@ function waitingAt(sequence: string, { store }: Parts): StoredUnmapped | null {
 const unmappedText = ({ seq, recordedAt, body }: StoredUnmapped): string =>
   `{"sequence":${seq},"recorded_at":"${recordedAt}","kept":${body}}`;
 
-const noSuchMessage = (sequence: string): Problem => {
-  const detail = 'names no message that waits';
-  const fault = {
-    pointer: '/sequence',
-    value: JSON.stringify(sequence.slice(0, 40)),
-    detail,
-    mend: 'take one of GET /v1/hl7v2/unmapped',
-  };
-  return problem(404, 'no-such-message', 'No such message waits', `${fault.pointer} ${fault.mend}`, [fault]);
-};
+const noSuchMessage = (sequence: string): Problem =>
+  problemOfFaults(404, 'no-such-message', 'No such message waits', [
+    {
+      pointer: '/sequence',
+      value: shown(sequence),
+      detail: 'names no message that waits',
+      mend: 'take one of GET /v1/hl7v2/unmapped',
+    },
+  ]);
 
 const NOT_CONFIGURED = problem(
   404,

@@ -7,11 +7,10 @@ import { accessesOf } from '../accesses.ts';
 import { reachesDrain } from '../allowed.ts';
 import { createLive, type IsWanted, LIVE_LIMITS, type Live } from '../live.ts';
 import type { Parts } from '../parts.ts';
-import { type Problem, problem, problemOfFaults } from '../problem.ts';
+import { noSuchDrain, type Problem, problem, problemOfFaults } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
-import { noSuchDrain } from './reads.ts';
 
 interface OfLive {
   Params: { drain: string };

@@ -9,10 +9,10 @@ import { createOverview } from '../../record/overview/overview.ts';
 import type { OverviewRow } from '../../record/overview/overview-row.ts';
 import type { Parts } from '../parts.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { overview } from './overview-answers.ts';
 import { wholeNumber } from './query-parts.ts';
-import { sendPlain } from './reads.ts';
 
 const MOST_ROWS = 200;
 const DEFAULT_ROWS = 50;

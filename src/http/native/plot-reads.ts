@@ -13,12 +13,11 @@ import { type FixedTheme, plainStyleOf, styleOf, type Theme } from '../../plots/
 import { reachesAll } from '../allowed.ts';
 import { holds, tagOf, UNCHANGED } from '../etag.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
-import type { Problem } from '../problem.ts';
+import { noSuchDrain, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import type { RouteDoc } from '../route-doc.ts';
 import { problems } from './answers.ts';
 import { listOf, wholeNumber } from './query-parts.ts';
-import { noSuchDrain } from './reads.ts';
 import { askedTrends, restsOn, TIME_QUERY, type TrendsQuery, tooMany } from './trends-reads.ts';
 
 interface OfPlot<T = Theme> {

@@ -8,18 +8,35 @@ import { badQuery, type Problem } from '../problem.ts';
 
 const LAST_YEAR = 2999;
 
-export const moment = z
-  .string()
-  .refine((text) => parseInstant(text) !== undefined, {
-    error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
-    abort: true,
-  })
-  .refine((text) => Number(text.slice(0, 4)) <= LAST_YEAR, {
-    error: `lies beyond what is counted here${MEND}send a year up to ${LAST_YEAR}`,
-  });
+const instant = z.string().refine((text) => parseInstant(text) !== undefined, {
+  error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
+  abort: true,
+});
+
+export const moment = instant.refine((text) => Number(text.slice(0, 4)) <= LAST_YEAR, {
+  error: `lies beyond what is counted here${MEND}send a year up to ${LAST_YEAR}`,
+});
+
+export const asOf = instant.meta({
+  format: 'date-time',
+  description: 'Only what is charted up to this time. Default: all of it.',
+});
 
 export const msOf = (text: string | undefined): EpochMs | null =>
   text === undefined ? null : (parseInstant(text)?.ms ?? null);
+
+export interface Between {
+  readonly from: EpochMs | null;
+  readonly to: EpochMs | null;
+}
+
+/** The time between two parameters, either of which may be left out. */
+export function readBetween(query: { readonly from?: string; readonly to?: string }): Between | Problem {
+  const [from, to] = [msOf(query.from), msOf(query.to)];
+  return from === null || to === null || from < to
+    ? { from, to }
+    : badParameter('from', query.from, 'is not before to', 'send an earlier from, or a later to');
+}
 
 /** A whole number as a parameter, which is text. */
 export const wholeNumber = (least: number, most: number) =>

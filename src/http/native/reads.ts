@@ -1,26 +1,25 @@
 /** What is known of drains: list, one drain, entries, chart, current state. */
 
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
-import { z } from 'zod';
 import { isBound, type Principal } from '../../auth/principal.ts';
 import { LIST, READ } from '../../auth/scope.ts';
 import type { Book } from '../../domain/book/book.ts';
-import { parseInstant } from '../../domain/numbers/instant.ts';
 import { type EpochMs, epochMs } from '../../domain/numbers/units.ts';
-import { MEND } from '../../intake/native/quantity.ts';
 import { chartViewOf, drainViewOf } from '../../record/chart-view.ts';
 import { devicesOn } from '../../record/device-view.ts';
 import { stateViewOf } from '../../record/state-view.ts';
 import { INTERIM, type StoredEntry } from '../../store/port.ts';
 import { reachesDrain, readsEntry } from '../allowed.ts';
 import { CAUTIONS, type Parts } from '../parts.ts';
-import { type Problem, problem } from '../problem.ts';
+import { noSuchDrain } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendJson, sendPlain } from '../send-json.ts';
 import * as answers from './answers.ts';
 import { chart } from './chart-answers.ts';
 import { entriesPage } from './entry-answers.ts';
-import { msOf } from './query-parts.ts';
+import { afterName, afterNumber, pageOf } from './pages.ts';
+import { asOf, msOf } from './query-parts.ts';
 import { state } from './state-answers.ts';
 
 interface OfDrain {
@@ -29,18 +28,6 @@ interface OfDrain {
 }
 
 const PAGE = { drains: 50, entries: 500 } as const;
-
-export const asOf = z
-  .string()
-  .refine((text) => parseInstant(text) !== undefined, {
-    error: `is no moment with an offset${MEND}send RFC 3339, such as 2026-03-01T08:00:00Z, with + written %2B`,
-  })
-  .meta({ format: 'date-time', description: 'Only what is charted up to this time. Default: all of it.' });
-export const afterNumber = z
-  .string()
-  .regex(/^[0-9]{1,15}$/, { error: `is no sequence number${MEND}send the next_after of the page before` })
-  .meta({ description: '`next_after` of the page before.' });
-export const afterName = z.string().max(64).meta({ description: '`next_after` of the page before.' });
 
 const NO_DRAIN = answers.problems({ 404: 'There is no such drain.' });
 
@@ -121,10 +108,10 @@ export function registerReads(app: FastifyInstance, parts: Parts): void {
 
   app.get<OfDrain>('/drains', { config: { doc: DOCS.drains } }, (request, reply) => {
     const names = store.drains(request.query.after ?? '', PAGE.drains + 1);
-    const page = names.slice(0, PAGE.drains);
+    const { page, next_after } = pageOf(names, PAGE.drains, (name) => name);
     request.shown = page;
     const drains = page.flatMap((name) => store.recentBooks(name).get(name) ?? []).map(drainViewOf);
-    return sendPlain(reply, { drains, next_after: names.length > page.length ? page.at(-1) : null });
+    return sendPlain(reply, { drains, next_after });
   });
 
   app.get<OfDrain>('/drains/:drain', { config: { doc: DOCS.drain } }, (request, reply) =>
@@ -168,8 +155,7 @@ function withBook(
 ): FastifyReply {
   const book = store.books(drain).get(drain);
   if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-  const at = query.as_of === undefined ? undefined : parseInstant(query.as_of);
-  return sendPlain(reply, view(book, at?.ms ?? null));
+  return sendPlain(reply, view(book, msOf(query.as_of)));
 }
 
 function sendEntries(
@@ -180,12 +166,10 @@ function sendEntries(
   const found = store.entries(drain, Number(query.after ?? '0'), PAGE.entries + 1);
   if (found.length === 0 && store.entries(drain, 0, 1).length === 0)
     return sendProblem(reply, noSuchDrain(drain));
-  const page = found.slice(0, PAGE.entries);
-  const next = found.length > page.length ? page.at(-1)?.seq : null;
+  const { page, next_after } = pageOf(found, PAGE.entries, ({ seq }) => seq);
   const isTold = readsEntry(principal, store, drain);
   const texts = page.map((entry) => entryText(isTold(entry) ? entry : { ...entry, body: WITHHELD }));
-  const body = `{"drain":"${drain}","entries":[${texts.join(',')}],"next_after":${next}}`;
-  return reply.type('application/json; charset=utf-8').send(body);
+  return sendJson(reply, `{"drain":"${drain}","entries":[${texts.join(',')}],"next_after":${next_after}}`);
 }
 
 const WITHHELD = 'null';
@@ -194,20 +178,4 @@ const WITHHELD = 'null';
 export function entryText({ seq, logIndex, entryId, recordedAt, hash, type, body }: StoredEntry): string {
   const interim = type === INTERIM ? ',"interim":true' : '';
   return `{"sequence":${seq},"log_index":${logIndex},"entry":"${entryId}","recorded_at":"${recordedAt}","hash":"${hash}"${interim},"body":${body}}`;
-}
-
-/** Decimals go out as plain JSON numbers. */
-export function sendPlain(reply: FastifyReply, value: object): FastifyReply {
-  return reply.type('application/json; charset=utf-8').send(JSON.stringify(value));
-}
-
-export function noSuchDrain(drain: string): Problem {
-  const error = {
-    pointer: '/drain',
-    value: JSON.stringify(drain),
-    detail: 'names no drain',
-    mend: 'place the drain first: POST /v1/drains',
-  };
-  const detail = `${error.pointer} ${drain}: ${error.mend}`;
-  return problem(404, 'no-such-drain', 'There is no such drain', detail, [error]);
 }

@@ -3,15 +3,15 @@
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
 import { READ } from '../../auth/scope.ts';
-import { parseInstant } from '../../domain/numbers/instant.ts';
 import { REMOVAL_POLICIES } from '../../domain/removal/removal-policies.ts';
 import { removalViewOf } from '../../record/removal-view.ts';
 import type { Parts } from '../parts.ts';
-import { badQuery } from '../problem.ts';
+import { badQuery, noSuchDrain } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
-import { asOf, noSuchDrain, sendPlain } from './reads.ts';
+import { asOf, msOf } from './query-parts.ts';
 import { removalEvidence, removalPolicies } from './removal-answers.ts';
 
 interface OfRemoval {
@@ -54,8 +54,7 @@ export function registerRemoval(app: FastifyInstance, { store }: Parts): void {
       if (policy === undefined) return sendProblem(reply, NO_POLICY);
       const book = store.books(drain).get(drain);
       if (book === undefined) return sendProblem(reply, noSuchDrain(drain));
-      const at = query.as_of === undefined ? undefined : parseInstant(query.as_of);
-      return sendPlain(reply, removalViewOf(book, policy, at?.ms ?? null));
+      return sendPlain(reply, removalViewOf(book, policy, msOf(query.as_of)));
     },
   );
 }

@@ -5,12 +5,12 @@ import { parseInstant } from '../../domain/numbers/instant.ts';
 import { order, readOrder, replayOrder, requeueOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
 import type { Parts } from '../parts.ts';
-import { faulty, type Problem, problem } from '../problem.ts';
+import { faulty, noSuch, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
 import { done, replayed, targets, targetView } from './delivery-answers.ts';
-import { sendPlain } from './reads.ts';
 
 interface OfTarget {
   Params: { readonly target: string };
@@ -106,13 +106,7 @@ async function ordered<T>(
 function noSuchTarget(target: string, names: readonly string[]): Problem {
   const mend =
     names.length === 0 ? 'none is configured: see DRAINLEDGER_TARGETS' : `send one of ${names.join(', ')}`;
-  const fault = {
-    pointer: '/target',
-    value: JSON.stringify(target.slice(0, 120)),
-    detail: 'names no target',
-    mend,
-  };
-  return problem(404, 'no-such-target', 'There is no such target', `${fault.pointer}: ${mend}`, [fault]);
+  return noSuch('target', target, mend);
 }
 
 const backwards = (to: string): Problem =>

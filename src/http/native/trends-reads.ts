@@ -10,12 +10,12 @@ import { patientTrendsViewOf, trendsViewOf } from '../../record/trends/trends-vi
 import { sumRefusal } from '../allowed.ts';
 import { holds, tagOf, UNCHANGED } from '../etag.ts';
 import type { Parts } from '../parts.ts';
-import type { Problem } from '../problem.ts';
+import { noSuchDrain, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
+import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
-import { badParameter, listOf, moment, msOf, wholeNumber } from './query-parts.ts';
-import { noSuchDrain, sendPlain } from './reads.ts';
+import { badParameter, listOf, moment, readBetween, wholeNumber } from './query-parts.ts';
 import { patientTrends, trends } from './trends-answers.ts';
 import { trendsCsv } from './trends-csv.ts';
 
@@ -150,16 +150,15 @@ function trendSource(store: Parts['store'], drain: string): TrendSource | null {
 
 /** @returns the problem of a time that does not fit, else what is asked */
 export function askedTrends(query: TrendsQuery): AskedTrends | Problem {
-  const { bucket = 'hour', series = DEFAULT_SERIES.join(','), from, to, last_h } = query;
+  const { bucket = 'hour', series = DEFAULT_SERIES.join(','), from, last_h } = query;
   if (from !== undefined && last_h !== undefined)
     return badParameter('last_h', last_h, 'stands beside from', 'send one of the two');
-  const span = { from: msOf(from), to: msOf(to) };
-  if (span.from !== null && span.to !== null && span.from >= span.to)
-    return badParameter('from', from, 'is not before to', 'send an earlier from, or a later to');
+  const between = readBetween(query);
+  if ('type' in between) return between;
   return {
     series: [...new Set(series.split(','))] as SeriesName[],
     bucket,
-    ...span,
+    ...between,
     last_h: Number(last_h ?? DEFAULT_HOURS),
   };
 }

@@ -1,12 +1,18 @@
-/** How long reads take over HTTP while nobody writes, and while fifty do. */
-import { type Drains, load, paced, placeDrains } from './load.ts';
+/**
+ * How long reads take over HTTP while nobody writes, and while fifty do without pause. The limit is a read of nothing from
+ * a server that only validates what is written: all that it waits for is its turn on a core.
+ */
+import { execFile } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+import { promisify } from 'node:util';
+import { type Drains, load, placeDrains } from './load.ts';
 import { quantile } from './measure.ts';
 import { startScript } from './process.ts';
 
 const DRAINS = 200;
 const WRITERS = 50;
-const READS_A_SECOND = 20;
-const START_MS = Date.UTC(2026, 0, 1);
+const READER = fileURLToPath(new URL('reader.js', import.meta.url));
+const run = promisify(execFile);
 
 export interface ReadTimes {
   readonly read: string;
@@ -19,21 +25,31 @@ export interface ReadTimes {
   readonly 'entries /s': number;
 }
 
-/** The path of the nth read: where all are the same, their accesses are only counted. */
-type PathOf = (n: number) => string;
+/** Paths by what each reads. */
+type Paths = Readonly<Record<string, string>>;
 
 export async function readsWhileWriting(database: string, seconds: number): Promise<readonly ReadTimes[]> {
-  const service = await startScript('server.js', ['--database', database]);
+  const limit = await timesOf([], seconds, async () => ({ 'limit: nothing, validation only': '/livez' }));
+  return [...limit, ...(await timesOf(['--database', database], seconds, pathsOf))];
+}
+
+async function timesOf(
+  args: readonly string[],
+  seconds: number,
+  pathsFor: (url: string, drains: Drains) => Promise<Paths>,
+): Promise<ReadTimes[]> {
+  const service = await startScript('server.js', args);
   try {
-    const drains = await placeDrains(service.url, `reads-${process.pid}`, DRAINS);
-    await load(service.url, drains, WRITERS, seconds);
+    const { url } = service;
+    const drains = await placeDrains(url, `reads-${process.pid}`, DRAINS);
+    await load(url, drains, WRITERS, seconds);
     const rows: ReadTimes[] = [];
-    for (const [read, pathOf] of Object.entries(await readsOf(service.url, drains))) {
-      const urlOf = (n: number) => service.url + pathOf(n);
-      await timesOf(urlOf, 2);
-      const idle = await timesOf(urlOf, seconds);
-      const writing = load(service.url, drains, WRITERS, seconds);
-      const busy = await timesOf(urlOf, seconds);
+    for (const [read, path] of Object.entries(await pathsFor(url, drains))) {
+      await readsOf(url + path, 2);
+      const idle = await readsOf(url + path, seconds);
+      // A second more: the reader has to start first.
+      const writing = load(url, drains, WRITERS, seconds + 1);
+      const busy = await readsOf(url + path, seconds);
       rows.push(rowOf(read, idle, busy, (await writing).perSecond));
     }
     return rows;
@@ -42,33 +58,27 @@ export async function readsWhileWriting(database: string, seconds: number): Prom
   }
 }
 
-async function readsOf(url: string, drains: Drains): Promise<Readonly<Record<string, PathOf>>> {
+async function pathsOf(url: string, drains: Drains): Promise<Paths> {
   const search = '/fhir/Observation?patient=Patient/bench-0&code=level&_count=100';
   const found = (await (await fetch(url + search)).json()) as {
     readonly entry: readonly { readonly resource: { readonly id: string } }[];
   };
   const drain = `/v1/drains/${drains.ids[0]}`;
-  let asked = 0;
   return {
-    'search for a patient and code': () => search,
-    'the same, each written as an access': () => {
-      asked += 1;
-      return `${search}&date=ge${new Date(START_MS + asked).toISOString()}`;
-    },
-    'Observation by id': () => `/fhir/Observation/${found.entry[0]?.resource.id}`,
-    'state of a drain': () => `${drain}/state`,
-    'chart of a drain': () => `${drain}/chart`,
-    'trends of a drain, a day by hour': () => `${drain}/trends?bucket=hour`,
+    nothing: '/livez',
+    'search for a patient and code': search,
+    'the same, each written as an access': `${search}&date=ge{moment}`,
+    'Observation by id': `/fhir/Observation/${found.entry[0]?.resource.id}`,
+    'state of a drain': `${drain}/state`,
+    'chart of a drain': `${drain}/chart`,
+    'trends of a drain, a day by hour': `${drain}/trends?bucket=hour`,
   };
 }
 
-const timesOf = (urlOf: PathOf, seconds: number): Promise<readonly number[]> =>
-  paced(READS_A_SECOND, seconds, async (n) => {
-    const url = urlOf(n);
-    const answer = await fetch(url);
-    await answer.text();
-    if (!answer.ok) throw new Error(`${url}: ${answer.status}`);
-  });
+async function readsOf(url: string, seconds: number): Promise<readonly number[]> {
+  const { stdout } = await run(process.execPath, [READER, '--url', url, '--seconds', `${seconds}`]);
+  return JSON.parse(stdout) as readonly number[];
+}
 
 function rowOf(read: string, idle: readonly number[], busy: readonly number[], perSecond: number): ReadTimes {
   const [p50, p99] = [quantile(idle, 0.5), quantile(idle, 0.99)];

@@ -2,8 +2,8 @@ import type { Identifier, Statement } from '../vocabulary/entry.ts';
 import type { Item } from './chains.ts';
 
 /**
- * Order at one instant. A reading stands before the unit change of its minute; drainage.ts decides which of the
- * two runs its level belongs to.
+ * Order at one instant. A reading stands before the unit change of its minute; levels-at.ts decides which of the
+ * two runs its level belongs to, and step.ts puts those of the old one before a second set-up.
  */
 const RANK: Readonly<Record<Statement['kind'], number>> = {
   placed: 0,

@@ -36,7 +36,7 @@ export function step(
   const levels = takeLevels(before, counted, circumstances, isSuspect, marks);
   let { state } = levels;
   const attached = attachedAmong(counted);
-  const rows = items.map((item): Row => {
+  const rows = inOrder(items, before, levels.at).map((item): Row => {
     const isCounted = counted.includes(item);
     if (isCounted) state = takeEvent(state, item, marks, circumstances);
     const conditions = conditionsOf(item, before, levels, state.conditions, attached);
@@ -54,6 +54,19 @@ export function step(
   });
   return { state, rows, contradicts: levels.contradicts };
 }
+
+/** A second set-up is a unit change: what was read on the old unit in its minute was read before it. */
+function inOrder(items: readonly Item[], { conditions }: FoldState, at: LevelsAt): readonly Item[] {
+  const start = items.findIndex(({ content }) => content.kind === 'set-up');
+  if (start === -1 || conditions.unit === null) return items;
+  const isOfOld = (item: Item) => item.content.kind === 'reading' && !isOnNew(item, at);
+  const from = items.slice(start);
+  return [...items.slice(0, start), ...from.filter(isOfOld), ...from.filter((item) => !isOfOld(item))];
+}
+
+/** Whether the level of a reading is on the scale that starts at its instant. */
+const isOnNew = ({ id }: Item, { boundary }: LevelsAt): boolean =>
+  boundary?.opening?.among.some((level) => level.id === id && level.part === 'level') === true;
 
 const NO_MARKS: readonly Mark[] = [];
 const NO_PARTS: readonly LevelPart[] = [];
@@ -199,16 +212,14 @@ function attachedAmong(items: readonly Item[]): AttachedUnit | null {
  * @param now after the statement
  */
 function conditionsOf(
-  { id, content }: Item,
+  item: Item,
   before: FoldState,
   { at }: LevelsTaken,
   now: Conditions,
   attached: AttachedUnit | null,
 ): Conditions {
-  if (content.kind !== 'reading' || attached === null) return now;
-  const isOnNew =
-    at.boundary?.opening?.among.some((level) => level.id === id && level.part === 'level') === true;
-  const unit = isOnNew ? attached : (before.conditions.unit ?? attached);
+  if (item.content.kind !== 'reading' || attached === null) return now;
+  const unit = isOnNew(item, at) ? attached : (before.conditions.unit ?? attached);
   return unit === now.unit ? now : { ...now, unit };
 }
 

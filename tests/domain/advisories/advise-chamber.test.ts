@@ -47,6 +47,12 @@ describe('chamber three quarters full (>= 0.75 of its capacity)', () => {
     expect(values(story, RULE)).toEqual([[at('09:00'), 0.8, at('10:00')]]);
   });
 
+  it('ends with a second set-up, and with the last reading of the old unit in its minute', () => {
+    const again = setUp('10:00', 0, WET_UNIT, 'again');
+    const story = [...on(), level('a', '09:00', 1600), again, level('b', '10:00', 1650)];
+    expect(values(story, RULE)).toEqual([[at('09:00'), 0.8, at('10:00')]]);
+  });
+
   it('is not known while a new unit has no level', () => {
     const story = [...on(), level('a', '09:00', 1600), changed('new', '10:00', 1650, null)];
     expect(reasonsIn(story, RULE)).toEqual(['opening-level-not-stated']);

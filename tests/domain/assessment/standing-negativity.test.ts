@@ -69,6 +69,16 @@ describe('total negativity', () => {
       ['a', 'unit-attached-since', 'again'],
     ],
     [
+      'read in the minute of a second set-up is of the unit that its level is on: the old one',
+      [read('a', '09:00', 1500), setUp('10:00', 0, WET_UNIT, 'again'), read('b', '10:00', 1560)],
+      ['b', 'unit-attached-since', 'again'],
+    ],
+    [
+      'read in the minute of a second set-up is of the unit that its level is on: the new one',
+      [read('a', '09:00', 1500), setUp('10:00', 0, WET_UNIT, 'again'), read('b', '10:00', 0)],
+      ['b', null, null],
+    ],
+    [
       'ends with suction that was changed',
       [read('a', '09:00'), suctionOff],
       ['a', 'suction-changed-since', 'off'],

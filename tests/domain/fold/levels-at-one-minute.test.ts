@@ -9,6 +9,7 @@ import {
   reading,
   rebased,
   rowOf,
+  rowsOf,
   setUp,
   type Told,
   WET_UNIT,
@@ -114,6 +115,18 @@ describe('a reading at the minute of a set-up', () => {
     const story = [...START, level('tie', '11:00', 1900), setUp('11:00', 0, WET_UNIT, 'second'), NEXT];
     expect(intervalAt(story, 'tie')).toEqual({ status: 'measured', drained: 60, net: 60 });
     expect(intervalAt(story, 'b')).toEqual({ status: 'measured', drained: 95, net: 95 });
+  });
+
+  it.each([
+    ['before a second set-up, on the old unit', 1900, ['tie', 'second']],
+    ['after it, on the new one', 5, ['second', 'tie']],
+  ])('stands %s', (_, tie, order) => {
+    const story = [...START, level('tie', '11:00', tie), setUp('11:00', 0, WET_UNIT, 'second')];
+    expect(
+      rowsOf(story)
+        .slice(-2)
+        .map(({ item }) => item.id),
+    ).toEqual(order);
   });
 });
 

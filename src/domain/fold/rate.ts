@@ -5,24 +5,22 @@ import { clampedMs, type Interval, lengthMs, netOf } from './interval.ts';
 import { type NoWeightReason, type Weight, weightFor } from './weight.ts';
 
 export type NoRateReason = 'interval-not-measured' | 'interval-too-short';
-export type NoOpenRateReason = 'clamped-throughout';
+export type NoOpenRateReason = 'clamped-throughout' | 'open-time-too-short';
 
-export type Rate =
-  | { readonly value: null; readonly reason: NoRateReason }
-  | {
-      /** Net over wall-clock time, mL/h. Rules use this one. */
-      readonly value: Rational;
-      /** Expanded (k = 2) reading error of `value`, mL/h; null while the graduations are not known. */
-      readonly uncertainty: number | null;
-      /** Net over the time the tube was not clamped, mL/h. */
-      readonly open:
-        | { readonly value: Rational }
-        | { readonly value: null; readonly reason: NoOpenRateReason };
-      /** Wall-clock rate per kilogram, mL/kg/h. */
-      readonly per_kg:
-        | { readonly value: Rational; readonly uncertainty: number | null; readonly weight: Weight }
-        | { readonly value: null; readonly reason: NoWeightReason };
-    };
+export type Rate = { readonly value: null; readonly reason: NoRateReason } | Rated;
+
+interface Rated {
+  /** Net over wall-clock time, mL/h. Rules use this one. */
+  readonly value: Rational;
+  /** Expanded (k = 2) reading error of `value`, mL/h; null while the graduations are not known. */
+  readonly uncertainty: number | null;
+  /** Net over the time the tube was not clamped, mL/h. */
+  readonly open: { readonly value: Rational } | { readonly value: null; readonly reason: NoOpenRateReason };
+  /** Wall-clock rate per kilogram, mL/kg/h. */
+  readonly per_kg:
+    | { readonly value: Rational; readonly uncertainty: number | null; readonly weight: Weight }
+    | { readonly value: null; readonly reason: NoWeightReason };
+}
 
 /**
  * Net drainage of an interval per hour. `weights` in order of time.
@@ -43,12 +41,20 @@ export function rateOf(
   return {
     value: perHour(net, elapsed),
     uncertainty: perHourError,
-    open: open > 0 ? { value: perHour(net, open) } : { value: null, reason: 'clamped-throughout' },
+    open: openRate(net, open, settings.min_rate_interval_ms),
     per_kg:
       typeof weight === 'string'
         ? { value: null, reason: weight }
         : { ...perKilogram(perHour(net, elapsed), perHourError, weight), weight },
   };
+}
+
+/** Of less open time than an interval needs for a rate there is none either: a minute would make a flood of it. */
+function openRate(net: Microlitres, openMs: number, shortestMs: number): Rated['open'] {
+  if (openMs === 0) return { value: null, reason: 'clamped-throughout' };
+  return openMs < shortestMs
+    ? { value: null, reason: 'open-time-too-short' }
+    : { value: perHour(net, openMs) };
 }
 
 /** µL over ms as mL/h: (µL / 1000) / (ms / 3,600,000). */

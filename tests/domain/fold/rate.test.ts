@@ -132,6 +132,17 @@ describe('a clamped tube (common practice, no source)', () => {
     });
   });
 
+  it.each([
+    ['08:14', 'open-time-too-short'],
+    ['08:15', '480.0'],
+  ])(
+    'has an open-time rate from a quarter of an hour on, as over the wall clock: clamped at %s',
+    (at, open) => {
+      // 120 mL in 4 h; over one minute of open time the same volume would read 7200 mL/h.
+      expect(rates(story(clamped('c', at)), 'a')).toMatchObject({ wall: '30.0', open });
+    },
+  );
+
   it('carries a clamp over a reading into the next interval', () => {
     const told = [
       ...START,

@@ -124,7 +124,7 @@ export function startScale(
 ): ChamberState {
   const from = at.closedBy ?? chamber.unclosed?.from ?? chamber.run?.last ?? null;
   const closed = at.closedBy !== null && opening !== null;
-  const reason = at.closedBy === null ? (chamber.unclosed?.reason ?? at.reason) : 'opening-not-stated';
+  const reason = at.closedBy === null ? unclosedReason(chamber, at.reason) : 'opening-not-stated';
   const before =
     from === null && opening !== null ? afterInterval(chamber, chamber.run, opening.at) : chamber;
   return {
@@ -134,6 +134,10 @@ export function startScale(
     unclosed: closed || from === null ? null : { from, reason },
   };
 }
+
+/** A scale that was not opened is by now one that was not closed: from the next opening on there is a lower bound. */
+const unclosedReason = ({ unclosed }: ChamberState, now: IntervalReason): IntervalReason =>
+  unclosed === null || unclosed.reason === 'opening-not-stated' ? now : unclosed.reason;
 
 function endInterval(
   { sampled, instilled, clamped, clampedSince }: ChamberState,

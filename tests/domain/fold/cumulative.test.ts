@@ -97,6 +97,11 @@ describe('the cumulative sum', () => {
       '120',
     ],
     ['a re-based level', [...START, rebased('tip', '10:00', 90, 10), level('b', '11:00', 30)], '110'],
+    [
+      'a unit neither opened nor closed, and one that was opened after it',
+      [...START, changed('u', '10:00', 90, null), changed('v', '11:00', null, 0), level('b', '12:00', 30)],
+      '120',
+    ],
   ])('is a lower bound after %s: part of an interval is not known, the rest is', (_, story, quantity) => {
     expect(factOf(story, 'b')).toMatchObject({ value: { quantity, at_least: true }, flags: ['lower-bound'] });
   });

@@ -116,6 +116,43 @@ describe('a batch', () => {
     expect(answer.entry[1].resource).toBeUndefined();
   });
 
+  test('updates name the version that they replace, and reads see them (http.html#trules)', async () => {
+    const stored = await ward.post(level('a', '09:00', 100));
+    const { id } = JSON.parse(stored.text);
+    const url = `Observation/${id}`;
+    const put = (ml: number, more: object = {}) => ({
+      resource: { id, ...level('a', '09:00', ml) },
+      request: { method: 'PUT', url, ...more },
+    });
+    const { status, text } = await send(
+      bundleOf(
+        'batch',
+        { request: { method: 'GET', url } },
+        put(110, { ifMatch: 'W/"1"' }),
+        put(120),
+        put(130, { ifMatch: 'W/"9"' }),
+        create(level('b', '10:00', 200)),
+      ),
+    );
+    expect(status, text).toBe(200);
+    const answer = JSON.parse(text);
+    expect(problemsOf(answer)).toEqual([]);
+    expect(answer.entry.map((each: { response: { status: string } }) => each.response.status)).toEqual([
+      '200 OK',
+      '200 OK',
+      '428 Precondition Required',
+      '412 Precondition Failed',
+      '201 Created',
+    ]);
+    const [{ resource }, updated] = answer.entry;
+    expect([resource.meta.versionId, resource.valueQuantity.value]).toEqual(['2', 110]);
+    expect(updated.response).toMatchObject({
+      etag: 'W/"2"',
+      location: expect.stringMatching(/_history\/2$/),
+      lastModified: resource.meta.lastUpdated,
+    });
+  });
+
   test('conditional reads are honoured', async () => {
     const { text } = await ward.post(level('a', '09:00', 100));
     const url = `Observation/${JSON.parse(text).id}`;

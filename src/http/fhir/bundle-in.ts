@@ -120,7 +120,7 @@ function typeCreatedBy({ request: { method, url } }: BundleEntry, n: number): Re
   throw new Refused(
     400,
     'not-supported',
-    `Bundle.entry[${n}].request ${method.slice(0, 20)} ${url.slice(0, 80).toWellFormed()} is not done in a transaction: send POST ${OBSERVATION.type}; reads and devices go in a batch`,
+    `Bundle.entry[${n}].request ${method.slice(0, 20)} ${url.slice(0, 80).toWellFormed()} is not done in a transaction: send POST ${OBSERVATION.type}; reads, updates and devices go in a batch`,
   );
 }
 

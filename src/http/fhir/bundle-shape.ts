@@ -8,6 +8,7 @@ const entry = z.looseObject({
     method: z.string(),
     url: z.string().max(4000),
     ifNoneExist: z.string().optional(),
+    ifMatch: z.string().optional(),
     ifNoneMatch: z.string().optional(),
     ifModifiedSince: z.string().optional(),
   }),

@@ -61,7 +61,7 @@ export const BUNDLE_DOC: RouteDoc = {
   seesToBounds: true,
   summary: 'A batch or a transaction',
   about:
-    'In a batch each entry is a GET or POST and is answered by itself. In a transaction each is a POST, with ifNoneExist if wanted, and all are written or none. At most 500 entries and 2 MiB.',
+    'In a batch each entry is a GET, a POST or, with ifMatch, a PUT, and is answered by itself; what is created goes first, then what is updated, then what is read. In a transaction each is a POST, with ifNoneExist if wanted, and all are written or none. At most 500 entries and 2 MiB.',
   query: FORMAT_QUERY,
   readsQuery: true,
   body: z.looseObject({}).meta({ description: 'A Bundle of type batch or transaction.' }),

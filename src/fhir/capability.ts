@@ -1,5 +1,9 @@
 /** What this service says it can do: made from the rows that routes and searches are made from. */
-import type { CapabilityStatement, CapabilityStatementRestResource } from 'fhir/r4.js';
+import type {
+  CapabilityStatement,
+  CapabilityStatementRestResource,
+  CapabilityStatementRestSecurity,
+} from 'fhir/r4.js';
 import { BULK_CAPABILITY, BULK_LEVELS, type BulkLevel } from './bulk.ts';
 import { modifiersOf } from './search/read-criterion.ts';
 import { includeName, revincludeName } from './search/read-query.ts';
@@ -15,10 +19,12 @@ export interface CapabilitySettings {
   readonly zone: string;
   /** RFC 3339. */
   readonly started: string;
+  /** Whether `.well-known/smart-configuration` says where clients get tokens. */
+  readonly isSmart: boolean;
 }
 
 export function capabilityStatement(settings: CapabilitySettings): CapabilityStatement {
-  const { publicUrl, canonical, zone, started } = settings;
+  const { publicUrl, canonical, zone, started, isSmart } = settings;
   return {
     resourceType: 'CapabilityStatement',
     url: `${canonical}/CapabilityStatement/drainledger`,
@@ -37,6 +43,7 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
     rest: [
       {
         mode: 'server',
+        ...(isSmart ? { security: SMART } : {}),
         documentation: `Dates without an offset are read in ${zone}. Searches are strict unless Prefer: handling=lenient is sent; pages of one search are all of the moment of its first. Nothing is deleted but by a lawful erasure, after which a read is answered 410.`,
         resource: [
           ...[...ALL_TYPES, ...DEFINITION_TYPES].map((type) => resource(type, zone)),
@@ -48,6 +55,21 @@ export function capabilityStatement(settings: CapabilitySettings): CapabilitySta
     ],
   };
 }
+
+/** SMART App Launch 2.2.0, conformance.html. */
+const SMART: CapabilityStatementRestSecurity = {
+  service: [
+    {
+      coding: [
+        {
+          system: 'http://terminology.hl7.org/CodeSystem/restful-security-service',
+          code: 'SMART-on-FHIR',
+          display: 'SMART-on-FHIR',
+        },
+      ],
+    },
+  ],
+};
 
 function resource(row: ResourceType, zone: string): CapabilityStatementRestResource {
   const isVersioned = row.interactions.includes('vread');

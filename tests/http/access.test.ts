@@ -359,6 +359,9 @@ describe('a client that is confined to one patient', () => {
 
 test('where tokens are to be had', async () => {
   const { text } = await guarded.send(null, 'GET', '/fhir/.well-known/smart-configuration');
+  const capability = JSON.parse((await guarded.send(null, 'GET', '/fhir/metadata')).text);
+  expect(problemsOf(capability)).toEqual([]);
+  expect(capability.rest[0].security.service[0].coding[0].code).toBe('SMART-on-FHIR');
   expect(JSON.parse(text)).toMatchObject({
     token_endpoint: `${ISSUER}/token`,
     grant_types_supported: ['client_credentials'],

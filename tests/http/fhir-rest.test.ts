@@ -44,6 +44,11 @@ describe('what is sent back', () => {
     [{ accept: 'application/fhir+xml' }, '', 406, FHIR],
     [{ accept: 'text/html' }, '', 406, FHIR],
     [{ accept: 'application/fhir+json;q=0' }, '', 406, FHIR],
+    [{ accept: 'application/fhir+json;q=0, */*' }, '', 200, 'application/json; charset=utf-8'],
+    [{ accept: 'text/*' }, '', 200, 'text/json; charset=utf-8'],
+    [{ accept: 'text/*;q=0.5, application/*' }, '', 200, FHIR],
+    [{ accept: 'application/json, application/fhir+json;q=0.9' }, '', 200, 'application/json; charset=utf-8'],
+    [{ accept: '' }, '', 200, FHIR],
     [{ accept: 'application/fhir+xml' }, '?_format=json', 200, FHIR],
     [{ accept: 'application/fhir+xml' }, '?_format=application/fhir+json', 200, FHIR],
     [{}, '?_format=application/json', 200, 'application/json; charset=utf-8'],
@@ -117,6 +122,19 @@ describe('parts of a resource', () => {
     const { text } = await send('/Observation?value-quantity=20.5&_elements=value');
     expect(text).toContain('"valueQuantity":{"value":20.50,');
   });
+});
+
+test('a version that there is not: which one was asked for, and which there are', async () => {
+  for (const version of ['9', '01', 'x']) {
+    const answer = await send(`${path}/_history/${version}`);
+    expect(answer.status).toBe(404);
+    const outcome = JSON.parse(answer.text);
+    expect(problemsOf(outcome)).toEqual([]);
+    expect(outcome.issue[0]).toMatchObject({
+      code: 'not-found',
+      diagnostics: `${path.slice(1)} has no version '${version}': the newest is 3, see _history for the others`,
+    });
+  }
 });
 
 test('history of one: pages, since and at', async () => {

@@ -2,17 +2,9 @@
 import type { FastifyRequest } from 'fastify';
 import type { Pair } from '../../fhir/search/query.ts';
 import { Refused } from '../../fhir/search/refused.ts';
-import { FHIR_JSON } from './outcomes.ts';
 
-/** What each acceptable type is answered with: a client that asks for a generic type gets that. */
-const ANSWERED_WITH: Readonly<Record<string, string>> = {
-  'application/fhir+json': FHIR_JSON,
-  'application/json': 'application/json; charset=utf-8',
-  'text/json': 'text/json; charset=utf-8',
-  json: FHIR_JSON,
-  'application/*': FHIR_JSON,
-  '*/*': FHIR_JSON,
-};
+/** Served, the first where a client takes several alike: whoever asks for a generic type gets that. */
+const SERVED = ['application/fhir+json', 'application/json', 'text/json'] as const;
 
 interface MediaRange {
   readonly type: string;
@@ -23,12 +15,12 @@ interface MediaRange {
 export function negotiate({ headers }: FastifyRequest, pairs: readonly Pair[]): string {
   const format = pairs.find(([name]) => name === '_format')?.[1];
   // An unescaped + in a query is a blank: _format=application/fhir+json is often sent so.
-  const asked = format?.replace('fhir json', 'fhir+json') ?? headers.accept ?? '*/*';
-  const chosen = readRanges(asked)
-    .filter(({ parameters }) => weightOf(parameters) > 0 && isVersion4(parameters))
-    .sort((a, b) => weightOf(b.parameters) - weightOf(a.parameters))
-    .find(({ type }) => Object.hasOwn(ANSWERED_WITH, type));
-  if (chosen !== undefined) return ANSWERED_WITH[chosen.type] ?? FHIR_JSON;
+  const asked = format?.replace('fhir json', 'fhir+json') ?? (headers.accept || '*/*');
+  const ranges = readRanges(asked).filter(({ parameters }) => isVersion4(parameters));
+  const [best] = SERVED.map((type) => ({ type, weight: weightOf(type, ranges) }))
+    .filter(({ weight }) => weight > 0)
+    .sort((a, b) => b.weight - a.weight);
+  if (best !== undefined) return `${best.type}; charset=utf-8`;
   const name = format === undefined ? 'Accept' : '_format';
   throw new Refused(
     406,
@@ -56,7 +48,12 @@ function readRanges(text: string): readonly MediaRange[] {
   });
 }
 
-const weightOf = (parameters: ReadonlyMap<string, string>): number => Number(parameters.get('q') ?? '1');
+/** By the range that names the type most closely (RFC 9110 12.5.1); `json` is how `_format` may say it. */
+function weightOf(type: (typeof SERVED)[number], ranges: readonly MediaRange[]): number {
+  const names = [type, ...(type === SERVED[0] ? ['json'] : []), `${type.split('/')[0]}/*`, '*/*'];
+  const [closest] = names.flatMap((name) => ranges.find((each) => each.type === name) ?? []);
+  return closest === undefined ? 0 : Number(closest.parameters.get('q') ?? '1');
+}
 
 const isVersion4 = (parameters: ReadonlyMap<string, string>): boolean =>
   ['4.0', '4.0.1'].includes(parameters.get('fhirversion') ?? '4.0');

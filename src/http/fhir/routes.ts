@@ -27,7 +27,7 @@ import { checkBodyVersion, negotiate } from './negotiate.ts';
 import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
 import { registerSmart } from './smart.ts';
 import { registerUpdate } from './update.ts';
-import { instanceHistory, isKnown, sendVersion, versionsFor } from './versions.ts';
+import { instanceHistory, isKnown, noSuchVersion, sendVersion, versionsFor } from './versions.ts';
 
 export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessControl): void {
   acceptForm(app);
@@ -35,7 +35,7 @@ export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessC
   answerRefusals(app);
   negotiateAnswers(app);
   const zone = momentsOf(parts.calendar.zone);
-  registerMetadata(app, parts);
+  registerMetadata(app, parts, access);
   registerSmart(app, access);
   registerDefinitions(app, parts);
   registerBundles(app, parts);
@@ -48,7 +48,11 @@ export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessC
 
 function answerRefusals(app: FastifyInstance): void {
   app.setErrorHandler((error, _request, reply) => {
-    if (error instanceof Refused) return sendRefused(reply, error);
+    if (error instanceof Refused) {
+      // Resources are made by us alone, so that what is not there can only be asked for.
+      if (error.status === 405) reply.header('allow', 'GET, HEAD');
+      return sendRefused(reply, error);
+    }
     throw error;
   });
 }
@@ -81,7 +85,7 @@ function takesResource({ routeOptions }: FastifyRequest): boolean {
   return bodyTypes.length > 0 && !bodyTypes.includes(FORM);
 }
 
-function registerMetadata(app: FastifyInstance, parts: Parts): void {
+function registerMetadata(app: FastifyInstance, parts: Parts, { tokenEndpoint }: AccessControl): void {
   const started = new Date(parts.now()).toISOString();
   app.get('/metadata', { config: { doc: METADATA } }, (request, reply) => {
     const unknown = pairsOf(request).find(([name]) => name !== '_format' && name !== 'mode');
@@ -97,6 +101,7 @@ function registerMetadata(app: FastifyInstance, parts: Parts): void {
         canonical: parts.canonical,
         zone: parts.calendar.zone,
         started,
+        isSmart: tokenEndpoint !== null,
       }),
     );
     const tag = createHash('sha256').update(text).digest('hex').slice(0, 16);
@@ -129,7 +134,10 @@ const REGISTER: Readonly<Record<Interaction, Register>> = {
     const config = { doc: INTERACTION_DOCS.vread(type) };
     app.get<OfVersion>(`/${type.type}/:id/_history/:version`, { config }, (request, reply) => {
       const { id, version } = request.params;
-      const found = versionsFor(parts, request.principal, type, id).find((each) => each.version === version);
+      const versions = versionsFor(parts, request.principal, type, id);
+      const found = versions.find((each) => each.version === version);
+      const newest = versions.at(-1);
+      if (found === undefined && newest !== undefined) throw noSuchVersion(newest, version);
       return sendVersion(request, reply, type, id, found);
     });
   },

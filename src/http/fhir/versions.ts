@@ -78,6 +78,13 @@ export function sendVersion(
   return reply.send(subset(version.text, type, view));
 }
 
+export const noSuchVersion = ({ type, id, version: newest }: Version, asked: string): Refused =>
+  new Refused(
+    404,
+    'not-found',
+    `${type}/${id} has no version '${asked.slice(0, 20).toWellFormed()}': the newest is ${newest}, see _history for the others`,
+  );
+
 function neverIssued({ type }: ResourceType, id: string): Refused {
   const example = factId('drain', { name: 'net-drainage', anchor: 'entry' });
   return new Refused(404, 'not-found', `No ${type} or version '${id}' was issued; ids look like ${example}`);

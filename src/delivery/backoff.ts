@@ -10,6 +10,19 @@ export function backoffMs({ baseMs, capMs }: Backoff, attempts: number, random: 
   return Math.round(ceiling * random);
 }
 
+/**
+ * The same, and no less than the target asked for. A target that asks for no pause, or for a time that is past by our
+ * clock, gets the one that it would have got unasked.
+ */
+export function pauseMs(
+  backoff: Backoff,
+  attempts: number,
+  askedMs: number | undefined,
+  random: number,
+): number {
+  return Math.max(Math.min(askedMs ?? 0, backoff.capMs), backoffMs(backoff, attempts, random));
+}
+
 /** Retry-After as delta-seconds or HTTP-date (RFC 9110, 10.2.3), in ms from now; undefined when absent or unreadable. */
 export function retryAfterMs(header: string | null, nowMs: number): number | undefined {
   if (header === null) return undefined;

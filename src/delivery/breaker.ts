@@ -1,5 +1,5 @@
 /** Keeps a target that does not answer from being asked for every drain: it rests, then one request tries it. */
-import { type Backoff, backoffMs } from './backoff.ts';
+import { type Backoff, pauseMs } from './backoff.ts';
 import type { End } from './end.ts';
 
 export interface Breaker {
@@ -40,12 +40,12 @@ export function breakerAfter(
   nowMs: number,
   random: number,
 ): Breaker {
-  if (end.kind === 'lost') return breaker;
+  if (end.kind === 'lost' || end.kind === 'barred') return breaker;
   if (end.kind === 'forbidden') return { failures: 0, restsUntilMs: nowMs + PARKED_MS, isParked: true };
   if (isHandled(end)) return CLOSED;
   const failures = breaker.failures + 1;
   if (failures < MOST_FAILURES) return { failures, restsUntilMs: 0, isParked: false };
   const asked = end.kind === 'later' ? end.afterMs : undefined;
-  const rest = asked ?? backoffMs(backoff, failures - MOST_FAILURES + 1, random);
-  return { failures, restsUntilMs: nowMs + Math.min(rest, backoff.capMs), isParked: false };
+  const restMs = pauseMs(backoff, failures - MOST_FAILURES + 1, asked, random);
+  return { failures, restsUntilMs: nowMs + restMs, isParked: false };
 }

@@ -1,7 +1,7 @@
 /** What becomes of a delivery after an attempt. */
 import { HOUR_MS } from '../domain/numbers/units.ts';
 import type { Delivery, Fate, Outcome, Settlement } from '../store/delivery-port.ts';
-import { backoffMs } from './backoff.ts';
+import { pauseMs } from './backoff.ts';
 import type { Attempted, Awaited } from './end.ts';
 import type { Target } from './target.ts';
 
@@ -45,13 +45,8 @@ export function settlementOf(
       if (end.kind === 'unknown')
         return { state: 'unknown', dueMs: nowMs + target.requestCeilingMs, outcome, taken };
       const asked = end.kind === 'later' ? end.afterMs : undefined;
-      const wait = asked ?? backoffMs(target.backoff, delivery.attempts, random);
-      return {
-        state: stateOf(delivery),
-        dueMs: nowMs + Math.min(wait, target.backoff.capMs),
-        outcome,
-        taken,
-      };
+      const waitMs = pauseMs(target.backoff, delivery.attempts, asked, random);
+      return { state: stateOf(delivery), dueMs: nowMs + waitMs, outcome, taken };
     }
   }
 }

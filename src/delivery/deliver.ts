@@ -10,6 +10,7 @@ import type { Means } from './awaited.ts';
 import { type Breaker, breakerAfter, CLOSED, isTripped } from './breaker.ts';
 import type { LoopClock } from './clock.ts';
 import type { Attempted, End } from './end.ts';
+import { createForbidding } from './forbidding.ts';
 import { createRoom } from './room.ts';
 import { claimMs, createSender } from './send.ts';
 import { settlementOf } from './settle.ts';
@@ -43,6 +44,7 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   const ends = new Map<End['kind'], number>();
   const stopping = new AbortController();
   const room = createRoom(clock);
+  const forbidding = createForbidding();
   const stopListening = store.listen(room.charted);
   let breaker = CLOSED;
   let isRebased = false;
@@ -94,7 +96,8 @@ export function startDelivering(options: DeliverOptions): Deliverer {
   /** @param attempts of each; where they came to nothing, of all in the same way */
   async function settle(claimed: Claimed, attempts: readonly Attempted[]): Promise<void> {
     const deliveries = [claimed, ...claimed.behind];
-    const settled = attempts.flatMap((attempted, n): readonly Settled[] => {
+    const weighed = attempts.map(({ end, taken }) => ({ end: forbidding.weigh(claimed, end), taken }));
+    const settled = weighed.flatMap((attempted, n): readonly Settled[] => {
       const { end } = attempted;
       ends.set(end.kind, (ends.get(end.kind) ?? 0) + 1);
       const delivery = deliveries[n] ?? claimed;
@@ -102,7 +105,7 @@ export function startDelivering(options: DeliverOptions): Deliverer {
       if (n === 0) tell(options, delivery, end, settlement);
       return settlement === null ? [] : [{ delivery, settlement }];
     });
-    const [first] = attempts;
+    const [first] = weighed;
     await Promise.all([store.settle(settled, clock.now()), first && judge(first.end)]).catch(
       (error: unknown) => tellFailure(options, claimed, error, 'could not settle a delivery'),
     );

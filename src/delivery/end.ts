@@ -7,6 +7,8 @@ export type End =
   | { readonly kind: 'accepted'; readonly outcome: Outcome }
   | Stopped
   | Awaited
+  /** Forbidden, as far as is known to its drain alone. */
+  | { readonly kind: 'barred'; readonly outcome: Outcome }
   /** Not to go in one Bundle with others, or refused with them. */
   | { readonly kind: 'apart'; readonly outcome: Outcome }
   /** The claim has lapsed: it is somebody else's by now. */

@@ -43,8 +43,9 @@ export function createSender(options: Means): Sender {
   }
 
   async function attempt(delivery: Delivery, lapsesMs: number): Promise<Attempted> {
-    const way = await wayOf();
-    if ('why' in way) return ended({ kind: 'later', outcome: { why: way.why }, afterMs: undefined });
+    const probed = await wayOf();
+    if ('why' in probed) return ended({ kind: 'later', outcome: { why: probed.why }, afterMs: undefined });
+    const way = wayOfDrain(store, delivery, probed);
     if (delivery.redo === 'look') return lookForAll(options, way, delivery);
     const chosen = chooseResources(store, { target, way, canonical: options.canonical }, delivery);
     if (chosen.resources.length === 0) return ended(endOf([], chosen.awaited));
@@ -61,6 +62,7 @@ export function createSender(options: Means): Sender {
       connection: held,
       inTurn: turns,
       isCertain: !delivery.uncertain && delivery.redo === null,
+      isOrdered: delivery.redo !== null,
       known: new Map([...reviewed.known, ...there.map((each) => [each.resource, each] as const)]),
     };
     const isBundle = way.mode === 'batch' || way.mode === 'transaction';
@@ -75,7 +77,8 @@ export function createSender(options: Means): Sender {
   async function attemptShared(claimed: Claimed, lapsesMs: number): Promise<readonly Attempted[] | End> {
     const way = await wayOf();
     if ('why' in way) return { kind: 'later', outcome: { why: way.why }, afterMs: undefined };
-    if (way.mode !== 'transaction') return apart('the target takes no transactions by now');
+    if (wayOfDrain(store, claimed, way).mode !== 'transaction')
+      return apart('the target takes no transactions by now, or not of this drain');
     const parts: Chosen[] = [];
     for (const delivery of [claimed, ...claimed.behind]) {
       const chosen = chooseResources(store, { target, way, canonical: options.canonical }, delivery);
@@ -88,7 +91,15 @@ export function createSender(options: Means): Sender {
     }
     const held = whileClaimed(options, claimed, lapsesMs);
     const known = new Map(parts.flatMap((each) => [...each.known]));
-    const sending = { ...options, way, isCertain: true, known, connection: held, inTurn: turns };
+    const sending = {
+      ...options,
+      way,
+      isCertain: true,
+      isOrdered: false,
+      known,
+      connection: held,
+      inTurn: turns,
+    };
     return sendShared(
       sending,
       parts.map(({ resources }) => resources),
@@ -114,6 +125,10 @@ export function createSender(options: Means): Sender {
     },
   };
 }
+
+/** Under our ids, what stands there under ids of the target's choice would stand there twice: it goes on by create. */
+const wayOfDrain = (store: Means['store'], { target, drain }: Delivery, way: Way): Way =>
+  way.mode !== 'create' && store.standsElsewhere(target, drain) ? { ...way, mode: 'create' } : way;
 
 async function withSubjectsFound(
   resources: readonly Resource[],

@@ -225,6 +225,8 @@ export interface DeliveryStore {
 
   /** What the target took last of these resources; the others are left out. */
   taken(target: string, drain: string, resources: readonly string[]): readonly Taken[];
+  /** Whether what the target took of a drain stands there under ids of its own, or nobody knows where. */
+  standsElsewhere(target: string, drain: string): boolean;
   /** By target, drain and place in the ledger. */
   deliveries(filter: DeliveryFilter, after: DeliveryName | null, most: number): readonly ListedDelivery[];
   deliveryEvents(

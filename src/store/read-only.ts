@@ -55,6 +55,7 @@ const READS = [
   'isUnmapped',
   'unmappedCount',
   'taken',
+  'standsElsewhere',
   'deliveries',
   'deliveryEvents',
   'deliveryCounts',

@@ -67,6 +67,9 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
   const wait = db.prepare(
     'UPDATE lane SET state = ?, due_ms = ?, outcome = ? WHERE target = ? AND drain = ?',
   );
+  const made = db.prepare(
+    `DELETE FROM set_aside WHERE target = ? AND drain = ? AND log_index = ? AND state IN ('dead', 'skipped')`,
+  );
   const take = createTakenWriter(db);
   const isHeld = ({ target, drain, logIndex, attempts }: Delivery): boolean =>
     held.get(target, drain, logIndex, attempts) !== undefined;
@@ -122,6 +125,9 @@ export function createDeliveryWriter(db: Database.Database, lanes: Lanes, note: 
 
   function setAside({ delivery, settlement }: Settled, now: number): void {
     const { state, outcome } = settlement;
+    // A replay brought it after all.
+    if (state === 'delivered' && delivery.redo === 'replay')
+      made.run(delivery.target, delivery.drain, delivery.logIndex);
     if (state === 'delivered' || state === 'waiting' || state === 'unknown') return;
     const aside = state === 'accepted' ? settlement : { state, accepted: delivery.accepted };
     lanes.setAside(delivery, aside, outcome, now);

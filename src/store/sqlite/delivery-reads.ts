@@ -14,11 +14,14 @@ import type {
   Outcome,
 } from '../delivery-port.ts';
 import { DUE, TO_LOOK_FOR } from './deliveries.ts';
-import { createTakenReader } from './taken.ts';
+import { createElsewhereReader, createTakenReader } from './taken.ts';
 
 const MOST_COUNTED = 100_000;
 
-type Reads = Pick<DeliveryStore, 'taken' | 'deliveries' | 'deliveryEvents' | 'deliveryCounts' | 'backlog'>;
+type Reads = Pick<
+  DeliveryStore,
+  'taken' | 'standsElsewhere' | 'deliveries' | 'deliveryEvents' | 'deliveryCounts' | 'backlog'
+>;
 
 export interface DeliveryReader extends Reads {
   /** Whether anything can be claimed: asked without taking the write lock. */
@@ -38,6 +41,7 @@ export function createDeliveryReader(db: Database.Database): DeliveryReader {
     deliveryCounts: () => counts.all(),
     backlog: createBacklog(db),
     taken: createTakenReader(db),
+    standsElsewhere: createElsewhereReader(db),
     deliveries: createList(db),
     deliveryEvents: createEventReader(db),
   };

@@ -58,6 +58,15 @@ function withTaken(row: Row, group: readonly (readonly [member: string, taken: T
   return row;
 }
 
+/** Of one row, as a drain goes to a target by one way from its first delivery on. */
+export function createElsewhereReader(db: Database.Database): DeliveryStore['standsElsewhere'] {
+  const any = db
+    .prepare<[string, string], string>('SELECT resources FROM taken WHERE target = ? AND drain = ? LIMIT 1')
+    .pluck();
+  return (target, drain) =>
+    Object.values(JSON.parse(any.get(target, drain) ?? '{}') as Row).some(([, remote]) => remote !== 0);
+}
+
 export function createTakenReader(db: Database.Database): DeliveryStore['taken'] {
   const read = db.prepare<[string, string, string], string>(READ).pluck();
   return (target, drain, resources) =>

@@ -49,23 +49,33 @@ export interface Said {
   /** Text, or an OperationOutcome already parsed; null when it could not be read. */
   readonly body: unknown;
   readonly retryAfter: string | undefined;
+  /** Where it was redirected to. */
+  readonly location?: string | undefined;
 }
 
 export function verdictOnAnswer(answer: HttpAnswer, purpose: Purpose, nowMs: number): Verdict {
-  const said = { status: answer.status, body: answer.body, retryAfter: answer.headers['retry-after'] };
-  const verdict = verdictOn(said, purpose, nowMs);
+  const { status, body, headers } = answer;
+  const retryAfter = headers['retry-after'];
+  const verdict = verdictOn({ status, body, retryAfter, location: headers.location }, purpose, nowMs);
   // A page of a proxy or of a sign-in is no answer of the target, whatever its status.
-  if (verdict.kind === 'taken' && answer.body !== null && !/^\s*(\{|$)/.test(answer.body)) {
-    const outcome = outcomeOf(answer.status, answer.body);
+  if (body === null || /^\s*(\{|<OperationOutcome|$)/.test(body)) return verdict;
+  const outcome = outcomeOf(status, body);
+  const page: Outcome = { ...outcome, why: `${outcome.why} with a body that is no resource` };
+  if (verdict.kind === 'taken') return { kind: 'unknown', outcome: page };
+  if (status === 404)
     return {
-      kind: 'unknown',
-      outcome: { ...outcome, why: `${outcome.why} with a body that is no resource` },
+      kind: 'later',
+      outcome: { ...page, why: `${page.why}: something else answers there; see whether base_url is right` },
+      afterMs: undefined,
     };
-  }
   return verdict;
 }
 
-export function verdictOn({ status, body, retryAfter }: Said, purpose: Purpose, nowMs: number): Verdict {
+export function verdictOn(
+  { status, body, retryAfter, location }: Said,
+  purpose: Purpose,
+  nowMs: number,
+): Verdict {
   if (status === 200 || status === 201 || (status === 204 && purpose !== 'read')) return { kind: 'taken' };
   if (status === 202) return { kind: 'accepted' };
   const outcome = outcomeOf(status, body);
@@ -79,7 +89,7 @@ export function verdictOn({ status, body, retryAfter }: Said, purpose: Purpose, 
   if (status >= 300 && status < 400)
     return {
       kind: 'later',
-      outcome: { ...outcome, why: `HTTP ${status}: redirects are not followed` },
+      outcome: { ...outcome, why: `HTTP ${status}: ${redirected(location)}` },
       afterMs,
     };
   if (codes.includes('duplicate')) return { kind: 'duplicate', outcome };
@@ -89,6 +99,11 @@ export function verdictOn({ status, body, retryAfter }: Said, purpose: Purpose, 
   if ((status === 404 || status === 410) && purpose !== 'create') return { kind: 'gone', outcome };
   if ((status >= 400 && status < 500) || status === 501) return { kind: 'refused', outcome };
   return { kind: 'later', outcome, afterMs };
+}
+
+function redirected(location: string | undefined): string {
+  const to = location === undefined ? '' : ` to ${location.slice(0, 500)}`;
+  return `redirects are not followed${to}; if the target has moved, change its base_url`;
 }
 
 export function verdictOnFailure(error: unknown): Verdict {

@@ -6,6 +6,7 @@
 import type { IncomingMessage } from 'node:http';
 import { Agent as PlainAgent, request as plainRequest, type RequestOptions } from 'node:http';
 import { Agent as TlsAgent, request as tlsRequest } from 'node:https';
+import { gunzipSync } from 'node:zlib';
 
 export interface HttpRequest {
   readonly method: 'GET' | 'POST' | 'PUT';
@@ -45,7 +46,8 @@ export interface ClientTls {
   readonly ca?: string;
 }
 
-const MOST_BYTES = 1024 * 1024;
+/** A CapabilityStatement of a server that takes every type of R4 has some 2 MB (common practice, no source). */
+const MOST_BYTES = 4 * 1024 * 1024;
 /** Shorter than servers keep a connection (5 s is common), so that a request seldom meets one that is being closed. */
 const IDLE_MS = 4000;
 
@@ -74,7 +76,7 @@ function send(asked: HttpRequest, agent: PlainAgent, timeoutMs: number): Promise
   return new Promise((resolve, reject) => {
     const isSecure = agent instanceof TlsAgent;
     const length = bytes === undefined ? {} : { 'content-length': bytes.length };
-    const options: RequestOptions = { method, headers: { ...headers, ...length }, agent };
+    const options: RequestOptions = { method, headers: { ...PLAIN, ...headers, ...length }, agent };
     const request = isSecure ? tlsRequest(url, options) : plainRequest(url, options);
     let hasLeft = false;
     let received: IncomingMessage | null = null;
@@ -102,6 +104,9 @@ function send(asked: HttpRequest, agent: PlainAgent, timeoutMs: number): Promise
   });
 }
 
+/** Not said, any coding would be acceptable (RFC 9110, 12.5.3). */
+const PLAIN = { 'accept-encoding': 'identity' };
+
 const codedError = (code: string): Error => Object.assign(new Error(code), { code });
 
 function readBody(response: IncomingMessage, done: (text: string | null) => void): void {
@@ -115,8 +120,18 @@ function readBody(response: IncomingMessage, done: (text: string | null) => void
   response.on('error', () => undefined);
   response.on('close', () => {
     const isWhole = response.complete && length <= MOST_BYTES;
-    done(isWhole ? Buffer.concat(chunks).toString('utf8') : null);
+    done(isWhole ? textIn(Buffer.concat(chunks), response.headers['content-encoding']) : null);
   });
+}
+
+/** Some proxies compress whatever was asked for. Null where it cannot be read within bounds. */
+function textIn(bytes: Buffer, coding: string | undefined): string | null {
+  if (coding !== 'gzip') return bytes.toString('utf8');
+  try {
+    return gunzipSync(bytes, { maxOutputLength: MOST_BYTES }).toString('utf8');
+  } catch {
+    return null;
+  }
 }
 
 const headersOf = ({ headers }: IncomingMessage): Readonly<Record<string, string | undefined>> =>

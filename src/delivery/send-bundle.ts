@@ -43,6 +43,8 @@ export async function sendOnce(
     method: 'POST',
     path: '',
     purpose: 'bundle',
+    // What was sent need not come back (FHIR R4, http.html#ops).
+    headers: { prefer: 'return=minimal' },
     body: bundleBytes(type, ones),
   });
   if (verdict.kind === 'taken') return { verdict, wents: answered(type, ones, answer?.body ?? '', now) };
@@ -83,6 +85,7 @@ const response = z.object({
   response: z.object({
     status: z.string().regex(/^\d{3}\b/),
     etag: z.string().optional(),
+    location: z.string().optional(),
     outcome: z.unknown().optional(),
   }),
 });
@@ -90,17 +93,29 @@ const responses = z.object({ resourceType: z.literal('Bundle'), entry: z.array(r
 
 function answered(type: string, ones: readonly One[], body: string, now: number): readonly Went[] {
   const read = responses.safeParse(parsed(body));
-  if (read.success && read.data.entry.length === ones.length)
+  if (read.success && read.data.entry.length === ones.length && isInOrder(ones, read.data.entry))
     return ones.map((one, i) => wentAs(one, read.data.entry[i]?.response, now));
   // A transaction is done as a whole or not at all, so its status says enough; of a batch it says nothing.
   if (type === 'transaction' && !read.success)
     return ones.map((one) => ({ verdict: { kind: 'taken' }, taken: takenAs(one, null) }));
+  // It has ended, so that each may be put alone, which changes nothing where it is there.
   const verdict: Verdict = {
-    kind: 'unknown',
-    outcome: { why: `the ${type} was answered without an entry for each of its own` },
+    kind: 'conflict',
+    outcome: { why: `the ${type} was not answered with an entry for each of its own, in their order` },
   };
   return ones.map(() => ({ verdict, taken: null }));
 }
+
+/** Responses stand in the order of the requests (FHIR R4, http.html#transaction-response); where one names another, none counts. */
+function isInOrder(ones: readonly One[], entries: readonly z.infer<typeof response>[]): boolean {
+  const names = new Set(ones.map(({ resource }) => resource.name));
+  return entries.every(({ response: { location } }, i) => {
+    const [, name = ''] = LOCATION.exec(location ?? '') ?? [];
+    return !names.has(name) || name === ones[i]?.resource.name;
+  });
+}
+
+const LOCATION = /([A-Za-z]+\/[A-Za-z0-9\-.]+)(?:\/_history\/[^/]+)?\/?$/;
 
 function wentAs(one: One, said: z.infer<typeof response>['response'] | undefined, now: number): Went {
   const status = Number(said?.status.slice(0, 3));

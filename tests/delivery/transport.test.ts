@@ -2,6 +2,7 @@
 import { createServer, type RequestListener, type Server } from 'node:http';
 import { createServer as createTlsServer } from 'node:https';
 import { type AddressInfo, createServer as createTcpServer } from 'node:net';
+import { gzipSync } from 'node:zlib';
 import { afterEach, describe, expect, it } from 'vitest';
 import { type ClientTls, createHttp, type Http, NoAnswer, NotSent } from '../../src/delivery/http.ts';
 import { certify } from '../support/certificates.ts';
@@ -45,6 +46,24 @@ describe('what comes back', () => {
     expect(answer).toMatchObject({ status: 201, headers: { etag: 'W/"1"' }, body: '10 {"a":"ü"}' });
   });
 
+  it('asks for no coding, and reads gzip all the same, up to as much as is read of anything (RFC 9110, 12.5.3)', async () => {
+    const said = (bytes: Buffer) =>
+      serve((request, response) => {
+        expect(request.headers['accept-encoding']).toBe('identity');
+        response.writeHead(200, { 'content-encoding': 'gzip' }).end(bytes);
+      });
+    const read = async (bytes: Buffer) => (await client()(put(await said(bytes)))).body;
+    expect(await read(gzipSync('{"a":"ü"}'))).toBe('{"a":"ü"}');
+    expect(await read(gzipSync('x'.repeat(5 * 1024 * 1024)))).toBeNull();
+    expect(await read(Buffer.from('{}'))).toBeNull();
+  });
+
+  it('reads the CapabilityStatement of a server that takes every type', async () => {
+    const body = JSON.stringify({ description: 'x'.repeat(2 * 1024 * 1024) });
+    const url = await serve((_request, response) => response.writeHead(200).end(body));
+    expect((await client()(put(url))).body).toBe(body);
+  });
+
   it('follows no redirect', async () => {
     let elsewhere = 0;
     const other = await serve((_request, response) => {
@@ -58,7 +77,7 @@ describe('what comes back', () => {
 
   it('keeps the status where the body is too long, is cut, or does not end in time', async () => {
     const long = await serve((_request, response) =>
-      response.writeHead(200).end('x'.repeat(2 * 1024 * 1024)),
+      response.writeHead(200).end('x'.repeat(5 * 1024 * 1024)),
     );
     expect(await client()(put(long))).toMatchObject({ status: 200, body: null });
     const cut = await serve((_request, response) => {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { backoffMs, retryAfterMs } from '../../src/delivery/backoff.ts';
+import { backoffMs, pauseMs, retryAfterMs } from '../../src/delivery/backoff.ts';
 import { breakerAfter, CLOSED, isTripped } from '../../src/delivery/breaker.ts';
 import {
   type Purpose,
@@ -10,6 +10,9 @@ import {
 } from '../../src/delivery/classify.ts';
 import type { End } from '../../src/delivery/end.ts';
 import { NoAnswer, NotSent } from '../../src/delivery/http.ts';
+import { settlementOf } from '../../src/delivery/settle.ts';
+import type { Delivery } from '../../src/store/delivery-port.ts';
+import { targetOf } from './target.ts';
 
 const NOW = Date.UTC(2026, 0, 1);
 const said = (
@@ -105,6 +108,29 @@ describe('what an answer means (RFC 9110; FHIR R4 http.html)', () => {
     expect(answer('')).toBe('taken');
   });
 
+  it('takes a page for no answer of the target where it says that nothing is there', () => {
+    const page = (status: number, body: string) =>
+      verdictOnAnswer({ status, headers: {}, body }, 'bundle', NOW);
+    for (const body of ['<html>404</html>', '404 page not found'])
+      expect(page(404, body)).toMatchObject({
+        kind: 'later',
+        outcome: { why: expect.stringMatching(/base_url/) },
+      });
+    for (const body of ['', JSON.stringify(outcome('not-found')), '<OperationOutcome/>'])
+      expect(page(404, body).kind).toBe('gone');
+    expect(page(413, '<html>too large</html>').kind).toBe('refused');
+  });
+
+  it('says where it was redirected to, which it does not follow', () => {
+    const headers = { location: 'https://new.example/fhir' };
+    expect(verdictOnAnswer({ status: 308, headers, body: '' }, 'bundle', NOW)).toMatchObject({
+      kind: 'later',
+      outcome: {
+        why: 'HTTP 308: redirects are not followed to https://new.example/fhir; if the target has moved, change its base_url',
+      },
+    });
+  });
+
   it('tells a request that was never sent from one whose fate is open', () => {
     expect(verdictOnFailure(new NotSent('ECONNREFUSED'))).toMatchObject({ kind: 'later' });
     expect(verdictOnFailure(new NoAnswer('ECONNRESET'))).toEqual({
@@ -133,6 +159,19 @@ describe('waiting', () => {
   });
 
   const backoff = { baseMs: 1000, capMs: 8000 };
+
+  it('is never less than unasked, though a target asks for no pause or for a time that is past', () => {
+    expect([undefined, 0, 1999].map((asked) => pauseMs(backoff, 3, asked, 0.5))).toEqual([2000, 2000, 2000]);
+    expect([2001, 9000].map((asked) => pauseMs(backoff, 3, asked, 0.5))).toEqual([2001, 8000]);
+    const busy: End = { kind: 'later', outcome: { why: 'HTTP 429' }, afterMs: 0 };
+    expect(breakerOf([busy, busy, busy]).restsUntilMs).toBe(NOW + 1000);
+    const delivery = { attempts: 3, sinceMs: NOW, uncertain: false } as Delivery;
+    const target = targetOf({ backoff });
+    expect(settlementOf(target, delivery, { end: busy, taken: [] }, NOW, 1)).toMatchObject({
+      dueMs: NOW + 4000,
+    });
+  });
+
   const failed: End = { kind: 'unknown', outcome: { why: 'reset' } };
   const breakerOf = (ends: readonly End[]) =>
     ends.reduce((breaker, end) => breakerAfter(breaker, end, backoff, NOW, 1), CLOSED);

@@ -108,7 +108,7 @@ async function lookFor(
   const current = await readCurrent(connection, place.found);
   if ('verdict' in current) return current;
   const { found } = current;
-  if (found === null || !isSameButForReferences(withWords(resource, target), found.text ?? ''))
+  if (found === null || !isSameButForReferences(withWords(resource, target), found.text))
     return { found: null };
   return { found: { ...known, remote: place.found, etag: found.etag, acceptedMs: null } };
 }
@@ -126,7 +126,7 @@ export async function lookForShared(
     const current = await readCurrent(connection, name);
     if ('verdict' in current) return stoppedBy(current.verdict) ?? there;
     const { found } = current;
-    if (found === null || !isSameButForReferences(textOf(text), found.text ?? '')) return there;
+    if (found === null || !isSameButForReferences(textOf(text), found.text)) return there;
     there.push({ resource: name, version, remote: name, etag: found.etag, acceptedMs: null });
   }
   return there;

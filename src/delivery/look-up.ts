@@ -11,8 +11,8 @@ export interface Held {
   /** Type and id at the target. */
   readonly remote: string;
   readonly etag: string | null;
-  /** Whole text; null where it was not asked for. */
-  readonly text: string | null;
+  /** Whole text. */
+  readonly text: string;
 }
 
 /** What was found, or why nothing can be said. */
@@ -66,6 +66,11 @@ function read({ verdict, answer }: Said, type: string, { system, value }: Identi
   return { found: [...new Set(names)] };
 }
 
+/** Whether what was read is what has this identifier. */
+export const isOf = (identifier: Identifier | null, text: string): boolean =>
+  identifier === null ||
+  identifiersOf(text).some(({ system, value }) => system === identifier.system && value === identifier.value);
+
 const unreadable = (what: string): Verdict => ({
   kind: 'later',
   outcome: { why: `${what} was answered with something else than FHIR` },
@@ -77,6 +82,8 @@ export async function readCurrent(connection: Connection, remote: string): Promi
   const { verdict, answer } = await connection.ask({ method: 'GET', path: remote, purpose: 'read' });
   if (verdict.kind === 'gone') return { found: null };
   if (verdict.kind !== 'taken' || answer === null) return { verdict };
+  // Cut short, it says nothing of what is there.
+  if (answer.body === null) return { verdict: unreadable('a read') };
   return { found: { remote, etag: etagOf(answer), text: answer.body } };
 }
 

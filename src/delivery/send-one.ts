@@ -3,7 +3,7 @@ import type { Identifier } from '../domain/vocabulary/entry.ts';
 import type { Outcome, Taken } from '../store/delivery-port.ts';
 import type { Held, Verdict } from './classify.ts';
 import type { Connection } from './connection.ts';
-import { etagOf, findOurs, readCurrent, remoteIn } from './look-up.ts';
+import { etagOf, findOurs, isOf, readCurrent, remoteIn } from './look-up.ts';
 import type { Way } from './probe.ts';
 import { queryFor, type Resource, type Written, withRemoteId } from './resource.ts';
 import { isSame } from './same.ts';
@@ -21,6 +21,8 @@ export interface One<Text extends Written = Written> {
 export interface Findable extends One<string> {
   /** Null where it has none to be found by. */
   readonly identifier: Identifier | null;
+  /** Somebody ordered it, so that what is gone there is made anew. */
+  readonly isOrdered: boolean;
 }
 
 /** How it went; `taken` where the target has it now. */
@@ -34,7 +36,7 @@ export const MOST_REREADS = 3;
 export async function sendOne(connection: Connection, way: Way, one: Findable): Promise<Went> {
   if (way.mode !== 'create')
     return update(connection, one, one.known?.remote ?? one.resource.name, one.known?.etag ?? null);
-  if (one.known?.remote != null) return update(connection, one, one.known.remote, one.known.etag);
+  if (one.known?.remote != null) return change(connection, one, one.known.remote, one.known.etag);
   // At most one create of an identifier may be under way: what may be there already is looked for first.
   const isNew =
     !one.uncertain && one.known === undefined && one.resource.version === 1 && way.conditionalCreate;
@@ -72,7 +74,7 @@ async function settleOn(connection: Connection, one: Findable, remote: string): 
   if ('verdict' in current) return ended(current.verdict);
   if (current.found === null)
     return ended({ kind: 'gone', outcome: { why: `${remote} was found and cannot be read` } });
-  if (isSame(one.text, current.found.text ?? '')) return took(one, remote, current.found.etag);
+  if (isSame(one.text, current.found.text)) return took(one, remote, current.found.etag);
   return update(connection, one, remote, current.found.etag);
 }
 
@@ -99,6 +101,31 @@ async function create(connection: Connection, one: Findable): Promise<Went> {
   return took(one, remote, etagOf(answer));
 }
 
+/**
+ * Under an id of the target's choice. A target that was set back to an older copy gives the same id to something else, which
+ * must not be written over: what stands there is looked at first, where anybody may.
+ */
+async function change(
+  connection: Connection,
+  one: Findable,
+  remote: string,
+  etag: string | null,
+): Promise<Went> {
+  if (remote === one.resource.name) return update(connection, one, remote, etag);
+  const current = await readCurrent(connection, remote);
+  if ('verdict' in current)
+    return MAY_NOT_LOOK.has(current.verdict.kind)
+      ? update(connection, one, remote, etag)
+      : ended(current.verdict);
+  const { found } = current;
+  if (found === null || !isOf(one.identifier, found.text))
+    return replaced(connection, one, remote, { kind: 'gone', outcome: { why: `${remote} is not there` } });
+  if (isSame(one.text, found.text)) return took(one, remote, found.etag);
+  return update(connection, one, remote, found.etag ?? etag);
+}
+
+const MAY_NOT_LOOK = new Set<Verdict['kind']>(['forbidden', 'refused']);
+
 async function update(
   connection: Connection,
   one: Findable,
@@ -110,14 +137,15 @@ async function update(
     const { verdict, answer } = await put(connection, one, remote, ifMatch);
     if (verdict.kind === 'taken') return took(one, remote, answer === null ? null : etagOf(answer));
     if (verdict.kind === 'accepted') return { verdict, taken: takenAs(one, remote, null) };
-    if (verdict.kind === 'gone') return replaced(connection, one, remote, verdict);
+    if (verdict.kind === 'gone')
+      return replaced(connection, one, remote, { kind: 'gone', outcome: verdict.outcome });
     if (verdict.kind === 'duplicate') return alreadyThere(connection, one, verdict);
     if (verdict.kind !== 'conflict') return ended(verdict);
     if (rereads === MOST_REREADS) return ended({ kind: 'conflict', outcome: conflict(verdict.outcome) });
     const current = await readCurrent(connection, remote);
     if ('verdict' in current) return ended(current.verdict);
     // Sent before, and its answer lost: the version moved because we moved it.
-    if (current.found !== null && isSame(one.text, current.found.text ?? ''))
+    if (current.found !== null && isSame(one.text, current.found.text))
       return took(one, remote, current.found.etag);
     ifMatch = current.found?.etag ?? null;
   }
@@ -129,14 +157,35 @@ export const conflict = (last: Outcome): Outcome => ({
 });
 
 /** What was to be changed is not there any more: it may stand there under another id. */
-async function replaced(connection: Connection, one: Findable, remote: string, gone: Verdict): Promise<Went> {
-  if (one.identifier === null) return ended(gone);
-  const search = await findOurs(connection, one.resource.type, one.identifier);
+async function replaced(connection: Connection, one: Findable, remote: string, gone: Gone): Promise<Went> {
+  const { identifier, resource } = one;
+  const search = identifier === null ? { found: [] } : await findOurs(connection, resource.type, identifier);
   if ('verdict' in search) return ended(search.verdict);
   const [other, ...more] = search.found;
-  if (other === undefined || other === remote || more.length > 0) return ended(gone);
+  if (other === undefined && one.isOrdered) return madeAnew(connection, one, remote);
+  if (other === undefined || other === remote || more.length > 0) return ended(withMend(gone));
   return settleOn(connection, one, other);
 }
+
+async function madeAnew(connection: Connection, one: Findable, remote: string): Promise<Went> {
+  if (remote !== one.resource.name) return create(connection, one);
+  const { verdict, answer } = await put(connection, one, remote, null);
+  if (verdict.kind === 'accepted') return { verdict, taken: takenAs(one, remote, null) };
+  return verdict.kind === 'taken' ? took(one, remote, answer && etagOf(answer)) : ended(verdict);
+}
+
+interface Gone {
+  readonly kind: 'gone';
+  readonly outcome: Outcome;
+}
+
+const withMend = ({ kind, outcome }: Gone): Gone => ({
+  kind,
+  outcome: {
+    ...outcome,
+    why: `${outcome.why}: what it was sent before is gone there; requeue makes it anew`,
+  },
+});
 
 /** It says that it has this: believed where what it has says the same. Nothing is written, which it would refuse again. */
 async function alreadyThere(connection: Connection, one: Findable, duplicate: Verdict): Promise<Went> {

@@ -14,6 +14,8 @@ export interface Sending extends Means {
   readonly way: Way;
   /** Nothing of it was sent before. */
   readonly isCertain: boolean;
+  /** Somebody ordered it. */
+  readonly isOrdered: boolean;
   readonly known: ReadonlyMap<string, Taken>;
   readonly inTurn: Turns;
 }
@@ -49,9 +51,10 @@ export async function sendEach(sending: Sending, resources: readonly Resource[])
     const one = oneOf(sending, resource, (name, version) => versionThere(known.get(name), version));
     const text = textOf(one.text);
     const identifier = identifierOf(text);
-    const send = () => sendOne(sending.connection, sending.way, { ...one, text, identifier });
+    const { isOrdered, connection, way } = sending;
+    const send = () => sendOne(connection, way, { ...one, text, identifier, isOrdered });
     const key = JSON.stringify(identifier ?? resource.name);
-    const went = await (sending.way.mode === 'create' ? sending.inTurn(key, send) : send());
+    const went = await (way.mode === 'create' ? sending.inTurn(key, send) : send());
     wents.push({ ...went, name: resource.name });
     if (went.taken !== null) known.set(went.taken.resource, went.taken);
     if (stops(went)) break;

@@ -119,6 +119,27 @@ describe('conditional create at a server of others', () => {
     expect(ehr.requests.filter((each) => each === 'GET Observation').length).toBeGreaterThan(0);
   });
 
+  it('makes anew, once somebody orders a replay, what a server lost that was set back to an older copy', async () => {
+    await tell(STORY.slice(0, 4));
+    ehr.deliver(ledger.store, { mode: 'create' });
+    await untilIdle(ledger.store);
+    ehr.repository.clear();
+    for (const told of STORY.slice(4)) await ledger.record([incoming(told, PLACED)]);
+    // Nobody ordered it: somebody there may have taken it away on purpose.
+    expect(await untilIdle(ledger.store)).toMatchObject({ dead: expect.any(Number) });
+    const [dead] = ledger.store.deliveries({ state: 'dead' }, null, 9);
+    expect(dead?.outcome?.why).toMatch(/gone there; requeue makes it anew$/);
+    const by = {
+      author: { type: 'person', reference: 'Practitioner/op' },
+      reason: 'set back',
+      client: 'cli',
+    } as const;
+    await ledger.store.replay('ehr', null, { fromMs: 0, toMs: Date.now() + 1e10 }, by, Date.now());
+    // Nothing stays set aside that is there by now.
+    expect(await untilIdle(ledger.store)).toEqual({ idle: 1 });
+    expect(await held()).toHaveLength(current().size);
+  });
+
   it('sends a chosen few facts, and refers by identifier to those that it leaves out', async () => {
     await tell(STORY.slice(0, 4));
     ehr.deliver(ledger.store, { mode: 'create', facts: new Set(['net-drainage']) });

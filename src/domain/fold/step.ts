@@ -219,7 +219,10 @@ function conditionsOf(
   attached: AttachedUnit | null,
 ): Conditions {
   if (item.content.kind !== 'reading' || attached === null) return now;
-  const unit = isOnNew(item, at) ? attached : (before.conditions.unit ?? attached);
+  const isOnOld = at.old?.among.some(({ id, part }) => id === item.id && part === 'level') === true;
+  // What was read on a unit that nobody had charted was not read on the one that took its place.
+  const unitBefore = attached.content.kind === 'set-up' && !isOnOld ? attached : null;
+  const unit = isOnNew(item, at) ? attached : (before.conditions.unit ?? unitBefore);
   return unit === now.unit ? now : { ...now, unit };
 }
 

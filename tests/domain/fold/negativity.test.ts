@@ -8,6 +8,7 @@ import {
 import type { Reading, Suction } from '../../../src/domain/vocabulary/entry.ts';
 import type { UnitProfile } from '../../../src/domain/vocabulary/unit-profile.ts';
 import {
+  changed,
   dec,
   level,
   placed,
@@ -260,6 +261,35 @@ describe('the suction source', () => {
     ];
     expect(at([...story, reading('b', '09:30', proven)], 'b')).toEqual(value(25));
     expect(at(story, 'a')).toEqual(range(5, 25, 'suction-source-not-charted'));
+  });
+});
+
+describe('a reading in the minute in which the first known unit is attached', () => {
+  const read = (ml?: number) =>
+    reading('a', '10:00', { ...seal(5), ...(ml === undefined ? {} : { level_ml: dec(ml) }) });
+  const earlier = [
+    placed(),
+    says('off', '08:00', 'suction-changed', { source: 'off' }),
+    level('l', '09:00', 700),
+  ];
+
+  // Common practice, no source: what the unit before it was, nobody charted.
+  it.each<[string, Told[], ReturnType<typeof value> | ReturnType<typeof range>]>([
+    [
+      'by a change, on the old scale',
+      [changed('u', '10:00', 702, 0), read(702)],
+      range(null, null, 'unit-unknown'),
+    ],
+    [
+      'by a change, without a level',
+      [changed('u', '10:00', 702, 0), read()],
+      range(null, null, 'unit-unknown'),
+    ],
+    ['by a change, on the new scale', [changed('u', '10:00', 702, 0), read(0)], value(5)],
+    ['by a set-up, on the old scale', [setUp('10:00', 0), read(702)], range(null, null, 'unit-unknown')],
+    ['by a set-up, without a level', [setUp('10:00', 0), read()], value(5)],
+  ])('%s', (_, told, expected) => {
+    expect(rowOf([...earlier, ...told], 'a').negativity).toEqual(expected);
   });
 });
 

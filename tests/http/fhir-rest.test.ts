@@ -124,6 +124,23 @@ describe('parts of a resource', () => {
   });
 });
 
+test('a search that is too long for a URL is told to come as a form', async () => {
+  // RFC 6585 5; FHIR R4 search.html: a search is also a POST of a form.
+  const answer = await send(`/Observation?code=${'x'.repeat(20_000)}`);
+  expect([answer.status, answer.headers.get('content-type')]).toEqual([
+    431,
+    'application/fhir+json; charset=utf-8',
+  ]);
+  const outcome = JSON.parse(answer.text);
+  expect(problemsOf(outcome)).toEqual([]);
+  expect(outcome.issue[0]).toMatchObject({ code: 'too-long', diagnostics: expect.stringContaining('POST') });
+  const native = await fetch(`${service.url}/v1/drains?after=${'x'.repeat(20_000)}`);
+  expect([native.status, native.headers.get('content-type')]).toEqual([
+    431,
+    'application/problem+json; charset=utf-8',
+  ]);
+});
+
 test('a version that there is not: which one was asked for, and which there are', async () => {
   for (const version of ['9', '01', 'x']) {
     const answer = await send(`${path}/_history/${version}`);

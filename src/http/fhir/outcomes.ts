@@ -20,6 +20,7 @@ const CODE_OF: Readonly<Record<number, IssueCode>> = {
   414: 'too-long',
   415: 'not-supported',
   429: 'throttled',
+  431: 'too-long',
   503: 'transient',
 };
 

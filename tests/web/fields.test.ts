@@ -18,6 +18,11 @@ afterAll(() => service.stop());
 const UNITS = ['gravity', 'wet-suction', 'dry-suction', 'electronic'] as const;
 const profilesOf = async () => JSON.parse((await service.send('GET', '/v1/unit-profiles')).text).profiles;
 
+const REFERENCES: Readonly<Record<string, string>> = {
+  'patient.reference': 'Patient/1',
+  'encounter.reference': 'Encounter/1',
+};
+
 /** All that may be entered into a field. */
 function valuesOf(field: Field): readonly Json[] {
   switch (field.type) {
@@ -33,7 +38,8 @@ function valuesOf(field: Field): readonly Json[] {
     case 'moment':
       return ['2025-03-01T07:00:00+01:00'];
     default:
-      return field.path.endsWith('.reference') ? ['Patient/1'] : field.isList === true ? [['A']] : ['words'];
+      if (field.path in REFERENCES) return [REFERENCES[field.path] ?? null];
+      return field.isList === true ? [['A']] : ['words'];
   }
 }
 

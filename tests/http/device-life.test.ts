@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import {
+  accepted,
   assigned,
   byDevice,
   closed,
@@ -13,9 +14,10 @@ import {
   registration,
   retired,
   type TestDevice,
+  twoDrains,
   withdrawn,
 } from './device-ward.ts';
-import { at, id, level, NURSE, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
+import { at, id, level, NURSE, type TestDrain } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
 let service: TestService;
@@ -25,10 +27,7 @@ let monitor: TestDevice;
 
 beforeEach(async () => {
   service = await startTestService();
-  first = await placeDrain(service, 'first', '08:00', { patient: { reference: 'Patient/1' } });
-  second = await placeDrain(service, 'second', '08:00', { patient: { reference: 'Patient/2' } });
-  await tell(first, setUp('first-up', '08:00', 0));
-  await tell(second, setUp('second-up', '08:00', 0));
+  [first, second] = await twoDrains(service);
   monitor = await registerMonitor(service);
 });
 afterEach(() => service.stop());
@@ -36,12 +35,6 @@ afterEach(() => service.stop());
 const get = async (path: string) => JSON.parse((await service.send('GET', path)).text);
 const view = () => get(`/v1/devices/${monitor.device}`);
 const unmatched = () => get('/v1/unmatched');
-async function accepted(...answers: readonly ReturnType<TestService['send']>[]): Promise<void> {
-  for (const answer of answers) {
-    const { status, text } = await answer;
-    expect(status, text).toBe(201);
-  }
-}
 async function refused(answer: ReturnType<TestService['send']>) {
   const { status, text } = await answer;
   const { type, errors } = JSON.parse(text);

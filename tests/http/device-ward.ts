@@ -1,5 +1,6 @@
 /** A ward with a monitor that goes from drain to drain; all of it is invented. */
-import { at, id, NURSE } from './messages.ts';
+import { expect } from 'vitest';
+import { at, id, NURSE, placeDrain, setUp, type TestDrain, tell } from './messages.ts';
 import type { TestService } from './service.ts';
 
 export const MONITOR = id('monitor-1');
@@ -66,6 +67,22 @@ export const byDevice = (key: string, time: string, level_ml: number, more: obje
   effective_at: at(time),
   ...more,
 });
+
+/** Drains of two patients, each with a unit since 08:00. */
+export async function twoDrains(service: TestService): Promise<readonly [TestDrain, TestDrain]> {
+  const first = await placeDrain(service, 'first', '08:00', { patient: { reference: 'Patient/1' } });
+  const second = await placeDrain(service, 'second', '08:00', { patient: { reference: 'Patient/2' } });
+  await tell(first, setUp('first-up', '08:00', 0));
+  await tell(second, setUp('second-up', '08:00', 0));
+  return [first, second];
+}
+
+export async function accepted(...answers: readonly ReturnType<TestService['send']>[]): Promise<void> {
+  for (const answer of answers) {
+    const { status, text } = await answer;
+    expect(status, text).toBe(201);
+  }
+}
 
 export interface TestDevice {
   readonly device: string;

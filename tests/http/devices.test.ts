@@ -1,6 +1,7 @@
 /** Devices that chart for whichever drain they are on. Times are of an invented day. */
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import {
+  accepted,
   assigned,
   byDevice,
   closed,
@@ -9,9 +10,10 @@ import {
   registerMonitor,
   registration,
   type TestDevice,
+  twoDrains,
   withdrawn,
 } from './device-ward.ts';
-import { at, entry, id, level, NURSE, placeDrain, setUp, type TestDrain, tell, voided } from './messages.ts';
+import { at, entry, id, level, NURSE, type TestDrain, tell, voided } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
 let service: TestService;
@@ -21,10 +23,7 @@ let monitor: TestDevice;
 
 beforeEach(async () => {
   service = await startTestService();
-  first = await placeDrain(service, 'first', '08:00', { patient: { reference: 'Patient/1' } });
-  second = await placeDrain(service, 'second', '08:00', { patient: { reference: 'Patient/2' } });
-  await tell(first, setUp('first-up', '08:00', 0));
-  await tell(second, setUp('second-up', '08:00', 0));
+  [first, second] = await twoDrains(service);
   monitor = await registerMonitor(service);
 });
 afterEach(() => service.stop());
@@ -36,12 +35,6 @@ async function readingsOf({ drain }: TestDrain): Promise<readonly string[]> {
   return rows
     .filter((row: { kind: string }) => row.kind === 'reading')
     .map((row: { identifier: { value: string } }) => row.identifier.value);
-}
-async function accepted(...answers: readonly ReturnType<TestService['send']>[]): Promise<void> {
-  for (const answer of answers) {
-    const { status, text } = await answer;
-    expect(status, text).toBe(201);
-  }
 }
 const refusalIn = ({ text }: { text: string }) => {
   const { type, errors } = JSON.parse(text);

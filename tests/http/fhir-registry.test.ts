@@ -7,8 +7,8 @@ import type { Bundle, Device, DeviceUseStatement, OperationOutcome } from 'fhir/
 import { Client as FhirClient } from 'fhir-kit-client';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { problemsOf } from '../support/r4.ts';
-import { byDevice, MONITOR, withdrawn } from './device-ward.ts';
-import { at, entry, id, placeDrain, setUp, type TestDrain, tell, voided } from './messages.ts';
+import { byDevice, MONITOR, twoDrains, withdrawn } from './device-ward.ts';
+import { at, entry, id, placeDrain, type TestDrain, tell, voided } from './messages.ts';
 import { startTestService, type TestService } from './service.ts';
 
 const CANONICAL = 'http://example.org/drainledger';
@@ -21,10 +21,7 @@ let second: TestDrain;
 
 beforeEach(async () => {
   service = await startTestService();
-  first = await placeDrain(service, 'first', '08:00', { patient: { reference: 'Patient/1' } });
-  second = await placeDrain(service, 'second', '08:00', { patient: { reference: 'Patient/2' } });
-  await tell(first, setUp('first-up', '08:00', 0));
-  await tell(second, setUp('second-up', '08:00', 0));
+  [first, second] = await twoDrains(service);
 });
 afterEach(() => service.stop());
 

@@ -1,124 +1,13 @@
 /** For auditors: the newest checkpoint, and proofs that an entry is in the log and that the log was only added to. */
 import type { FastifyInstance, FastifyReply } from 'fastify';
-import { z } from 'zod';
 import { readCheckpoint, type VerifierKey, writeProof } from '../audit/checkpoint.ts';
 import { cosignatureBy, writeWitnessKey } from '../audit/cosignature.ts';
-import { MEND } from '../intake/native/quantity.ts';
+import { AUDIT_DOCS } from './audit-docs.ts';
 import { registerCosignatures } from './cosignatures.ts';
-import { problems } from './native/answers.ts';
 import type { Parts } from './parts.ts';
 import { badQuery, type Problem, problem } from './problem.ts';
 import { sendProblem } from './refuse.ts';
-import { type BodyDoc, json, type RouteDoc } from './route-doc.ts';
 import { sendPlain } from './send-json.ts';
-
-const size = z.number().int().nonnegative();
-const count = z
-  .string()
-  .regex(/^(0|[1-9][0-9]{0,14})$/, { error: `is no count of entries${MEND}send digits, such as 1200` });
-
-const overview = z
-  .object({
-    origin: z.string().describe('Name of the log, the first line of its checkpoints.'),
-    size: size.describe('Entries in the log.'),
-    checkpoint_size: size
-      .nullable()
-      .describe('Entries that the newest checkpoint covers; null before the first.'),
-    keys: z
-      .array(z.string())
-      .describe(
-        'Public keys that vouch for it, oldest first, as C2SP signed-note writes them; none from before a lost one was replaced.',
-      ),
-    told: z
-      .array(
-        z.object({
-          to: z.string(),
-          failing_since: z
-            .string()
-            .meta({ format: 'date-time' })
-            .nullable()
-            .describe('Null while it takes them.'),
-        }),
-      )
-      .describe('Where checkpoints are told outside the database.'),
-    witnesses: z
-      .array(
-        z.object({
-          key: z.string().describe('As C2SP signed-note writes it.'),
-          size: size.nullable().describe('Entries that the newest checkpoint it cosigned covers.'),
-          at: z.string().meta({ format: 'date-time' }).nullable().describe('When it says that was.'),
-        }),
-      )
-      .describe('Whose cosignatures are kept; null before the first.'),
-  })
-  .meta({ id: 'AuditOverview' });
-
-const consistency = z
-  .object({
-    from: size,
-    to: size,
-    hashes: z.array(z.string()).describe('Base64, as RFC 9162, 2.1.4 orders them.'),
-  })
-  .meta({ id: 'ConsistencyProof' });
-
-const text = (what: string): BodyDoc => ({ text: what, schema: z.string(), mediaType: 'text/plain' });
-const NOT_YET = 'No checkpoint covers that yet.';
-
-const DOCS = {
-  overview: {
-    operation: 'audit',
-    summary: 'How far the log goes, who signs it and who was told',
-    access: 'audit',
-    concernsNobody: true,
-    answers: { 200: json('The log as it is.', overview), ...problems({}) },
-  },
-  checkpoint: {
-    operation: 'auditCheckpoint',
-    summary: 'The newest checkpoint: size and root of the tree over all entries, signed',
-    access: 'audit',
-    concernsNobody: true,
-    about:
-      'C2SP tlog-checkpoint, with the cosignatures there are of it. Keep it where nobody who can change the database can reach it.',
-    query: {
-      cosigned: z
-        .literal('true', { error: `is not true${MEND}send true, or leave it out` })
-        .meta({ description: 'The newest that a witness cosigned, which may be some minutes older.' }),
-    },
-    answers: {
-      200: text('The checkpoint.'),
-      ...problems({ 400: 'The query cannot be answered as it is.', 404: NOT_YET }),
-    },
-  },
-  proof: {
-    operation: 'auditProof',
-    summary: 'Proof that an entry is in the log, whole in itself',
-    access: 'audit',
-    concernsNobody: true,
-    about:
-      'C2SP tlog-proof, to be verified offline. The leaf is SHA-256 of 0x00 and the 32 bytes of the entry’s hash.',
-    query: { index: count.meta({ description: 'Required: place of the entry in the whole log, from 0.' }) },
-    answers: {
-      200: text('The proof, with the checkpoint that it leads to.'),
-      ...problems({ 400: 'The query cannot be answered as it is.', 404: NOT_YET }),
-    },
-  },
-  consistency: {
-    operation: 'auditConsistency',
-    summary: 'Proof that the log of one size is the beginning of that of another',
-    access: 'audit',
-    concernsNobody: true,
-    query: {
-      from: count.meta({ description: 'Required: entries in the older tree, at least 1.' }),
-      to: count.meta({
-        description: 'Entries in the newer tree. Default: those that the newest checkpoint covers.',
-      }),
-    },
-    answers: {
-      200: json('The proof.', consistency),
-      ...problems({ 400: 'The query cannot be answered as it is.', 404: NOT_YET }),
-    },
-  },
-} as const satisfies Readonly<Record<string, RouteDoc>>;
 
 interface Asked {
   Querystring: {
@@ -138,7 +27,7 @@ export function registerAudit(app: FastifyInstance, parts: Parts): void {
     return text === undefined || size === undefined ? undefined : { size, text };
   };
 
-  app.get('/', { config: { doc: DOCS.overview } }, (_request, reply) =>
+  app.get('/', { config: { doc: AUDIT_DOCS.overview } }, (_request, reply) =>
     sendPlain(reply, {
       origin: proof.origin,
       size: log.size(),
@@ -151,7 +40,7 @@ export function registerAudit(app: FastifyInstance, parts: Parts): void {
       witnesses: proof.witnesses.map((witness) => lastWordOf(witness, log)),
     }),
   );
-  app.get<Asked>('/checkpoint', { config: { doc: DOCS.checkpoint } }, ({ query }, reply) => {
+  app.get<Asked>('/checkpoint', { config: { doc: AUDIT_DOCS.checkpoint } }, ({ query }, reply) => {
     if (query.cosigned === undefined) {
       const found = newest();
       return found === undefined ? sendProblem(reply, notYet('the log')) : sendText(reply, found.text);
@@ -160,10 +49,10 @@ export function registerAudit(app: FastifyInstance, parts: Parts): void {
     return cosigned === undefined ? sendProblem(reply, NOT_COSIGNED) : sendText(reply, cosigned);
   });
   registerCosignatures(app, parts);
-  app.get<Asked>('/proof', { config: { doc: DOCS.proof } }, ({ query }, reply) =>
+  app.get<Asked>('/proof', { config: { doc: AUDIT_DOCS.proof } }, ({ query }, reply) =>
     sendProof(reply, log, newest(), query),
   );
-  app.get<Asked>('/consistency', { config: { doc: DOCS.consistency } }, ({ query }, reply) =>
+  app.get<Asked>('/consistency', { config: { doc: AUDIT_DOCS.consistency } }, ({ query }, reply) =>
     sendConsistency(reply, log, newest(), query),
   );
 }

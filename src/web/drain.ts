@@ -13,11 +13,11 @@ import { onOutbox, waiting } from './outbox.ts';
 import { plotsSection } from './plots.ts';
 import { removalSection } from './removal.ts';
 import { rowsTable, waitingRows } from './rows.ts';
+import { HOUR_MS, MINUTE_MS } from './time.ts';
 import { heading, type Place, redraw, staleNotice } from './view.ts';
 import { drainText, referenceText, wordsFor } from './words.ts';
 
-const CHART_MS = 72 * 3_600_000;
-const MINUTE_MS = 60_000;
+const CHART_MS = 72 * HOUR_MS;
 
 /** Rows of the last three days; a long stay has too many to look at, but they can be had. */
 export function askChart(drain: string, isWhole = false): Promise<Kept<Chart>> {

@@ -13,7 +13,7 @@ import { previewer } from './foresee.ts';
 import { freshKey, type Sent, send } from './outbox.ts';
 import { faultText, fieldOf, refusalText } from './refusal.ts';
 import type { Identifier } from './row-answers.ts';
-import { momentText } from './time.ts';
+import { MINUTE_MS, momentText } from './time.ts';
 import { wordsFor } from './words.ts';
 
 export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
@@ -38,7 +38,6 @@ export interface FormContext extends Omit<FieldSetOptions, 'isCorrection'> {
 }
 
 const PREVIEW_MS = 350;
-const MINUTE_MS = 60_000;
 
 export function entryForm(context: FormContext): HTMLElement {
   const { kind, drain, zone, target } = context;

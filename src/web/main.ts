@@ -8,7 +8,7 @@ import { correctView, enterView, placeView, reviewView, voidView, waitingView } 
 import { keepSending, onOutbox, waiting } from './outbox.ts';
 import { overviewView } from './overview.ts';
 import { sheetView } from './sheet.ts';
-import { ageText } from './time.ts';
+import { ageText, MINUTE_MS } from './time.ts';
 import { failed, heading, type Place } from './view.ts';
 import { CAUTIONS } from './words.ts';
 
@@ -73,7 +73,6 @@ async function show(isAgain = false): Promise<void> {
 }
 
 const AGAIN_MS = 5000;
-const MINUTE_MS = 60_000;
 
 function showAgain(left: AbortSignal): void {
   const timer = setTimeout(() => void show(true), AGAIN_MS);

@@ -8,7 +8,7 @@ import { button, type Child, h, link, unseen } from './dom.ts';
 import { askFacts } from './facts.ts';
 import { watch } from './live.ts';
 import { fact, leakText, levelText } from './shown.ts';
-import { ageText, clockText } from './time.ts';
+import { ageText, clockText, MINUTE_MS } from './time.ts';
 import { heading, type Place, redraw, staleNotice } from './view.ts';
 import { drainText, referenceText, unitText } from './words.ts';
 
@@ -19,7 +19,6 @@ const SORTS = [
   ['-fill', 'fullest first'],
   ['placed_at', 'oldest first'],
 ] as const;
-const MINUTE_MS = 60_000;
 const PAGE = 100;
 
 export async function overviewView(place: Place): Promise<void> {

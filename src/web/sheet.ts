@@ -10,12 +10,10 @@ import { hourLines } from './hours.ts';
 import { nowSection } from './now.ts';
 import { rowsTable } from './rows.ts';
 import { tableView } from './table.ts';
-import { clockText, momentText, wallText } from './time.ts';
+import { clockText, DAY_MS, HOUR_MS, momentText, wallText } from './time.ts';
 import { heading, type Place } from './view.ts';
 import { CAUTIONS, drainText, referenceText } from './words.ts';
 
-const DAY_MS = 24 * 3_600_000;
-const HOUR_MS = 3_600_000;
 const PAPER_WIDTH_PX = 760;
 
 interface Sheet {

@@ -1,7 +1,8 @@
 /** Times as the ward reads them: on the wall clock of the facility's zone, kept as moments with their offset. */
 
-const MINUTE_MS = 60_000;
-const DAY_MS = 24 * 60 * MINUTE_MS;
+export const MINUTE_MS = 60_000;
+export const HOUR_MS = 60 * MINUTE_MS;
+export const DAY_MS = 24 * HOUR_MS;
 
 const formats = new Map<string, Intl.DateTimeFormat>();
 

@@ -36,7 +36,7 @@ export function walkLog(
     const said = check.take(row);
     if ('kind' in said) return said;
     silences.take(row, said);
-    return belongs(row, said) ?? steps.take(row) ?? tree.add(row) ?? seen.reached(tree.frontier);
+    return belongs.check(row, said) ?? steps.take(row) ?? tree.add(row) ?? seen.reached(tree.frontier);
   };
   try {
     for (let next = rows.next(); next.done !== true; next = rows.next()) {
@@ -87,7 +87,7 @@ function createBelongingCheck(db: Database.Database) {
     };
   }
 
-  check.rest = (): Finding | null =>
+  const rest = (): Finding | null =>
     identities.get() === sent
       ? null
       : {
@@ -95,7 +95,7 @@ function createBelongingCheck(db: Database.Database) {
           where: 'the identifiers of senders',
           what: 'there are some that belong to no entry',
         };
-  return check;
+  return { check, rest };
 }
 
 /** The tree that the database keeps, against the one that its entries give. */

@@ -79,18 +79,19 @@ function patientIn(name: string, value: string): Reference | undefined {
   return isIdentifier && number !== undefined ? { identifier: { system, value: number } } : undefined;
 }
 
+/** All that Prefer says, in one header or several (RFC 7240). */
+export const preferencesOf = ({ headers }: FastifyRequest): string => [headers.prefer ?? []].flat().join(',');
+
 const RETURNS = ['minimal', 'representation', 'OperationOutcome'] as const;
 
 /** What a client wants back of what it stored (FHIR R4 http.html#ops); null where it does not say. */
-export function preferredReturn({ headers }: FastifyRequest): (typeof RETURNS)[number] | null {
-  const [, wanted] =
-    /(?:^|[,;\s])return\s*=\s*"?([A-Za-z]+)/.exec([headers.prefer ?? []].flat().join(',')) ?? [];
+export function preferredReturn(request: FastifyRequest): (typeof RETURNS)[number] | null {
+  const [, wanted] = /(?:^|[,;\s])return\s*=\s*"?([A-Za-z]+)/.exec(preferencesOf(request)) ?? [];
   return RETURNS.find((each) => each === wanted) ?? null;
 }
 
 /** Whether parameters that are not known may be left out (Prefer: handling=lenient; RFC 7240). */
-export function handlingOf({ headers }: FastifyRequest): 'strict' | 'lenient' | null {
-  const preferred = [headers.prefer ?? []].flat().join(',');
-  const [, handling] = /(?:^|[,;\s])handling\s*=\s*"?(strict|lenient)\b/i.exec(preferred) ?? [];
+export function handlingOf(request: FastifyRequest): 'strict' | 'lenient' | null {
+  const [, handling] = /(?:^|[,;\s])handling\s*=\s*"?(strict|lenient)\b/i.exec(preferencesOf(request)) ?? [];
   return handling === undefined ? null : handling.toLowerCase() === 'lenient' ? 'lenient' : 'strict';
 }

@@ -15,10 +15,10 @@ import { alsoAcceptJson } from '../body.ts';
 import type { Parts } from '../parts.ts';
 import { pathOf } from '../refuse.ts';
 import { sendPlain } from '../send-json.ts';
-import { handlingOf, pairsOf } from './asked.ts';
+import { handlingOf, pairsOf, preferencesOf } from './asked.ts';
 import { BULK_DOCS, kickOffDoc } from './bulk-docs.ts';
 import { negotiate } from './negotiate.ts';
-import { FHIR_BASE, FHIR_JSON, issueText, sendRefused } from './outcomes.ts';
+import { answerRefusals, FHIR_BASE, FHIR_JSON, issueText } from './outcomes.ts';
 
 interface OfExport {
   Params: { job: string; file: string };
@@ -29,10 +29,7 @@ const RETRY_AFTER_S = 2;
 /** Beside the other FHIR routes and not among them: files and manifests are no FHIR resources. */
 export function registerBulk(app: FastifyInstance, parts: Parts, { isOpen }: AccessControl): void {
   alsoAcceptJson(app, 'application/fhir+json');
-  app.setErrorHandler((error, _request, reply) => {
-    if (error instanceof Refused) return sendRefused(reply, error);
-    throw error;
-  });
+  answerRefusals(app);
   for (const level of BULK_LEVELS) {
     const start = kickOff(parts, level);
     // HEAD would begin an export.
@@ -63,7 +60,7 @@ function kickOff(parts: Parts, { ofPatients }: BulkLevel) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply> => {
     const pairs = pairsOf(request);
     negotiate(request, pairs);
-    if (!/(^|[,;\s])respond-async\b/i.test([request.headers.prefer ?? []].flat().join(',')))
+    if (!/(^|[,;\s])respond-async\b/i.test(preferencesOf(request)))
       throw new Refused(
         400,
         'required',

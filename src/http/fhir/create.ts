@@ -26,7 +26,7 @@ export function registerCreate(app: FastifyInstance, parts: Parts, type: Resourc
     const refusal = refusalOf(outcome, request.principal, parts);
     if (refusal !== null) return sendFaults(reply, refusal.status, refusal.faults);
     const stored = storedBy(outcome, parts, type);
-    return sendStored(request, reply, stored, parts, isShownTo(request.principal, stored));
+    return sendStored(request, reply, stored, isShownTo(request.principal, stored), parts);
   });
 }
 
@@ -54,9 +54,8 @@ export function readSent(
 }
 
 /** By the identifier that the drain was placed under, or by its id here. */
-function drainOf(drain: Identifier, canonical: string): string {
-  return drain.system === `${canonical}/drain` ? drain.value : drainNameOf(drain);
-}
+export const drainOf = (drain: Identifier, canonical: string): string =>
+  drain.system === `${canonical}/drain` ? drain.value : drainNameOf(drain);
 
 /**
  * Whether what already stands under the identifier will do. Only the resource's own identifier can be asked for: it is what the ledger holds once, whoever else is writing.

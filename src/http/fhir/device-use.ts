@@ -11,12 +11,11 @@ import type { ExactValue } from '../../json/exact-json.ts';
 import { deviceNameOf } from '../../record/device-acts.ts';
 import { type DeviceUse, deviceUses, useCalled, usesOf } from '../../record/device-use.ts';
 import { nameOf } from '../../record/names.ts';
-import { drainNameOf } from '../../record/record.ts';
 import { deviceOfRegistered } from '../../record/registry-issue.ts';
 import { reachesDrain } from '../allowed.ts';
 import type { Parts } from '../parts.ts';
 import { handlingOf, pairsOf } from './asked.ts';
-import { isUnlessKnown } from './create.ts';
+import { drainOf, isUnlessKnown } from './create.ts';
 import { formDoc, INTERACTION_DOCS } from './docs.ts';
 import { foundAmong } from './held.ts';
 import { sendFaults } from './outcomes.ts';
@@ -87,7 +86,7 @@ async function create(request: FastifyRequest, reply: FastifyReply, parts: Parts
   const native = {
     ...commonOf(read, read.identifier, request, parts),
     kind: 'assigned',
-    drain: drainOf(read.drain, parts),
+    drain: drainOf(read.drain, parts.canonical),
     ...read.period,
     reason: read.reason ?? NO_REASON,
   };
@@ -154,10 +153,6 @@ function deviceOf({ device }: ReadDeviceUse): string {
   throw new Refused(422, 'business-rule', words);
 }
 
-/** By the identifier that the drain was placed under, or by its id here. */
-const drainOf = (drain: Identifier, { canonical }: Parts): string =>
-  drain.system === `${canonical}/drain` ? drain.value : drainNameOf(drain);
-
 const commonOf = (
   { author, note }: ReadDeviceUse,
   identifier: Identifier,
@@ -175,7 +170,7 @@ function changeOf(read: ReadDeviceUse, { assignment }: DeviceUse, parts: Parts):
   const { end: target, drain, from, to, clock_checked } = assignment;
   const reason = read.reason ?? NO_REASON;
   if (read.isWithdrawn) return { kind: 'entered-in-error', target, reason };
-  const said = { drain: drainOf(read.drain, parts), ...read.period };
+  const said = { drain: drainOf(read.drain, parts.canonical), ...read.period };
   const closes = to === undefined && said.to !== undefined && said.drain === drain && said.from === from;
   if (closes) return { kind: 'closed', target, to: said.to, reason };
   const checked = clock_checked === undefined ? {} : { clock_checked };

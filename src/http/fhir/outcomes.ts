@@ -1,6 +1,6 @@
-import type { FastifyReply } from 'fastify';
+import type { FastifyInstance, FastifyReply } from 'fastify';
 import { type IssueCode, operationOutcome, outcomeOf } from '../../fhir/outcome.ts';
-import type { Refused } from '../../fhir/search/refused.ts';
+import { Refused } from '../../fhir/search/refused.ts';
 import { faultText } from '../../intake/fault.ts';
 import type { FhirFault } from '../../intake/fhir/fhir-fault.ts';
 import type { Problem } from '../problem.ts';
@@ -33,8 +33,15 @@ export function outcomeText({ status, detail }: Problem): string {
   return JSON.stringify(operationOutcome(code, detail));
 }
 
-export const sendRefused = (reply: FastifyReply, { status, code, message }: Refused): FastifyReply =>
-  sendIssue(reply, status, code, message);
+/** What a handler refuses goes out as an OperationOutcome. */
+export function answerRefusals(app: FastifyInstance): void {
+  app.setErrorHandler((error, _request, reply) => {
+    if (!(error instanceof Refused)) throw error;
+    // Resources are made by us alone, so that what is not there can only be asked for.
+    if (error.status === 405) reply.header('allow', 'GET, HEAD');
+    return sendIssue(reply, error.status, error.code, error.message);
+  });
+}
 
 export function sendIssue(
   reply: FastifyReply,

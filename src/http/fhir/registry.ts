@@ -77,5 +77,5 @@ export function sendShown(
   request.shown ??= [drainOfId(version.id) ?? []].flat();
   // What stood there already may be another's: whoever may write and not read is shown what it made, and no more.
   const isShown = isNew || allows(request.principal.scope, { type: version.type, action: 'r' });
-  return sendWritten(request, reply, version, parts, isCreated, isShown);
+  return sendWritten(request, reply, { version, isCreated, isShown }, parts);
 }

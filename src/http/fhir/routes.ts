@@ -24,7 +24,7 @@ import { registerDeviceUse } from './device-use.ts';
 import { registerDeviceCreate, registerDeviceUpdate } from './device-writes.ts';
 import { FORM, formDoc, INTERACTION_DOCS, METADATA, operationDoc } from './docs.ts';
 import { checkBodyVersion, negotiate } from './negotiate.ts';
-import { FHIR_BASE, sendIssue, sendRefused } from './outcomes.ts';
+import { answerRefusals, FHIR_BASE, sendIssue } from './outcomes.ts';
 import { registerSmart } from './smart.ts';
 import { registerUpdate } from './update.ts';
 import { instanceHistory, isKnown, noSuchVersion, sendVersion, versionsFor } from './versions.ts';
@@ -44,17 +44,6 @@ export function registerFhir(app: FastifyInstance, parts: Parts, access: AccessC
     for (const each of type.interactions) REGISTER[each](app, parts, type, zone);
     for (const each of type.operations) registerOperation(app, parts, type, each);
   }
-}
-
-function answerRefusals(app: FastifyInstance): void {
-  app.setErrorHandler((error, _request, reply) => {
-    if (error instanceof Refused) {
-      // Resources are made by us alone, so that what is not there can only be asked for.
-      if (error.status === 405) reply.header('allow', 'GET, HEAD');
-      return sendRefused(reply, error);
-    }
-    throw error;
-  });
 }
 
 function negotiateAnswers(app: FastifyInstance): void {

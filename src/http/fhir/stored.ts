@@ -155,31 +155,36 @@ export const locationOf = ({ type, id, version }: Version, parts: Parts): string
 /** Whoever may chart and not read is shown what it made, and nothing of what stood there: that may be another's. */
 export const isShownTo = ({ scope }: Principal, { isNew }: Stored): boolean => isNew || allows(scope, READ);
 
+/** @param isShown whether its client may be shown what stands there */
 export function sendStored(
   request: FastifyRequest,
   reply: FastifyReply,
   stored: Stored,
+  isShown: boolean,
   parts: Parts,
-  isShown = true,
 ): FastifyReply {
   const { isNew, version, id } = stored;
   request.isRecorded ||= isNew;
   request.shown = id === null ? [] : [partsOfId(id)?.drain ?? []].flat();
   if (version === null) return reply.code(202).type(FHIR_JSON).send(unissuedText(stored));
-  return sendWritten(request, reply, version, parts, isNew, isShown);
+  return sendWritten(request, reply, { version, isCreated: isNew, isShown }, parts);
+}
+
+interface Written {
+  readonly version: Version;
+  readonly isCreated: boolean;
+  readonly isShown: boolean;
 }
 
 /** The resource that a write came to, in the form that its sender prefers. */
 export function sendWritten(
   request: FastifyRequest,
   reply: FastifyReply,
-  version: Version,
+  { version, isCreated, isShown }: Written,
   parts: Parts,
-  isNew: boolean,
-  isShown = true,
 ): FastifyReply {
   reply
-    .code(isNew ? 201 : 200)
+    .code(isCreated ? 201 : 200)
     .header('location', locationOf(version, parts))
     .header('etag', `W/"${version.version}"`)
     .header('last-modified', new Date(version.lastUpdated).toUTCString());
@@ -187,7 +192,7 @@ export function sendWritten(
   if (preferred !== null) reply.header('preference-applied', `return=${preferred}`);
   if (!isShown || preferred === 'minimal') return reply.removeHeader('content-type').send();
   if (preferred !== 'OperationOutcome') return reply.send(version.text);
-  const words = isNew
+  const words = isCreated
     ? 'Recorded: on disk before this answer left.'
     : 'Recorded before: nothing was written.';
   return reply.type(FHIR_JSON).send(issueText('information', 'informational', words));

@@ -46,7 +46,7 @@ export function registerUpdate(app: FastifyInstance, parts: Parts, type: Resourc
     const stored = { isNew: false, id, version: newest() ?? before, marks: [], interim: false };
     // Sent again, what is newest may be another's.
     const isShown = isShownTo(request.principal, { ...stored, isNew: request.isRecorded });
-    return sendStored(request, reply, stored, parts, isShown);
+    return sendStored(request, reply, stored, isShown, parts);
   });
 }
 

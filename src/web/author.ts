@@ -5,11 +5,15 @@ import type { Json } from './exact.ts';
 const KEY = 'author';
 const STAFF_SYSTEM = 'urn:drainledger:staff';
 
+/** Of types that can chart; a number of the house may hold a slash too. */
+const REFERENCE =
+  /^(?:Practitioner|PractitionerRole|Organization|Patient|RelatedPerson)\/[A-Za-z0-9\-.]{1,64}$/;
+
 export const authorText = (): string | null => sessionStorage.getItem(KEY);
 
 /** As the service takes it: a reference such as Practitioner/n1, or a staff number under a system of its own. */
 export function authorOf(text: string): { readonly [key: string]: Json } {
-  return /^[A-Za-z]+\/[A-Za-z0-9\-.]{1,64}$/.test(text)
+  return REFERENCE.test(text)
     ? { type: 'person', reference: text }
     : { type: 'person', identifier: { system: STAFF_SYSTEM, value: text } };
 }

@@ -120,7 +120,8 @@ async function change(
   const { found } = current;
   if (found === null || !isOf(one.identifier, found.text))
     return replaced(connection, one, remote, { kind: 'gone', outcome: { why: `${remote} is not there` } });
-  if (isSame(one.text, found.text)) return took(one, remote, found.etag);
+  // Sent before, and its answer lost. What is ordered is written again all the same.
+  if (!one.isOrdered && isSame(one.text, found.text)) return took(one, remote, found.etag);
   return update(connection, one, remote, found.etag ?? etag);
 }
 

@@ -47,7 +47,7 @@ const auth = z.discriminatedUnion('type', [
   z.strictObject({
     type: z.literal('smart'),
     client_id: z.string().min(1).max(500),
-    scope: z.string().min(1).max(2000).default('system/Observation.cruds system/Patient.rs'),
+    scope: z.string().min(1).max(2000).optional(),
     key_file: path,
     other_key_files: z.array(path).max(5).default([]),
     jwks_url: z.url({ protocol: /^https$/ }).optional(),
@@ -156,12 +156,13 @@ function configuredOf(each: Written, whole: (path: string) => string): Configure
       mostAtOnce: each.requests_at_once,
       mostInBundle: each.resources_at_once,
     },
-    auth: authOf(each.auth, whole),
+    auth: authOf(each, whole),
     tls: each.tls === undefined ? null : filesOf(each.tls, whole),
   };
 }
 
-function authOf(written: Written['auth'], whole: (path: string) => string): Auth {
+function authOf(each: Written, whole: (path: string) => string): Auth {
+  const { auth: written } = each;
   switch (written?.type) {
     case 'bearer': {
       const { token_file: file, token_env: name } = written;
@@ -174,7 +175,7 @@ function authOf(written: Written['auth'], whole: (path: string) => string): Auth
       return {
         type: 'smart',
         clientId: written.client_id,
-        scope: written.scope,
+        scope: written.scope ?? scopeFor(each),
         keyFile: whole(written.key_file),
         otherKeyFiles: written.other_key_files.map(whole),
         jwksUrl: written.jwks_url ?? null,
@@ -182,6 +183,17 @@ function authOf(written: Written['auth'], whole: (path: string) => string): Auth
     default:
       return { type: 'none' };
   }
+}
+
+/** For what it may be sent and asked (SMART App Launch 2.2.0, scopes-and-launch-context.html); nothing is ever deleted there. */
+function scopeFor({ resource_types, profile, patient, encounter }: Written): string {
+  const parts = profile === 'pocd' ? ['DeviceMetric'] : [];
+  const sent = resource_types ?? ['Observation', 'Provenance', 'Device', ...parts];
+  return [
+    ...sent.map((type) => `system/${type}.crus`),
+    ...(patient !== 'as-given' ? ['system/Patient.rs'] : []),
+    ...(encounter === 'look-up' || encounter === 'conditional' ? ['system/Encounter.rs'] : []),
+  ].join(' ');
 }
 
 function filesOf(

@@ -64,9 +64,26 @@ describe('a file of targets', () => {
         type: 'smart',
         clientId: 'us',
         keyFile: join(folder, 'key.pem'),
-        scope: 'system/Observation.cruds system/Patient.rs',
+        scope: 'system/Observation.crus system/Provenance.crus system/Device.crus',
       },
     });
+  });
+
+  it.each<[object, string]>([
+    [{ resource_types: ['Observation'] }, 'system/Observation.crus'],
+    [
+      { resource_types: ['Observation'], patient: 'look-up', encounter: 'look-up' },
+      'system/Observation.crus system/Patient.rs system/Encounter.rs',
+    ],
+    [
+      { profile: 'pocd', encounter: 'omit' },
+      'system/Observation.crus system/Provenance.crus system/Device.crus system/DeviceMetric.crus',
+    ],
+  ])('asks for a token for what may be sent and asked: %j', (more, scope) => {
+    writeFileSync(join(folder, 'key.pem'), '');
+    const auth = { type: 'smart', client_id: 'us', key_file: 'key.pem' };
+    const [target] = readTargets(file({ ...OPEN, base_url: 'https://ehr.example/fhir', auth, ...more }));
+    expect(target?.auth).toMatchObject({ scope });
   });
 
   it.each<[string, object, string]>([

@@ -87,6 +87,17 @@ describe('a transaction', () => {
   });
 });
 
+test.each(['batch', 'transaction'] as const)('a %s names no entry twice (invariant bdl-7)', async (type) => {
+  const named = (resource: object) => ({
+    fullUrl: 'urn:uuid:5f0c5d6e-8a53-4f0c-a1c8-1f6ad3a2a3aa',
+    ...create(resource),
+  });
+  const bundle = bundleOf(type, named(level('a', '09:00', 100)), named(level('b', '10:00', 180)));
+  const answer = await ward.post(bundle, {}, '/fhir');
+  expect([answer.status, issueOf(answer.text).expression]).toEqual([400, ['Bundle.entry[1].fullUrl']]);
+  expect(await ward.written()).toHaveLength(2);
+});
+
 describe('a batch', () => {
   const send = (body: object) => ward.post(body, {}, '/fhir');
 

@@ -59,6 +59,7 @@ Commands:
   verify DATABASE|BUNDLE --key PUB [--witness PUB] [--checkpoint FILE]… [--report FILE --sign KEY-FILE]
       Recomputes a copy of the ledger, or an audit bundle, from what is stored, holds it against the checkpoints in it
       and in FILEs kept outside, and names what is wrong first: 0 ok, 1 tampered, 2 incomplete, 3 key unknown, 4 unreadable.
+      A bundle can be held only against a checkpoint of its own size; where FILEs hold none it is 2.
       --witness: these must be cosigned by the witness of this key too (dist/witness/witness.js, README).
       --report: appends what it came to, signed with a key made by 'checkpoint-key new', best not that of the log.
 

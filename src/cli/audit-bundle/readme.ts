@@ -33,7 +33,7 @@ nothing but Node.js or Python, and are short enough to be read.
 | file | what it holds |
 | --- | --- |
 | \`manifest.json\` | what was asked for, and the SHA-256 of each file |
-| \`entries.ndjson\` | each entry: envelope (who, when, which place), what it says, the salt of its commitments, its proof |
+| \`entries.ndjson\` | each entry: envelope (who, when, which place), what it says, the salt of its commitments, its proof; those of type \`configuration\` hold the settings, rules and calendar in force from then on |
 | \`corrections.ndjson\` | of these, what corrected or withdrew another: author, reason, target, replacement |
 | \`accesses.ndjson\` | of these, who asked for what and what was answered, or was refused |
 | \`resources.ndjson\` | every version of every FHIR resource that the entries issued, to the letter |
@@ -45,7 +45,7 @@ nothing but Node.js or Python, and are short enough to be read.
 What is shown: each entry is, to the byte, in the log that was signed, at its place and after the one it names, and the
 resources are those that were issued with it. A period is whole; a drain is whole from its first entry to the last one here.
 What is not: that what was charted is true; that anything was charted at all; that no entry of the drain came after the
-last one here. Compare \`checkpoint.txt\` with a checkpoint that was kept elsewhere to see that the log was not rewritten
-before it was signed.
+last one here. Compare \`checkpoint.txt\` with the one of the same size that was kept elsewhere to see that the log was not
+rewritten before it was signed; with the service at hand, \`cli verify FOLDER --key PUBLIC-KEY --checkpoint FILE\` does.
 
 ${PARTS}`;

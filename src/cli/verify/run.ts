@@ -5,10 +5,12 @@ import { parseArgs } from 'node:util';
 import { readVerifierKey, type VerifierKey } from '../../audit/checkpoint.ts';
 import { readWitnessKey } from '../../audit/cosignature.ts';
 import { readKeyFile } from '../../audit/key-file.ts';
+import type { Verdict } from '../../bundle-verifier/note.ts';
 import { verifyBundle } from '../../bundle-verifier/verify.ts';
-import { appendLine, readEscrow } from '../../escrow/escrow-file.ts';
+import { appendLine } from '../../escrow/escrow-file.ts';
 import { progress } from '../progress.ts';
 import { verifyDatabase } from './database.ts';
+import { holdAgainst, readOutside } from './outside.ts';
 import { exitCodeOf, reportText, type VerifyOptions } from './report.ts';
 import { reportKey, signReport } from './signed-report.ts';
 
@@ -45,14 +47,26 @@ async function verified(
   target: string,
   { key, witness, seen }: Wanted,
 ): Promise<{ code: number; text: string }> {
+  const outside = seen.flatMap(readOutside);
   if (existsSync(target) && statSync(target).isDirectory()) {
-    const { code, text } = await verifyBundle(target, key?.text ?? null, witness?.text ?? null);
+    const { code, text } = await verifiedBundle(target, { key, witness, outside });
     return { code, text: `${code === 0 ? `ok: ${text}` : text}\n` };
   }
   const given = key?.read.key ?? null;
-  const outside = seen.flatMap(readOutside);
   const report = verifyDatabase(target, { given, witness: witness?.read, outside, onProgress: progress() });
   return { code: exitCodeOf(report), text: reportText(report) };
+}
+
+interface WantedOfBundle extends Pick<Wanted, 'key' | 'witness'> {
+  readonly outside: VerifyOptions['outside'];
+}
+
+/** By itself, as the verifiers in it do, and only then against what was kept outside. */
+async function verifiedBundle(folder: string, { key, witness, outside }: WantedOfBundle): Promise<Verdict> {
+  const alone = await verifyBundle(folder, key?.text ?? null, witness?.text ?? null);
+  if (alone.code !== 0 || outside.length === 0) return alone;
+  const held = holdAgainst(folder, outside);
+  return held.code === 0 ? { code: 0, text: `${alone.text}; ${held.text}` } : held;
 }
 
 /** Signs and appends the report, where one is wanted. @throws {Error} before anything is verified, where it could not be */
@@ -94,13 +108,4 @@ function readKey(given: string, { option, mend, read }: KindOfKey): GivenKey {
   const key = read(text);
   if (key !== undefined) return { text, read: key };
   throw new Error(`${option} ${given} is no public key, nor a file of one: give ${mend}`);
-}
-
-/** An escrow file, a head file, or one checkpoint as it was signed. */
-function readOutside(file: string): VerifyOptions['outside'] {
-  const { notes, unreadable } = readEscrow(readFileSync(file, 'utf8'));
-  if (notes.length === 0) throw new Error(`--checkpoint ${file} holds no checkpoint`);
-  for (const line of unreadable)
-    process.stderr.write(`${file}:${line} holds no checkpoint and is passed over\n`);
-  return notes.map((note) => ({ where: `the checkpoint of ${note.size} entries in ${file}`, note }));
 }

@@ -18,8 +18,8 @@ export interface Live {
   close(): void;
 }
 
-/** @param drain of the entry @param concerns the drain and all that it concerns */
-export type IsWanted = (drain: string, concerns: readonly string[]) => boolean;
+/** @param concerns its drain and all that it concerns; null: it was missed, and what it concerned is not kept */
+export type IsWanted = (entry: Committed, concerns: readonly string[] | null) => boolean;
 
 export interface LiveLimits {
   readonly mostReaders: number;
@@ -27,7 +27,10 @@ export interface LiveLimits {
   readonly mostUnreadBytes: number;
   /** More missed than this is not told one by one: the reader asks anew for what it shows. */
   readonly mostMissed: number;
-  /** A sign of life, so that neither side takes a quiet ward for a lost connection. */
+  /**
+   * A sign of life, so that neither side takes a quiet ward for a lost connection. It is an event, as scripts in a browser
+   * see no comments, and moves the reader's place on: a quiet drain's would fall behind what can be told one by one.
+   */
   readonly beatMs: number;
   /** Then it ends, so that who listens is asked again whether it still may. */
   readonly longestMs: number;
@@ -69,13 +72,13 @@ export function createLive(store: Feed, limits: LiveLimits = LIVE_LIMITS): Live 
 
   function start(): void {
     stopListening ??= store.listen((entry, concerns) => {
-      for (const reader of readers)
-        if (reader.isWanted(entry.drain, concerns)) tell(reader, entryText(entry));
+      for (const reader of readers) if (reader.isWanted(entry, concerns)) tell(reader, entryText(entry));
     });
     beat ??= setInterval(() => {
+      const now = eventText(store.newestLogIndex(), 'now', {});
       for (const reader of readers) {
         if (Date.now() >= reader.endsMs) reader.response.end();
-        else tell(reader, ': still here\n\n');
+        else tell(reader, now);
       }
     }, limits.beatMs).unref();
   }
@@ -116,7 +119,7 @@ function missedText(store: Feed, isWanted: IsWanted, after: number | null, most:
   const missed = store.committedAfter(after, most + 1);
   // A place that the ledger never reached is one of another ledger.
   if (missed.length > most || after > newest) return eventText(newest, 'reset', {});
-  const wanted = missed.filter(({ drain }) => isWanted(drain, [drain]));
+  const wanted = missed.filter((entry) => isWanted(entry, null));
   return `${wanted.map(entryText).join('')}${now}`;
 }
 

@@ -93,6 +93,26 @@ test('a reader that comes back with the last id is told what it missed, once, an
   back.stop();
 });
 
+test('a reader that comes back is told that a drain was taken from its patient, as one that stayed is', async () => {
+  const own = await placeDrain(service, 'left-with', '08:00', { patient: { reference: 'Patient/left' } });
+  const other = await placeDrain(service, 'taken-from', '08:00');
+  await tell(other, {
+    ...level('link', '08:30', 0),
+    ...{ kind: 'drain-updated', level_ml: undefined, patient: { reference: 'Patient/left' } },
+  });
+  const stayed = await listen(`/v1/drains/${own.drain}/live`);
+  const [{ id } = { id: 0 }] = await stayed.until(1);
+  await tell(other, voided('unlink', 'link'));
+  const due = { event: 'entry', data: { drain: other.drain, kind: 'entered-in-error' } };
+  expect((await stayed.until(2))[1]).toMatchObject(due);
+  stayed.stop();
+  // What comes after is no longer of the patient.
+  await tell(other, setUp('taken-up', '09:00', 0));
+  const back = await listen(`/v1/drains/${own.drain}/live`, { 'last-event-id': String(id) });
+  expect(await back.until(2)).toMatchObject([due, { event: 'now' }]);
+  back.stop();
+});
+
 test('what is refused, run dry or sent again is told to nobody', async () => {
   const stream = await listen(`/v1/drains/${drain.drain}/live`);
   await stream.until(1);
@@ -211,15 +231,20 @@ describe('a slow reader', () => {
     live.close();
   });
 
-  test('a quiet stream gives a sign of life', () => {
+  test('a quiet stream gives a sign of life that scripts see, and keeps its place while others are charted', () => {
     vi.useFakeTimers();
     const { store } = standIns();
     const live = createLive(store);
     const reader = response(true);
-    live.begin(reader, () => true, null);
-    vi.advanceTimersByTime(LIVE_LIMITS.beatMs * 2);
+    live.begin(reader, () => false, null);
+    store.newestLogIndex = () => 5001;
+    vi.advanceTimersByTime(LIVE_LIMITS.beatMs);
+    store.newestLogIndex = () => 9000;
+    vi.advanceTimersByTime(LIVE_LIMITS.beatMs);
     vi.useRealTimers();
-    expect(reader.text().match(/: still here/g)).toHaveLength(2);
+    expect(reader.text().match(/id: \d+\nevent: now\ndata: {}\n\n/g)).toEqual(
+      [5000, 5001, 9000].map((id) => `id: ${id}\nevent: now\ndata: {}\n\n`),
+    );
     live.close();
   });
 });

@@ -2,7 +2,9 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { z } from 'zod';
 import { LIST, READ } from '../../auth/scope.ts';
+import { isSamePatient } from '../../domain/fold/drain.ts';
 import { shown } from '../../intake/fault.ts';
+import type { Committed, Store } from '../../store/port.ts';
 import { accessesOf } from '../accesses.ts';
 import { reachesDrain } from '../allowed.ts';
 import { createLive, type IsWanted, LIVE_LIMITS, type Live } from '../live.ts';
@@ -18,9 +20,10 @@ interface OfLive {
 
 const ABOUT =
   `Server-sent events. \`entry\`: an entry is durable; its data are \`drain\`, \`sequence\`, \`kind\` and
-\`recorded_at\`, and what follows from it is asked for. \`now\`: where the reader stands. \`reset\`: too much was missed (over
-${LIVE_LIMITS.mostMissed} entries), ask anew for all that is shown. The id of an event is its place in the ledger: send the last one as
-\`Last-Event-ID\` to be told what was missed. A reader that is too slow is let go and may come back. Not an alarm: a
+\`recorded_at\`, and what follows from it is asked for. \`now\`, at first and every ${LIVE_LIMITS.beatMs / 1000} s: where the reader stands; once none came
+for twice as long, take the connection for lost. \`reset\`: too much was missed (over ${LIVE_LIMITS.mostMissed} entries), ask anew for all that
+is shown. The id of an event is its place in the ledger: send the last one as \`Last-Event-ID\` to be told what was missed. A
+stream ends after ${LIVE_LIMITS.longestMs / 60_000} min, and a reader that is too slow is let go: come back. At most ${LIVE_LIMITS.mostReaders} may listen. Not an alarm: a
 connection may be lost unseen.`.replaceAll('\n', ' ');
 
 const EVENTS = {
@@ -61,17 +64,25 @@ export function registerLive(app: FastifyInstance, parts: Parts): void {
   );
   app.get<OfLive>('/drains/:drain/live', { config: { doc: DOCS.ofDrain } }, (request, reply) => {
     const { drain } = request.params;
-    const subject = store.recentBooks(drain);
-    if (!subject.has(drain)) return sendProblem(reply, noSuchDrain(drain));
-    const together = new Set(subject.keys());
+    if (!store.recentBooks(drain).has(drain)) return sendProblem(reply, noSuchDrain(drain));
+    const together = new Set([drain, ...store.siblings(drain)]);
+    const concernsThem: IsWanted = (entry, concerns) =>
+      (concerns ?? [entry.drain]).some((each) => together.has(each)) ||
+      (concerns === null && wereTogether(store, drain, entry));
     // A client that is confined hears of nothing beyond, not even that there is something.
-    const mayHearOf = (of: string) => reachesDrain(request.principal, of, store);
     return begin(
       request,
       reply,
-      (of, concerns) => concerns.some((each) => together.has(each)) && mayHearOf(of),
+      (entry, concerns) =>
+        concernsThem(entry, concerns) && reachesDrain(request.principal, entry.drain, store),
     );
   });
+}
+
+/** Whether both were of one patient until the entry, which may have parted them. */
+function wereTogether(store: Store, drain: string, { drain: other, logIndex }: Committed): boolean {
+  const patient = store.patientOf(drain, logIndex - 1);
+  return patient !== null && isSamePatient(patient, store.patientOf(other, logIndex - 1) ?? undefined);
 }
 
 /** Begins a stream that is asked for, once that is in the ledger. */

@@ -16,7 +16,12 @@ each as of a time, with its marks and, where there is no number, with the reason
 Numbers are in the unit that ends their name. Suction, seal level and total negativity are positive magnitudes below
 atmosphere; \`pressure_cmh2o\` alone is signed against it. Volumes are exact; rates and interpolated volumes are rounded
 once, half to even. A path that answers GET answers HEAD too. Unknown fields and parameters are refused, and nothing is
-coerced.`;
+coerced.
+
+Answers forbid caching (\`no-store\`) and are not compressed: a proxy may compress all but \`text/event-stream\`. Where an answer of 304 is
+listed, keep the answer yourself and send its \`ETag\` as \`If-None-Match\`. Pages of other sites are let in by no header of CORS: ask from
+a server of yours, or by one that serves page and service under one name. A client that asks too often is answered 429, with
+\`Retry-After\` in seconds.`;
 
 const PATH_PARAMETERS: Readonly<Record<string, string>> = {
   drain: 'Id of the drain, as its placement was answered.',
@@ -76,10 +81,10 @@ const LICENSE = { name: 'Apache-2.0', identifier: 'Apache-2.0' };
 const isSlashTwin = (url: string): boolean => url.length > 1 && url.endsWith('/');
 
 function operationOf(url: string, doc: RouteDoc, components: Components): Json {
-  const parameters = [...pathParameters(url), ...queryParameters(doc, components)];
+  const parameters = [...pathParameters(url), ...queryParameters(doc, components), ...headerParameters(doc)];
   const answers = Object.entries({ ...doc.answers, ...goneOf(url, doc) }).map(([status, answer]) => [
     status,
-    answerOf(answer, components),
+    { ...answerOf(answer, components), ...(isTagged(doc, status) ? { headers: ETAG } : {}) },
   ]);
   return {
     operationId: doc.operation,
@@ -118,6 +123,36 @@ function queryParameters({ query }: RouteDoc, components: Components): Json[] {
     const { description, ...schema } = schemaOf(type, 'input', components);
     return { name, in: 'query', required: false, description, schema };
   });
+}
+
+const LAST_EVENT_ID = {
+  name: 'Last-Event-ID',
+  description: 'Id of the last event that was told: what was missed since is told first.',
+  schema: { type: 'string', pattern: '^-?[0-9]{1,15}$' },
+};
+
+const IF_NONE_MATCH = {
+  name: 'If-None-Match',
+  description:
+    'Entity tags that the client holds, with commas between them: where one is that of the answer it is 304.',
+  schema: { type: 'string' },
+};
+
+const ETAG = { ETag: { description: 'Entity tag of this answer.', schema: { type: 'string' } } };
+
+/** An answer that may be 304 has a tag. */
+const isTagged = ({ answers }: RouteDoc, status: string): boolean =>
+  answers[304] !== undefined && ['200', '304'].includes(status);
+
+/** Headers that a route reads, as its answers tell. */
+function headerParameters({ answers }: RouteDoc): Json[] {
+  const found = [
+    ...(answers[304] === undefined ? [] : [IF_NONE_MATCH]),
+    ...(answers[200]?.schema !== undefined && answers[200].mediaType === 'text/event-stream'
+      ? [LAST_EVENT_ID]
+      : []),
+  ];
+  return found.map(({ name, ...rest }) => ({ name, in: 'header', required: false, ...rest }));
 }
 
 function bodyOf(

@@ -17,7 +17,8 @@ let text: string;
 interface Operation {
   readonly operationId: string;
   readonly description: string;
-  readonly responses: Readonly<Record<string, object>>;
+  readonly parameters?: readonly { readonly name: string; readonly in: string; readonly schema: object }[];
+  readonly responses: Readonly<Record<string, { readonly headers?: object }>>;
 }
 interface Document {
   readonly info: { readonly description: string };
@@ -95,6 +96,37 @@ test('numbers say their unit, and null its reason', () => {
   for (const part of [Interval, Window]) expect(JSON.stringify(part)).toContain('mL');
   expect(JSON.stringify(TotalNegativity)).toContain('Positive magnitude below atmosphere, cm H2O');
   expect(JSON.stringify(PressureMagnitude)).toContain('positive magnitude');
+});
+
+/** Names of the headers that an operation reads, and those that it answers with by status. */
+const headersOf = (path: string) => {
+  const { parameters = [], responses = {} } = document.paths[path]?.get ?? {};
+  return {
+    read: parameters.filter((each) => each.in === 'header').map(({ name }) => name),
+    answered: Object.entries(responses)
+      .filter(([, { headers = {} }]) => 'ETag' in headers)
+      .map(([status]) => status),
+  };
+};
+
+test('a client can be made from it that polls by tag and comes back to a stream', () => {
+  expect(headersOf('/v1/drains/{drain}/trends')).toEqual({
+    read: ['If-None-Match'],
+    answered: ['200', '304'],
+  });
+  expect(headersOf('/v1/overview/live')).toEqual({ read: ['Last-Event-ID'], answered: [] });
+  expect(headersOf('/v1/drains/{drain}/state')).toEqual({ read: [], answered: [] });
+});
+
+test('numbers in a query have their range', () => {
+  const schemaOf = (path: string, of: string) =>
+    document.paths[path]?.get?.parameters?.find(({ name }) => name === of)?.schema;
+  expect(schemaOf('/v1/overview', 'count')).toEqual({ type: 'integer', minimum: 1, maximum: 200 });
+  expect(schemaOf('/v1/drains/{drain}/trends', 'last_h')).toEqual({
+    type: 'integer',
+    minimum: 1,
+    maximum: 8784,
+  });
 });
 
 const DOC: RouteDoc = {

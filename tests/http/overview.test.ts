@@ -119,8 +119,15 @@ describe('the list', () => {
     expect(second.next_after).toBeNull();
   });
 
-  test.each(['sort=name', 'count=0', 'count=201', 'after=-1', 'page=2'])('%s is refused', async (query) => {
-    expect((await service.send('GET', `/v1/overview?${query}`)).status).toBe(400);
+  test.each([
+    ['sort=name', 'is none of the known values'],
+    ['count=0', 'is no whole number from 1 to 200'],
+    ['count=201', 'is no whole number from 1 to 200'],
+    ['after=-1', 'is no number of rows'],
+    ['page=2', 'is no parameter of this'],
+  ])('%s is refused: it %s', async (query, detail) => {
+    const { status, text } = await service.send('GET', `/v1/overview?${query}`);
+    expect([status, JSON.parse(text).errors[0].detail]).toEqual([400, detail]);
   });
 });
 

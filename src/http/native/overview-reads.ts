@@ -5,6 +5,7 @@ import { LIST } from '../../auth/scope.ts';
 import { expectedEveryH } from '../../domain/assessment/overdue.ts';
 import { parseInstant } from '../../domain/numbers/instant.ts';
 import { HOUR_MS } from '../../domain/numbers/units.ts';
+import { MEND } from '../../intake/native/quantity.ts';
 import { createOverview } from '../../record/overview/overview.ts';
 import type { OverviewRow } from '../../record/overview/overview-row.ts';
 import type { Parts } from '../parts.ts';
@@ -48,9 +49,10 @@ const DOC = {
     count: wholeNumber(1, MOST_ROWS).meta({ description: `Rows a page. Default: ${DEFAULT_ROWS}.` }),
     after: z
       .string()
-      .regex(/^\d{1,6}$/)
+      .regex(/^\d{1,6}$/, { error: `is no number of rows${MEND}send the next_after of the page before` })
       .meta({
-        description: '`next_after` of the page before: how many rows to pass over. Rows may move in between.',
+        description:
+          '`next_after` of the page before: how many rows to pass over. Rows may move in between, so that one comes twice or not at all.',
       }),
   },
   answers: { 200: json('A page.', overview), ...problems({}) },

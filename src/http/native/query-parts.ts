@@ -40,9 +40,12 @@ export function readBetween(query: { readonly from?: string; readonly to?: strin
 
 /** A whole number as a parameter, which is text. */
 export const wholeNumber = (least: number, most: number) =>
-  z.string().refine((text) => /^\d{1,9}$/.test(text) && Number(text) >= least && Number(text) <= most, {
-    error: `is no whole number from ${least} to ${most}${MEND}send one, such as ${Math.min(most, 24)}`,
-  });
+  z
+    .string()
+    .refine((text) => /^\d{1,9}$/.test(text) && Number(text) >= least && Number(text) <= most, {
+      error: `is no whole number from ${least} to ${most}${MEND}send one, such as ${Math.min(most, 24)}`,
+    })
+    .meta({ type: 'integer', minimum: least, maximum: most });
 
 /** A list of words with commas between them. */
 export const listOf = (known: readonly string[]) =>

@@ -88,21 +88,30 @@ test('books, footing, link and entries are those that are committed, in whicheve
   expect(linked.size).toBeGreaterThan(2);
 });
 
+/** Readings of a drain of which none is committed yet: a machine that stands still ends their group by its time. */
+async function underWay(drain: string) {
+  for (let attempt = 0; attempt < 20; attempt += 1) {
+    const before = committedOf(drain).head;
+    const written = Array.from({ length: 30 }, (_, k) =>
+      ledger.record([entryOf(0, `reading-${attempt}-${k}`, { kind: 'reading', level_ml: dec(k) })]),
+    );
+    await nextTurn();
+    if (committedOf(drain).head === before) return { before, written };
+    await Promise.all(written);
+  }
+  throw new Error('each of twenty groups was committed in its first turn');
+}
+
 test('what is committed while a group is under way can be read without ending it', async () => {
-  const { record, store, db } = ledger;
+  const { record, store } = ledger;
   const [told] = placements as [Told];
   await record([place0(told)]);
   const { drain } = entryOf(0, 'x', { kind: 'reading' });
-  const before = committedOf(drain).head;
-  const written = Array.from({ length: 30 }, (_, k) =>
-    record([entryOf(0, `reading-${k}`, { kind: 'reading', level_ml: dec(k) })]),
-  );
-  await nextTurn();
+  const { before, written } = await underWay(drain);
   expect(store.durablePatientOf(drain)).toBeNull();
   expect(store.versions('Observation', drain, 'level.x', 'level.x')).toEqual([]);
   expect(committedOf(drain).head).toBe(before);
   store.books(drain);
   expect(Number(committedOf(drain).head)).toBeGreaterThan(Number(before));
-  expect(db.inTransaction).toBe(false);
   await Promise.all(written);
 });

@@ -19,9 +19,13 @@ export interface LeakReading {
   readonly leak: boolean;
 }
 
-/** A clamped tube shows no leak of the lung: what is read then is left out. */
+/**
+ * In order of time; of several at one moment a leak comes last, so that whoever saw none does not hide it. A clamped
+ * tube shows no leak of the lung: what is read then is left out.
+ */
 export function leakReadings(rows: readonly RowUnderConditions[]): readonly LeakReading[] {
-  return rows.flatMap((under) => leakReading(under) ?? []);
+  const readings = rows.flatMap((under) => leakReading(under) ?? []);
+  return readings.sort((a, b) => a.at - b.at || Number(a.leak) - Number(b.leak));
 }
 
 /** @returns null where a statement says nothing of a leak, or the tube was clamped */

@@ -7,11 +7,9 @@ import type { Span } from '../fold/interval.ts';
 import { type EpochMs, HOUR_MS } from '../numbers/units.ts';
 import type { FluidCharacter, Site } from '../vocabulary/entry.ts';
 import type { Settings } from '../vocabulary/settings.ts';
+import { isTooOld } from './removal-age.ts';
 import type { FlowLimit, RemovalPolicy } from './removal-policies.ts';
 import type { Status } from './removal-volume.ts';
-
-/** An assessment further back from the newest statement says nothing of now. Common practice, no source. */
-const OLDEST_MS = 24 * HOUR_MS;
 
 export type NoConditionReason =
   | 'not-assessed'
@@ -49,7 +47,6 @@ export interface FluidCriterion extends Condition<'fluid'> {
 
 const unknown = (reason: NoConditionReason) => ({ status: 'not-known', reason }) as const;
 const known = (isMet: boolean) => ({ status: isMet ? 'met' : 'not-met', reason: null }) as const;
-const isTooOld = (at: EpochMs, now: EpochMs): boolean => now - at > OLDEST_MS;
 
 /** No leak, in the newest reading of an open tube that assessed it; a tube that lost its swing cannot show one. */
 export function leakCriterion(
@@ -124,24 +121,30 @@ function runBelow(readings: readonly LeakReading[], limit: FlowLimit, maxGapMs: 
   return { run, before: null };
 }
 
-/** The newest character charted, held to those the policy names. */
+/** The newest character charted, held to those the policy names; of several at one moment the one that meets it least. */
 export function fluidCriterion(
   limit: NonNullable<RemovalPolicy['fluid']>,
   rows: readonly RowUnderConditions[],
   now: EpochMs,
 ): FluidCriterion {
-  for (const { row } of [...rows].reverse()) {
-    const { content, at, id } = row.item;
-    if (content.kind !== 'reading' || content.fluid_character === undefined) continue;
-    const { fluid_character: character } = content;
-    const found = limit.not_met_by.includes(character)
+  const charted = rows.flatMap(({ row: { item } }) => {
+    const character = item.content.kind === 'reading' ? item.content.fluid_character : undefined;
+    return character === undefined ? [] : [{ id: item.id, at: item.at, character }];
+  });
+  const newest = charted.at(-1);
+  if (newest === undefined)
+    return { criterion: 'fluid', ...unknown('not-assessed'), character: null, limit, entries: [] };
+  const together = charted.filter(({ at }) => at === newest.at);
+  const bad = together.find(({ character }) => limit.not_met_by.includes(character));
+  const unnamed = together.find(({ character }) => !limit.met_by.includes(character));
+  const found =
+    bad !== undefined
       ? known(false)
-      : !limit.met_by.includes(character)
+      : unnamed !== undefined
         ? unknown('not-named-by-the-source')
-        : isTooOld(at, now)
+        : isTooOld(newest.at, now)
           ? unknown('assessed-too-long-ago')
           : known(true);
-    return { criterion: 'fluid', ...found, character, limit, entries: [id] };
-  }
-  return { criterion: 'fluid', ...unknown('not-assessed'), character: null, limit, entries: [] };
+  const { character } = bad ?? unnamed ?? newest;
+  return { criterion: 'fluid', ...found, character, limit, entries: together.map(({ id }) => id) };
 }

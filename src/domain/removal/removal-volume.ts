@@ -7,7 +7,8 @@ import type { FoldState } from '../fold/state.ts';
 import { type NoWeightReason, type Weight, weightFor } from '../fold/weight.ts';
 import { compare } from '../numbers/compare.ts';
 import { add, approximately, type Rational, rational } from '../numbers/rational.ts';
-import { epochMs, HOUR_MS } from '../numbers/units.ts';
+import { type EpochMs, epochMs, HOUR_MS } from '../numbers/units.ts';
+import { isTooOld } from './removal-age.ts';
 import type { VolumeLimit } from './removal-policies.ts';
 
 export type Status = 'met' | 'not-met' | 'not-known';
@@ -19,6 +20,7 @@ export type NoVolumeReason =
   | 'uncertainty-not-known'
   | 'within-uncertainty'
   | 'net-and-drained-differ'
+  | 'assessed-too-long-ago'
   | NoWeightReason;
 
 /** The two volumes that are held to the limit: net, and drained + sampled, which a flush does not lower. */
@@ -46,13 +48,15 @@ const WINDOW_HOURS = 24;
 
 /**
  * Met only if net and drained + sampled both meet it by more than their expanded uncertainty, not met if neither does
- * by more than that, else not known. A lower bound never meets it, and may show that it is not met.
+ * by more than that, else not known. A lower bound never meets it, and may show that it is not met; nor do levels
+ * meet it that end long before what was charted last.
  */
 export function volumeCriterion(
   limit: VolumeLimit,
   state: FoldState,
   rows: readonly Row[],
   circumstances: Circumstances,
+  now: EpochMs,
 ): VolumeCriterion {
   const { placedAt: placedMs, removedAt: removedMs, population, weights, settings } = circumstances;
   const to = newestLevelAt(state);
@@ -79,14 +83,18 @@ export function volumeCriterion(
     at_least: found.covered_ms < WINDOW_HOURS * HOUR_MS,
   };
   const isYoung = found.in_place_ms < WINDOW_HOURS * HOUR_MS;
+  const verdict = decided(limit, compared, isYoung ? 'not-in-place-throughout' : 'not-covered');
+  const isOutdated = verdict.status === 'met' && isTooOld(to, now);
   return {
     criterion: 'volume',
     limit,
     compared,
-    ...decided(limit, compared, isYoung ? 'not-in-place-throughout' : 'not-covered'),
+    ...(isOutdated ? NOT_OF_NOW : verdict),
     entries: [...entriesBehind(rows, window), ...(weight === null ? [] : [weight.id])],
   };
 }
+
+const NOT_OF_NOW = { status: 'not-known', reason: 'assessed-too-long-ago' } as const;
 
 function decided(
   limit: VolumeLimit,

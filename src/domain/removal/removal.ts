@@ -65,7 +65,7 @@ function criteriaOf(
   const under = underConditions(rows);
   const now = under.at(-1)?.row.item.at ?? newestAt(chart) ?? epochMs(0);
   return [
-    ...(volume === null ? [] : [volumeCriterion(volume, stateOf(chart), rows, circumstances)]),
+    ...(volume === null ? [] : [volumeCriterion(volume, stateOf(chart), rows, circumstances, now)]),
     air_leak === 'none'
       ? leakCriterion(under, site, now)
       : flowCriterion(air_leak, under, site, now, circumstances.settings),

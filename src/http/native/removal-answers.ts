@@ -72,6 +72,7 @@ const volume = z
       'uncertainty-not-known',
       'within-uncertainty',
       'net-and-drained-differ',
+      'assessed-too-long-ago',
       'no-weight',
       'weight-too-old',
       'population-not-stated',
@@ -80,7 +81,11 @@ const volume = z
     net: value.describe('Drained + sampled - instilled; null with its reason.'),
     drained_and_sampled: value,
     from: time.optional(),
-    to: time.optional().describe('The newest level that counts: later time is not claimed.'),
+    to: time
+      .optional()
+      .describe(
+        'The newest level that counts; over 24 h before what was charted last, it no longer meets a limit.',
+      ),
     instilled_ml: z.number().optional(),
     at_least: z.boolean().optional().describe('Lower bounds: they never meet a limit.'),
     interpolated: z.boolean().optional(),

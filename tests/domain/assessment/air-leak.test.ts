@@ -33,6 +33,11 @@ describe('leak-free time', () => {
       { hours: 2.5, from: 'r02:00', after: 'leak', without: [] },
     ],
     [
+      'no absence while another reading of the moment shows a leak',
+      [none('01:00'), reading('a', '02:00', { air_leak: { grade: dec(1) } }), none('02:00')],
+      'leak-at-newest-assessment',
+    ],
+    [
       'a leak in between starts it anew',
       [none('01:00'), leak('02:00', { grade: dec(0), flow_ml_min: dec(5) }), none('03:00'), none('04:00')],
       { hours: 1, from: 'r03:00', after: 'leak', without: [] },

@@ -48,6 +48,13 @@ describe('no air leak', () => {
     expect(leak(seen, swing('03:00', 'present'), swing('04:00', 'absent'))).toEqual(['met', null]);
     expect(leak(seen, swing('03:30', 'present'), swing('04:00', 'absent'))).toEqual(['met', null]);
   });
+  it('is not met where one of two readings of the newest moment shows a leak, whichever was sent by which key', () => {
+    for (const [leaking, tight] of [
+      ['a', 'b'],
+      ['b', 'a'],
+    ] as const)
+      expect(leak(grade(leaking, '01:00', 2), grade(tight, '01:00', 0))).toEqual(['not-met', null]);
+  });
   it('counts the age of an assessment up to what was charted of the drain while it was in', () => {
     const out = says('out', '02:00', 'removed', {});
     expect(leak(grade('a', '01:00', 0), out, level('late', '+2 00:00', 5))).toEqual(['met', null]);
@@ -164,5 +171,20 @@ describe('fluid', () => {
     expect(fluid(['serous'], UP_TO_450, [level('l', '+1 01:01', 5)])).toEqual([
       ...['not-known', 'assessed-too-long-ago'],
     ]);
+  });
+  it.each([
+    ['sanguineous', ['not-met', null], 'sanguineous'],
+    ['other', ['not-known', 'not-named-by-the-source'], 'other'],
+    ['serous', ['met', null], 'serous'],
+  ] as const)('charted twice at the newest moment, serous and %s: %j', (other, expected, character) => {
+    for (const [one, two] of [
+      ['serous', other],
+      [other, 'serous'],
+    ] as const) {
+      const twice = [one, two].map((fluid_character, i) => reading(`c${i}`, '01:00', { fluid_character }));
+      const found = evidenceOf([START, ...twice]).criteria.find(({ criterion }) => criterion === 'fluid');
+      expect(found).toMatchObject({ status: expected[0], reason: expected[1], character });
+      expect(found?.entries).toEqual(['c0', 'c1']);
+    }
   });
 });

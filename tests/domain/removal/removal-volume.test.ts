@@ -8,6 +8,7 @@ import {
   level,
   reading,
   sampled,
+  says,
   setUp,
   type Told,
   weighed,
@@ -55,6 +56,15 @@ describe('volume over 24 h, up to 450 mL', () => {
     expect(volumeIn([...start, level('a', '02:00', 600)])).toEqual(['not-met', null]);
     const lost = [...day(240).slice(0, -1), changed('u', '23:30', null, 0), level('z', '+1 00:00', 5)];
     expect(volumeIn(lost)).toEqual(['not-known', 'not-covered']);
+  });
+
+  it('is not met by levels that end over 24 h before what was charted last, but may be shown not to be', () => {
+    const swing = (when: string) => reading('later', when, { tidaling: 'present' });
+    expect(volumeIn(day(240, [swing('+2 00:00')]))).toEqual(['met', null]);
+    expect(volumeIn(day(240, [swing('+2 00:01')]))).toEqual(['not-known', 'assessed-too-long-ago']);
+    expect(volumeIn(day(480, [swing('+2 00:01')]))).toEqual(['not-met', null]);
+    const out = says('out', '+1 01:00', 'removed', {});
+    expect(volumeIn(day(240, [out, swing('+9 00:00')]))).toEqual(['met', null]);
   });
 
   it('is not known without a level, without a window, and without graduations', () => {

@@ -83,23 +83,20 @@ export function volumeCriterion(
     at_least: found.covered_ms < WINDOW_HOURS * HOUR_MS,
   };
   const isYoung = found.in_place_ms < WINDOW_HOURS * HOUR_MS;
-  const verdict = decided(limit, compared, isYoung ? 'not-in-place-throughout' : 'not-covered');
-  const isOutdated = verdict.status === 'met' && isTooOld(to, now);
   return {
     criterion: 'volume',
     limit,
     compared,
-    ...(isOutdated ? NOT_OF_NOW : verdict),
+    ...decided(limit, compared, isYoung ? 'not-in-place-throughout' : 'not-covered', now),
     entries: [...entriesBehind(rows, window), ...(weight === null ? [] : [weight.id])],
   };
 }
 
-const NOT_OF_NOW = { status: 'not-known', reason: 'assessed-too-long-ago' } as const;
-
 function decided(
   limit: VolumeLimit,
-  { sum, drained_and_sampled: gross, weight, at_least: atLeast }: VolumesCompared,
+  { window, sum, drained_and_sampled: gross, weight, at_least: atLeast }: VolumesCompared,
   whyAtLeast: NoVolumeReason,
+  now: EpochMs,
 ): Pick<VolumeCriterion, 'status' | 'reason'> {
   // mL by weight: (mL/kg) (g / 1000) = mL; and 1000 µL are a mL.
   const threshold = weight === null ? limit.threshold * 1000 : limit.threshold * weight.weight;
@@ -112,9 +109,10 @@ function decided(
   if (atLeast) return { status: 'not-known', reason: whyAtLeast };
   if (both.some(({ within_uncertainty: open }) => open))
     return { status: 'not-known', reason: 'within-uncertainty' };
-  return both.every(({ crossed }) => crossed)
-    ? { status: 'met', reason: null }
-    : { status: 'not-known', reason: 'net-and-drained-differ' };
+  if (!both.every(({ crossed }) => crossed)) return { status: 'not-known', reason: 'net-and-drained-differ' };
+  return isTooOld(window.to, now)
+    ? { status: 'not-known', reason: 'assessed-too-long-ago' }
+    : { status: 'met', reason: null };
 }
 
 /** The levels of the intervals in the window, and what was put in or taken out in it; each once, in order of time. */

@@ -3,7 +3,7 @@
  * The delivery loop is the only thing that sends again.
  */
 
-import type { IncomingMessage } from 'node:http';
+import type { ClientRequest, IncomingMessage } from 'node:http';
 import { Agent as PlainAgent, request as plainRequest, type RequestOptions } from 'node:http';
 import { Agent as TlsAgent, request as tlsRequest } from 'node:https';
 import { gunzipSync } from 'node:zlib';
@@ -36,7 +36,8 @@ export class NoAnswer extends Error {}
 export interface HttpOptions {
   /** For the whole of request and answer, ms. */
   readonly timeoutMs: number;
-  readonly tls: ClientTls | null;
+  /** Asked before each request, so that a certificate may be renewed while we run: what changed is shown on new connections. */
+  readonly tls: (() => ClientTls) | null;
 }
 
 /** Client certificate and trust, as PEM. */
@@ -59,9 +60,12 @@ export interface Http {
 export function createHttp({ timeoutMs, tls }: HttpOptions): Http {
   const agent = { keepAlive: true, timeout: IDLE_MS };
   const plain = new PlainAgent(agent);
-  const secure = new TlsAgent({ ...agent, ...tls, minVersion: 'TLSv1.2' });
+  const secure = new TlsAgent({ ...agent, minVersion: 'TLSv1.2' });
   return {
-    send: (request) => send(request, request.url.startsWith('https:') ? secure : plain, timeoutMs),
+    async send(request) {
+      if (!request.url.startsWith('https:')) return send(request, plain, timeoutMs);
+      return send(request, secure, timeoutMs, read(tls));
+    },
     close() {
       plain.destroy();
       secure.destroy();
@@ -69,15 +73,29 @@ export function createHttp({ timeoutMs, tls }: HttpOptions): Http {
   };
 }
 
-function send(asked: HttpRequest, agent: PlainAgent, timeoutMs: number): Promise<HttpAnswer> {
+/** @throws {NotSent} */
+function read(tls: HttpOptions['tls']): ClientTls {
+  try {
+    return tls?.() ?? {};
+  } catch (error) {
+    throw new NotSent(error instanceof Error ? error.message : String(error));
+  }
+}
+
+function send(
+  asked: HttpRequest,
+  agent: PlainAgent,
+  timeoutMs: number,
+  tls: ClientTls = {},
+): Promise<HttpAnswer> {
   const { method, url, headers } = asked;
   // Made bytes once: to count them first would go through all of it twice.
   const bytes = asked.bytes ?? (asked.body === undefined ? undefined : Buffer.from(asked.body));
   return new Promise((resolve, reject) => {
     const isSecure = agent instanceof TlsAgent;
     const length = bytes === undefined ? {} : { 'content-length': bytes.length };
-    const options: RequestOptions = { method, headers: { ...PLAIN, ...headers, ...length }, agent };
-    const request = isSecure ? tlsRequest(url, options) : plainRequest(url, options);
+    const options: RequestOptions = { method, headers: { ...PLAIN, ...headers, ...length }, agent, ...tls };
+    const request = begin(isSecure ? tlsRequest : plainRequest, url, options);
     let hasLeft = false;
     let received: IncomingMessage | null = null;
     const timer = setTimeout(() => {
@@ -97,15 +115,26 @@ function send(asked: HttpRequest, agent: PlainAgent, timeoutMs: number): Promise
     });
     request.on('error', (error) => {
       clearTimeout(timer);
-      const code = 'code' in error ? String(error.code) : error.name;
-      reject(hasLeft ? new NoAnswer(code) : new NotSent(code));
+      reject(hasLeft ? new NoAnswer(codeOf(error)) : new NotSent(codeOf(error)));
     });
     request.end(bytes);
   });
 }
 
+/** @throws {NotSent} at once where no connection can be begun, as with a certificate that does not go with its key */
+function begin(how: typeof plainRequest, url: string, options: RequestOptions): ClientRequest {
+  try {
+    return how(url, options);
+  } catch (error) {
+    throw new NotSent(codeOf(error));
+  }
+}
+
 /** Not said, any coding would be acceptable (RFC 9110, 12.5.3). */
 const PLAIN = { 'accept-encoding': 'identity' };
+
+const codeOf = (error: unknown): string =>
+  error instanceof Error ? ('code' in error ? String(error.code) : error.name) : String(error);
 
 const codedError = (code: string): Error => Object.assign(new Error(code), { code });
 

@@ -31,7 +31,9 @@ export interface OpenTarget {
 /** @throws {Error} when a certificate or its key cannot be read */
 export function openTarget(configured: ConfiguredTarget, options: OpenOptions): OpenTarget {
   const { target, tls } = configured;
-  const http = createHttp({ timeoutMs: target.timeoutMs, tls: tls === null ? null : readTls(tls) });
+  const asked = tls === null ? null : () => readTls(tls);
+  asked?.();
+  const http = createHttp({ timeoutMs: target.timeoutMs, tls: asked });
   const authorizer = authorizerOf(configured, http.send, options);
   const { now, onVerdict } = options;
   const connection = connectTo({ baseUrl: target.baseUrl, http: http.send, authorizer, now, onVerdict });

@@ -1,11 +1,17 @@
 /** One request on the wire: real sockets, real TLS. */
+import { chmodSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { createServer, type RequestListener, type Server } from 'node:http';
 import { createServer as createTlsServer } from 'node:https';
 import { type AddressInfo, createServer as createTcpServer } from 'node:net';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { TLSSocket } from 'node:tls';
 import { gzipSync } from 'node:zlib';
 import { afterEach, describe, expect, it } from 'vitest';
 import { type ClientTls, createHttp, type Http, NoAnswer, NotSent } from '../../src/delivery/http.ts';
+import { openTarget } from '../../src/delivery/open-target.ts';
 import { certify } from '../support/certificates.ts';
+import { targetOf } from './target.ts';
 
 const servers: { close(done?: () => void): unknown; closeAllConnections?: () => void }[] = [];
 const clients: Http[] = [];
@@ -26,7 +32,7 @@ const serve = async (listener: RequestListener): Promise<string> =>
   `http://127.0.0.1:${await listen(createServer(listener))}/fhir`;
 
 function client(tls: ClientTls | null = null, timeoutMs = 2000): Http['send'] {
-  const http = createHttp({ timeoutMs, tls });
+  const http = createHttp({ timeoutMs, tls: tls && (() => tls) });
   clients.push(http);
   return http.send;
 }
@@ -161,5 +167,48 @@ describe('TLS', () => {
     const url = await serveTls(good, { ca: authority.cert, requestCert: true, rejectUnauthorized: true });
     expect((await client({ ca: authority.cert, cert: us.cert, key: us.key })(put(url))).status).toBe(200);
     expect(await failure(client({ ca: authority.cert })(put(url)))).toBeInstanceOf(Error);
+  });
+
+  it('shows a certificate that is renewed while it runs, and sends nothing with one that does not go with its key', async () => {
+    const shown: string[] = [];
+    const server = createTlsServer(
+      { ...good, ca: authority.cert, requestCert: true, rejectUnauthorized: true },
+      ({ socket }, response) => {
+        shown.push(String((socket as TLSSocket).getPeerCertificate().subject.CN));
+        response.end('{}');
+      },
+    );
+    const baseUrl = `https://localhost:${await listen(server as unknown as Server)}/fhir`;
+    const dir = mkdtempSync(join(tmpdir(), 'renewed-'));
+    const tls = { certFile: join(dir, 'c.pem'), keyFile: join(dir, 'k.pem'), caFile: join(dir, 'ca.pem') };
+    const [before, after] = ['before', 'after'].map((name) => certify({ name, by: authority }));
+    writeFileSync(tls.caFile, authority.cert);
+    writeFileSync(tls.keyFile, before?.key ?? '', { mode: 0o600 });
+    writeFileSync(tls.certFile, before?.cert ?? '');
+    const opened = openTarget(
+      { target: targetOf({ baseUrl }), auth: { type: 'none' }, tls },
+      { env: {}, now: Date.now, onVerdict: () => undefined, onScope: () => undefined },
+    );
+    const ask = async () =>
+      (await opened.connection.ask({ method: 'GET', path: '', purpose: 'read' })).verdict;
+    try {
+      expect(await ask()).toEqual({ kind: 'taken' });
+      writeFileSync(tls.certFile, after?.cert ?? '');
+      expect(await ask()).toMatchObject({
+        kind: 'later',
+        outcome: { why: expect.stringMatching(/^not sent: .*KEY_VALUES_MISMATCH/) },
+      });
+      writeFileSync(tls.keyFile, after?.key ?? '');
+      expect(await ask()).toEqual({ kind: 'taken' });
+      expect(shown).toEqual(['before', 'after']);
+      chmodSync(tls.keyFile, 0o644);
+      expect(await ask()).toMatchObject({
+        kind: 'later',
+        outcome: { why: `not sent: ${tls.keyFile} can be read by others (mode 644): chmod 600 it` },
+      });
+    } finally {
+      opened.close();
+      rmSync(dir, { recursive: true });
+    }
   });
 });

@@ -169,7 +169,7 @@ export function startDelivering(options: DeliverOptions): Deliverer {
     ends,
     async resume(by) {
       breaker = CLOSED;
-      sender.forgetWay();
+      sender.forget();
       await store.noteTarget(target.name, 'resumed', clock.now(), null, by);
     },
     stop() {

@@ -11,6 +11,8 @@ import type { Target } from './target.ts';
 export interface Directory {
   /** @returns their names, null where none is to be looked up; or why the text cannot be sent now */
   find(text: string, target: Target): Promise<SubjectsFound | Stopped>;
+  /** Looks everybody up anew. */
+  forget(): void;
 }
 
 export interface SubjectsFound {
@@ -36,7 +38,8 @@ export function createDirectory(connection: Connection, clock: Clock): Directory
     if ('verdict' in search) return { end: endOf(search.verdict) };
     const [name, ...others] = search.found;
     if (name === undefined) {
-      const why = `the target knows no ${type} with the identifier that was charted`;
+      const more = type === 'Patient' ? ' who was not replaced there by another' : '';
+      const why = `the target knows no ${type} with the identifier that was charted${more}`;
       return { end: { kind: 'held', outcome: { why } } };
     }
     if (others.length > 0) {
@@ -57,6 +60,7 @@ export function createDirectory(connection: Connection, clock: Clock): Directory
       if ('end' in encounter) return encounter.end;
       return { patient: patient.name, encounter: encounter.name };
     },
+    forget: () => kept.clear(),
   };
 }
 

@@ -36,7 +36,7 @@ export async function findOurs(
   return read(await connection.ask({ method: 'GET', path, purpose: 'read' }), type, identifier);
 }
 
-/** The same for what may tell who a patient is: by POST, which keeps it out of URLs. */
+/** The same for what may tell who a patient is: by POST, which keeps it out of URLs. Without patients who were replaced. */
 export async function findTheirs(
   connection: Connection,
   type: string,
@@ -60,6 +60,7 @@ function read({ verdict, answer }: Said, type: string, { system, value }: Identi
     const isIt =
       resource.resourceType === type &&
       ID.test(resource.id ?? '') &&
+      !isReplaced(resource) &&
       identifiersOf(resource).some((each) => each.system === system && each.value === value);
     return isIt ? [`${type}/${resource.id}`] : [];
   });
@@ -70,6 +71,13 @@ function read({ verdict, answer }: Said, type: string, { system, value }: Identi
 export const isOf = (identifier: Identifier | null, text: string): boolean =>
   identifier === null ||
   identifiersOf(text).some(({ system, value }) => system === identifier.system && value === identifier.value);
+
+/** Of patients who were merged the replaced must no longer be used, though they keep the identifier (FHIR R4, Patient.link). */
+const linked = z.object({ link: z.array(z.object({ type: z.string() })) });
+function isReplaced(resource: unknown): boolean {
+  const { data } = linked.safeParse(resource);
+  return data?.link.some(({ type }) => type === 'replaced-by') ?? false;
+}
 
 const unreadable = (what: string): Verdict => ({
   kind: 'later',

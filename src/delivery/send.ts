@@ -20,8 +20,8 @@ export interface Sender {
   attemptShared(claimed: Claimed, lapsesMs: number): Promise<readonly Attempted[]>;
   /** What may share a Bundle; null where the target takes, or is known to take, none that is all there or not at all. */
   startBundle(): StartBundle | null;
-  /** Asks the target again what it can do, before the next attempt. */
-  forgetWay(): void;
+  /** Asks the target again what it can do, and whom it knows, before the next attempt. */
+  forget(): void;
 }
 
 export function createSender(options: Means): Sender {
@@ -49,6 +49,8 @@ export function createSender(options: Means): Sender {
     if (delivery.redo === 'look') return lookForAll(options, way, delivery);
     const chosen = chooseResources(store, { target, way, canonical: options.canonical }, delivery);
     if (chosen.resources.length === 0) return ended(endOf([], chosen.awaited));
+    // Who asks for it again may have mended there who the patient is.
+    if (delivery.redo !== null) directory.forget();
     const resources = await withSubjectsFound(chosen.resources, target, directory);
     if ('kind' in resources) return ended(resources);
     const reviewed = await afterReview(options, way, delivery, chosen);
@@ -120,8 +122,9 @@ export function createSender(options: Means): Sender {
       return 'kind' in came ? [claimed, ...claimed.behind].map(() => ended(came)) : came;
     },
     startBundle: () => (known?.mode === 'transaction' && target.mostInBundle > 1 ? startBundle : null),
-    forgetWay() {
+    forget() {
       known = fixedWay(target);
+      directory.forget();
     },
   };
 }

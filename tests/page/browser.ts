@@ -21,6 +21,8 @@ const ZONE = 'Europe/Berlin';
 const BUILT = fileURLToPath(new URL('../../dist/web/main.js', import.meta.url));
 const PICTURES = fileURLToPath(new URL('../../reports/page', import.meta.url));
 const LIMIT_MS = 20_000;
+/** A machine that is busy with other tests starts a browser slowly. */
+const LAUNCH_LIMIT_MS = 45_000;
 
 export interface Ward {
   readonly service: TestService;
@@ -38,7 +40,7 @@ export async function openWard(own?: TestService): Promise<Ward> {
   const browser = await chromium.launch({
     executablePath: FOUND ?? '',
     args: ['--no-sandbox', '--disable-gpu'],
-    timeout: LIMIT_MS,
+    timeout: LAUNCH_LIMIT_MS,
   });
   return {
     service,

@@ -4,7 +4,7 @@ import type { Flag } from '../domain/vocabulary/fact.ts';
 export const FLAG_CODES: Readonly<Record<Flag, { readonly display: string; readonly definition: string }>> = {
   suspect: {
     display: 'Suspect',
-    definition: 'A later fall that nothing explains contradicts the rise that this rests on.',
+    definition: 'A fall that nothing explains contradicts the rise that this rests on.',
   },
   'lower-bound': {
     display: 'Lower bound',

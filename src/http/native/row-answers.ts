@@ -49,7 +49,11 @@ export const interval = z
       .enum(['measured', 'at-least', 'indeterminate'])
       .describe('`at-least`: volumes are lower bounds. `indeterminate`: drained is not known.'),
     reason: z.string().nullable().describe('Why it is not measured.'),
-    suspect: z.boolean().describe('A later fall that nothing explains contradicts its rise.'),
+    suspect: z
+      .boolean()
+      .describe(
+        'A later fall that nothing explains contradicts its rise, or it comes back to the level of before such a fall.',
+      ),
     net_ml: z
       .number()
       .nullable()
@@ -112,7 +116,11 @@ export const window = z
       .describe('Part of the time that measured intervals cover, 0 to 1, rounded down to 3 decimals.'),
     interpolated: z.boolean(),
   })
-  .meta({ id: 'Window', description: 'Trailing hours before the level of the row.' });
+  .meta({
+    id: 'Window',
+    description:
+      'Trailing hours before the level of the row; what is put in or sampled at an edge counts after it.',
+  });
 
 const pressure = z.number().nullable();
 const negativity = z

@@ -47,7 +47,7 @@ export const LIVE_LIMITS: LiveLimits = {
 const RETRY_MS = 2000;
 const HEADERS = {
   'content-type': 'text/event-stream; charset=utf-8',
-  'cache-control': 'no-store',
+  'cache-control': 'no-store, no-transform',
   'x-accel-buffering': 'no',
   connection: 'keep-alive',
 };

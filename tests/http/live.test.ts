@@ -55,6 +55,8 @@ test('tells each entry as it becomes durable, of the drain and of its patient, w
     listen('/v1/overview/live'),
   ]);
   expect(own.answer.headers.get('content-type')).toBe('text/event-stream; charset=utf-8');
+  // RFC 9111, 5.2.2.6: no proxy compresses it on the way, and holds events back until a block is full.
+  expect(own.answer.headers.get('cache-control')).toBe('no-store, no-transform');
   expect((await own.until(1))[0]).toMatchObject({ event: 'now', data: {} });
   await ward.until(1);
   await tell(drain, setUp('up', '08:00', 0));

@@ -8,7 +8,7 @@ export interface Schema {
 
 interface Parameter {
   readonly name: string;
-  readonly in: 'path' | 'query';
+  readonly in: 'path' | 'query' | 'header';
   readonly required: boolean;
   readonly description?: string;
   readonly schema: Schema;

@@ -84,8 +84,14 @@ const parametersTable = (parameters: NonNullable<Operation['parameters']>): HTML
     ),
   );
 
-const typeText = ({ type, enum: words, format }: Schema): string =>
-  [Array.isArray(words) ? words.join(' | ') : String(type ?? ''), format].filter(Boolean).join(', ');
+const typeText = ({ type, enum: words, format, minimum, maximum }: Schema): string =>
+  [
+    Array.isArray(words) ? words.join(' | ') : String(type ?? ''),
+    format,
+    minimum !== undefined && maximum !== undefined && `${minimum} to ${maximum}`,
+  ]
+    .filter(Boolean)
+    .join(', ');
 
 /** A named schema as a link to it, any other as it is written. */
 function schemaView(schema: Schema): Child {

@@ -63,6 +63,15 @@ describeInBrowser('the API reference', () => {
     );
   });
 
+  test('a parameter says where it goes and how large it may be', async () => {
+    const parameters = page.locator('#patientTrends');
+    await parameters.locator('summary').first().click();
+    expect(await parameters.getByRole('row', { name: /^last_h / }).textContent()).toContain(
+      'integer, 1 to 8784',
+    );
+    expect(await parameters.getByRole('row', { name: /^If-None-Match / }).textContent()).toContain('header');
+  });
+
   test('the example of a picture shows it', async () => {
     expect(await run('plotPicture')).toMatch(/^200 image\/png/);
     const image = page.locator('#plotPicture img');

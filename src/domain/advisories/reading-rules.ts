@@ -40,10 +40,17 @@ type Shown =
 
 /** What entries later than a moment show. */
 export function readingOutcomes(rule: ReadingRule, tube: Tube, after: EpochMs): readonly Outcome[] {
-  return tube.rowsAfter(after).flatMap((each): Outcome[] => {
+  const outcomes = tube.rowsAfter(after).flatMap((each): Outcome[] => {
     const shown = shownFor(rule, each, tube);
     return shown === null ? [] : [outcomeOf(rule, each, shown)];
   });
+  return rule.quantity === 'leak-days' ? withoutHiding(outcomes) : outcomes;
+}
+
+/** Whoever saw no leak does not end what another reading of the same moment shows. */
+function withoutHiding(outcomes: readonly Outcome[]): readonly Outcome[] {
+  const shown = new Set(outcomes.flatMap((each) => (each.state === 'raised' ? [each.finding.at] : [])));
+  return outcomes.filter((each) => each.state !== 'clear' || !shown.has(each.at));
 }
 
 function shownFor(rule: ReadingRule, each: RowUnderConditions, { view }: Tube): Shown {

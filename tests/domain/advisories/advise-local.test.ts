@@ -41,6 +41,16 @@ describe('an air leak seen after more than 5 days (STS database; Attaar 2017; Mu
     expect(value({ ...LUNG, chest_closed_at: undefined })).toEqual([6]);
   });
 
+  it('goes on while one of two readings of a moment shows a leak, whichever was sent by which key', () => {
+    for (const [leaking, tight] of [
+      ['b', 'c'],
+      ['c', 'b'],
+    ] as const) {
+      const both = [leak(leaking, '+6 09:00', 1), leak(tight, '+6 09:00', 0)];
+      const found = episodesIn([...inPlace(), leak('a', '+6 08:00', 1), ...both], RULE);
+      expect(found).toMatchObject([{ ended_at: null }]);
+    }
+  });
   it('ends at the first assessment without a leak, and is for adults after lung surgery only', () => {
     const story = [...inPlace(), leak('a', '+6 08:00', 1), leak('b', '+6 09:00', 0)];
     expect(episodesIn(story, RULE)).toMatchObject([{ ended_at: at('+6 09:00') }]);

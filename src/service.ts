@@ -18,6 +18,7 @@ import { type Proof, proofOf, startProof, whyOnlyRead } from './proof.ts';
 import { createAccesses } from './record/accesses.ts';
 import { createRecordAct } from './record/device-acts.ts';
 import type { RecordSettings } from './record/drain-issue.ts';
+import { leftTargets } from './record/left-targets.ts';
 import { createPolicy } from './record/policy.ts';
 import { ALGORITHM } from './record/receipt.ts';
 import { createPreview, createRecord } from './record/record.ts';
@@ -127,6 +128,8 @@ async function takeIntoUse(
     const versions = await configure(opened, chosen, logger);
     const proof = await startProof(opened, config, logger);
     await opened.noteServed(namesOf(targets), Date.now());
+    for (const { target, depth } of leftTargets(opened, namesOf(targets)))
+      logger.warn({ target, waiting: depth }, 'deliveries wait for a target that is no longer configured');
     return { store: opened, proof, versions, writes: true };
   }
   logger.error(

@@ -1,6 +1,7 @@
 /** Figures in the text format of Prometheus, and the public keys of our assertions. No patient data, by construction. */
 import type { FastifyInstance } from 'fastify';
 import { z } from 'zod';
+import { canWrite } from './can-write.ts';
 import { problems } from './native/answers.ts';
 import type { Parts } from './parts.ts';
 import { problem } from './problem.ts';
@@ -74,15 +75,6 @@ function logMetrics({ store, proof, now }: Parts): string[] {
       proof.sinks().map(({ name, failingSinceMs }) => [{ sink: name }, failingS(failingSinceMs)]),
     ),
   ];
-}
-
-function canWrite(store: Parts['store']): boolean {
-  try {
-    store.check();
-    return true;
-  } catch {
-    return false;
-  }
 }
 
 const ASIDE = ['dead', 'skipped', 'accepted'] as const;

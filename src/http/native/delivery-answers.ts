@@ -1,6 +1,7 @@
 /** What is said of deliveries, as schemas. */
 import { z } from 'zod';
 import { author } from '../../intake/native/common-schemas.ts';
+import type { LeftTarget } from '../../record/left-targets.ts';
 import { DELIVERY_STATES, type DeliveryEvent, type ListedDelivery } from '../../store/delivery-port.ts';
 import type { TargetStatus } from '../parts.ts';
 
@@ -89,8 +90,10 @@ export const targets = z
         .object({
           target: z.string(),
           state: z
-            .enum(['working', 'resting', 'parked'])
-            .describe('resting: it failed three times in a row; parked: it forbids what is sent.'),
+            .enum(['working', 'resting', 'parked', 'unconfigured'])
+            .describe(
+              'resting: it failed three times in a row; parked: it forbids what is sent; unconfigured: nothing is sent to it any more, though something waits.',
+            ),
           failures: count.describe('Attempts in a row that it did not handle.'),
           rests_until: time.nullable(),
           waiting: count.describe('Deliveries that wait; counting stops at 100,000.'),
@@ -152,8 +155,15 @@ export const eventView = ({
   outcome,
 });
 
+export const UNCONFIGURED = {
+  state: 'unconfigured',
+  failures: 0,
+  restsUntilMs: null,
+  requests: {},
+} as const;
+
 export const targetView = (
-  { target, state, failures, restsUntilMs, requests }: TargetStatus,
+  { target, state, failures, restsUntilMs, requests }: TargetStatus | (typeof UNCONFIGURED & LeftTarget),
   { depth, oldestMs }: { readonly depth: number; readonly oldestMs: number | null },
 ) => ({
   target,

@@ -4,13 +4,15 @@ import type { z } from 'zod';
 import { parseInstant } from '../../domain/numbers/instant.ts';
 import { order, readOrder, replayOrder, requeueOrder } from '../../intake/native/orders.ts';
 import type { ExactValue } from '../../json/exact-json.ts';
+import { leftTargets } from '../../record/left-targets.ts';
+import { canWrite } from '../can-write.ts';
 import type { Parts } from '../parts.ts';
 import { faulty, noSuch, type Problem } from '../problem.ts';
 import { sendProblem } from '../refuse.ts';
 import { json, type RouteDoc } from '../route-doc.ts';
 import { sendPlain } from '../send-json.ts';
 import { problems } from './answers.ts';
-import { done, replayed, targets, targetView } from './delivery-answers.ts';
+import { done, replayed, targets, targetView, UNCONFIGURED } from './delivery-answers.ts';
 
 interface OfTarget {
   Params: { readonly target: string };
@@ -28,7 +30,10 @@ const DOCS = {
     access: 'operate',
     concernsNobody: true,
     summary: 'The receivers, and what waits for each',
-    answers: { 200: json('Those that are configured.', targets), ...problems({}) },
+    answers: {
+      200: json('Those that are configured, and those that were and that something waits for.', targets),
+      ...problems({}),
+    },
   },
   requeue: {
     operation: 'requeueTarget',
@@ -83,10 +88,18 @@ export function registerTargets(app: FastifyInstance, parts: Parts): void {
   );
 }
 
-const sendTargets = ({ store, delivery }: Parts, reply: FastifyReply): FastifyReply =>
-  sendPlain(reply, {
-    targets: delivery.status().map((each) => targetView(each, store.backlog(each.target))),
+function sendTargets({ store, delivery }: Parts, reply: FastifyReply): FastifyReply {
+  const configured = delivery.status();
+  const names = configured.map(({ target }) => target);
+  // Nothing is delivered from a ledger that is only read, whatever is configured.
+  const left = canWrite(store) ? leftTargets(store, names) : [];
+  return sendPlain(reply, {
+    targets: [
+      ...configured.map((each) => targetView(each, store.backlog(each.target))),
+      ...left.map((each) => targetView({ ...UNCONFIGURED, ...each }, each)),
+    ],
   });
+}
 
 async function ordered<T>(
   { delivery }: Parts,

@@ -44,10 +44,10 @@ export function readingOutcomes(rule: ReadingRule, tube: Tube, after: EpochMs): 
     const shown = shownFor(rule, each, tube);
     return shown === null ? [] : [outcomeOf(rule, each, shown)];
   });
-  return rule.quantity === 'leak-days' ? withoutHiding(outcomes) : outcomes;
+  return rule.quantity === 'leak-days' || rule.quantity === 'swing-lost' ? withoutHiding(outcomes) : outcomes;
 }
 
-/** Whoever saw no leak does not end what another reading of the same moment shows. */
+/** Whoever saw no leak, or a swing, does not end what another reading of the same moment shows. */
 function withoutHiding(outcomes: readonly Outcome[]): readonly Outcome[] {
   const shown = new Set(outcomes.flatMap((each) => (each.state === 'raised' ? [each.finding.at] : [])));
   return outcomes.filter((each) => each.state !== 'clear' || !shown.has(each.at));

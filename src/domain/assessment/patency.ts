@@ -63,12 +63,15 @@ export function swingLostSpans(rows: readonly RowUnderConditions[], site: Site |
   return lostFrom === null ? spans : [...spans, { from: lostFrom, to: epochMs(Infinity) }];
 }
 
+/** In order of time; of several at one moment, whoever saw a swing does not hide that another saw none. */
 function swingsIn(rows: readonly RowUnderConditions[]): readonly SwingSeen[] {
-  return rows.flatMap(({ row, conditions }) => {
+  const seen = rows.flatMap(({ row, conditions }): SwingSeen[] => {
     const { content } = row.item;
     if (content.kind !== 'reading' || conditions.clamped) return [];
     const { tidaling } = content;
     if (tidaling === undefined || tidaling === 'not-assessed') return [];
-    return { row, tidaling, suction: suctionStateOf(conditions) };
+    return [{ row, tidaling, suction: suctionStateOf(conditions) }];
   });
+  const isAbsent = ({ tidaling }: SwingSeen) => Number(tidaling === 'absent');
+  return seen.sort((a, b) => a.row.item.at - b.row.item.at || isAbsent(a) - isAbsent(b));
 }

@@ -68,6 +68,16 @@ describe('a swing that is lost (common practice, no source)', () => {
     reading(key, time, { tidaling });
   const story = [...inPlace(), swing('a', '09:00', 'present'), swing('b', '10:00', 'absent')];
 
+  it('stands while one of two readings of a moment shows none, whichever was sent by which key', () => {
+    for (const [none, some] of [
+      ['c', 'd'],
+      ['d', 'c'],
+    ] as const) {
+      const both = [swing(none, '11:00', 'absent'), swing(some, '11:00', 'present')];
+      expect(episodesIn([...story, ...both], 'swing-lost')).toMatchObject([{ ended_at: null }]);
+    }
+  });
+
   it('is raised by the first reading without it after one with it, and ended by the next with it', () => {
     const back = swing('d', '12:00', 'present');
     const found = episodesIn([...story, swing('c', '11:00', 'not-assessed'), back], 'swing-lost');

@@ -47,6 +47,11 @@ describe('the swing', () => {
       { swing: 'absent', lost: true, reason: null, present: 'a', absent: 'b' },
     ],
     [
+      'is lost where one of two readings of a moment shows none, whichever was sent by which key',
+      [swing('a', '09:00', 'present'), swing('b', '10:00', 'absent'), swing('c', '10:00', 'present')],
+      { swing: 'absent', lost: true, reason: null, present: 'c', absent: 'b' },
+    ],
+    [
       'is not lost once it is seen again',
       [swing('a', '09:00', 'present'), swing('b', '10:00', 'absent'), swing('c', '11:00', 'present')],
       { swing: 'present', lost: false, reason: null, present: 'c', absent: null },

@@ -208,7 +208,7 @@ describe('headers', () => {
       expect(headers.get('x-content-type-options'), path).toBe('nosniff');
       expect(headers.get('x-frame-options'), path).toBe('DENY');
       expect(headers.get('referrer-policy'), path).toBe('no-referrer');
-      expect(headers.get('cache-control'), path).toMatch(/^no-(store|cache)$/);
+      expect(headers.get('cache-control'), path).toMatch(/^no-(store|cache)(, no-transform)?$/);
       expect(headers.get('content-security-policy'), path).toMatch(
         /default-src 'none'.*frame-ancestors 'none'/,
       );

@@ -33,7 +33,7 @@ function show(key: KeyObject, origin = process.env.DRAINLEDGER_ORIGIN): number {
     throw new Error(
       'which log is it for? set DRAINLEDGER_ORIGIN, or give --origin; then: checkpoint-key show FILE',
     );
-  print(`${writeVerifierKey(origin, rawPublicKey(key))}`);
+  print(writeVerifierKey(origin, rawPublicKey(key)));
   return 0;
 }
 

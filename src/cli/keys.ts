@@ -78,7 +78,7 @@ async function add(
   };
   const made = newKey(client, scope, bounds, new Date().toISOString());
   await write(file, [...keys, made.stored]);
-  print(`${made.key}`);
+  print(made.key);
   process.stderr.write('Shown this once: only its hash is kept.\n');
   return 0;
 }

@@ -126,5 +126,5 @@ function tell({ drains, messages, unnamed, targets, archives }: Plan, word: stri
     ),
     'Not reached: copies, backups, exports and bundles that were made of the ledger, and files of the disk that it once held.',
   ];
-  print(`${lines.join('\n')}`);
+  print(lines.join('\n'));
 }
